@@ -147,7 +147,7 @@ function farOff(form, value) {
  * @param {HTMLFormElement} form
  * @param {string} end ".25" and the like; "" keeps the value as typed
  */
-function keep(form, end) {
+export function keep(form, end) {
   const typed = field(form, "value").value || (end && standing(form));
   if (typed === "") {
     tell(form, say("whole-number-first"));

@@ -265,7 +265,7 @@ document.addEventListener(
   },
   true,
 );
-tabs.onmessage = () => void changed();
+tabs.onmessage = ({ data }) => data === "changed" && void changed();
 window.addEventListener("online", () => void drain());
 window.addEventListener("pageshow", () => void drain());
 document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && void drain());

@@ -21,12 +21,15 @@ QUIET = (
     "--disable-background-networking",
     "--disable-component-update",
     "--disable-features=WebUIOmniboxPopup,WebUIOmniboxAimPopup",  # two more pages behind every window
+    "--disable-frame-rate-limit",  # before a click two frames are waited for, at no more than 60 a second
     "--disable-gpu",
+    "--disable-gpu-vsync",
     "--disable-quic",
     "--disable-sync",
+    "--js-flags=--no-opt --no-maglev",  # a page lives for a second, too short to pay for faster code
     "--no-first-run",
 )
-"""A test browser talks to the server under test and to nobody else."""
+"""A test browser talks to the server under test and to nobody else, and waits for nothing that nobody sees."""
 
 
 def installed() -> str | None:

@@ -27,7 +27,8 @@ import uvicorn
 from starlette.types import ASGIApp
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
-from app.web.security.middleware import HEADERS, at_this_computer, refusal
+from app.web.security.middleware import HEADERS, refusal
+from app.web.security.origin import STREAM, at_this_computer
 from app.wording.program.request_faults import RequestFault
 
 HEADER_SECONDS = 10.0
@@ -241,8 +242,9 @@ class Patient(H11Protocol):
         super().connection_lost(exc)
 
     def shutdown(self) -> None:
-        """The program ends: what was not sent whole by now is not waited for."""
-        if self._asked and not self.answering:
+        """The program ends: what was not sent whole by now is not waited for, nor a stream that would go on."""
+        streams = self.cycle is not None and self.cycle.scope["path"] == STREAM
+        if streams or (self._asked and not self.answering):
             self._hang_up()
         else:
             super().shutdown()

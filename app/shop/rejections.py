@@ -29,6 +29,7 @@ class Rejection(StrEnum):
     # forms, keys, and several tablets at one time
     STALE_FORM = "stale-form"
     KEY_REUSED = "key-reused"
+    LOOK_DIFFERS = "look-differs"
     CHANGED_BY_ANOTHER_TABLET = "changed-by-another-tablet"
     ADJUSTED_BY_ANOTHER_TABLET = "adjusted-by-another-tablet"
 
@@ -41,6 +42,8 @@ class Rejection(StrEnum):
     NO_SUCH_STUDY = "no-such-study"
     NO_SUCH_PERSON = "no-such-person"
     NO_SUCH_TABLET = "no-such-tablet"
+    NO_SUCH_FEED = "no-such-feed"
+    NO_SUCH_PROGRAM = "no-such-program"
     NO_SUCH_TABLE = "no-such-table"
     NO_EARLIER_VISIT = "no-earlier-visit"
     NOT_SIGNED_OFF = "not-signed-off"
@@ -135,6 +138,9 @@ class Rejection(StrEnum):
     TOO_MANY_TRIES = "too-many-tries"  # wait, a timedelta
     PAIRING_CODE_SHOWN = "pairing-code-shown"
     PAIRING_CODE_WRONG = "pairing-code-wrong"
+    SCOPES_MISSING = "scopes-missing"
+    TOKEN_DAYS = "token-days"  # most
+    TOKEN_SHOWN = "token-shown"
 
     # meters
     METER_RANGE = "meter-range"  # most
@@ -164,6 +170,7 @@ class Rejection(StrEnum):
     FILE_LOST = "file-lost"
     FILE_TOO_LARGE = "file-too-large"  # most, MB
     FILE_WITHOUT_TIME = "file-without-time"
+    FILE_TAKES_TOO_LONG = "file-takes-too-long"
     FILES_TOO_LARGE = "files-too-large"  # most, MB; files
     FILE_NOT_AN_ENGINE = "file-not-an-engine"
     FILE_VERSION = "file-version"  # version, newest

@@ -3,6 +3,7 @@
 from collections.abc import AsyncIterator, Callable, Container
 from contextlib import asynccontextmanager, suppress
 from datetime import datetime
+from functools import partial
 from gettext import NullTranslations
 
 from fastapi import FastAPI, Request
@@ -13,28 +14,44 @@ from starlette.middleware.gzip import GZipMiddleware
 from starlette.types import Receive, Scope, Send
 
 from app import places
+from app.shop.commands.access.programs import naming
+from app.shop.commands.live.feeds import feeders
 from app.shop.errors import RejectedError
 from app.shop.record.loader import in_the_shop
 from app.shop.store.database import Database, ShopUnavailableError
-from app.web.api import interface
+from app.web.api import interface, live
 from app.web.api.problems import either
 from app.web.context import Pages, environment
 from app.web.error_responses import fault_of, status_of
 from app.web.kept_files import HTMX, KeptFiles
+from app.web.live.hub import Hub
 from app.web.pages.engine import data_out, engines, engines_page, exchange, paper, training
 from app.web.pages.shop import (
     activity,
     display_page,
+    live_values,
     meters,
     offline,
     people,
+    programs,
     settings,
     shop_page,
     statistics,
     tablets,
     trust,
 )
-from app.web.pages.visit import cold_setting, corrections, job_time, moves, readings, recorded, running, visits
+from app.web.pages.visit import (
+    cold_setting,
+    corrections,
+    cross_check,
+    job_time,
+    moves,
+    readings,
+    recorded,
+    running,
+    visits,
+)
+from app.web.security.feed_door import FeedDoor
 from app.web.security.middleware import SAFE_METHODS, protect
 from app.web.security.pairing import Pairing
 from app.web.spoken import Spoken
@@ -61,6 +78,7 @@ PAGES = (
     statistics,
     corrections,
     job_time,
+    cross_check,
     recorded,
     data_out,
     exchange,
@@ -73,6 +91,8 @@ PAGES = (
     shop_page,
     people,
     tablets,
+    live_values,
+    programs,
     activity,
     settings,
     display_page,
@@ -113,9 +133,16 @@ def create_app(
     app.state.pairing = pairing or Pairing()
     app.state.trust = trusting
     app.state.admission = tablets.admission(shop)
+    app.state.feeders = feeders(shop)
+    app.state.live = Hub()
+    app.state.programs = programs.known(shop)
+    app.state.streams = 0
+    app.state.stopping = lambda: False  # the server says when
+    shop.around_writes = naming
     for pages in PAGES:
         app.include_router(pages.router)
     app.include_router(interface.router)
+    app.include_router(live.now)
     app.mount("/static", KeptFiles(directory=places.static()), name="static")
     app.mount("/lib", KeptFiles(packages=[HTMX]), name="lib")
     for error, page in (
@@ -127,7 +154,13 @@ def create_app(
     ):
         app.add_exception_handler(error, either(error, page))
     app.add_middleware(Gzip, minimum_size=1000)
-    protect(app, lan_names=lan_names, admits=lambda token: app.state.admission.admits(token, clock()))
+    protect(
+        app,
+        lan_names=lan_names,
+        admits=lambda token: app.state.admission.admits(token, clock()),
+        further=[partial(FeedDoor, admits=lambda token: app.state.feeders.admits(token))],
+        programs=lambda token: app.state.programs.named_by(token, clock()),
+    )
     app.add_middleware(Spoken, tablet=language, customer=customer_language)
     return app
 

@@ -7,7 +7,7 @@ from functools import cache
 from typing import Annotated, Any, NamedTuple
 from urllib.parse import quote
 
-from fastapi import Depends, Request
+from fastapi import Depends, Query, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
@@ -112,6 +112,11 @@ class Pages:
             answer.headers[REFUSED] = quote(" ".join(facts["problems"].values()) or str(facts.get("message", "")))
         return answer
 
+    @property
+    def lets_feeds_in(self) -> bool:
+        """Whether any program may send live values."""
+        return bool(self._request.app.state.feeders.tokens)
+
     def noticed(self) -> list[str]:
         """What the people of the shop are to know of its files and its network, in words."""
         state = self._request.app.state
@@ -200,3 +205,6 @@ ServerNow = Annotated[str, Depends(_server_now)]
 
 Form = Annotated[Typed, Depends(_typed)]
 Page = Annotated[Pages, Depends(_page)]
+
+Number = Annotated[int, Query(alias="page")]
+"""The number of a page of a list."""

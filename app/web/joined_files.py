@@ -32,6 +32,7 @@ SHEETS = (
     "practice.css",
     "stopped.css",
     "phone.css",
+    "live.css",
 )
 SCRIPTS = (
     "page.js",
@@ -43,6 +44,7 @@ SCRIPTS = (
     "arm.js",
     "just_saved.js",
     "refresh.js",
+    "take.js",
 )
 
 IMPORT = re.compile(r'^import (?:\{([^}]+)\}|\* as (\w+)) from "\./(\w+)\.js";$', re.MULTILINE)

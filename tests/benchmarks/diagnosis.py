@@ -159,7 +159,8 @@ def main() -> None:
     count, more = asked.engines, max(asked.engines // 4, 1)
     faulty = [diagnosed(one) for one in engines(FAULTY + asked.seed, count)]
     sound = [diagnosed(one) for one in engines(SOUND + asked.seed, count, "")]
-    print("| engines | right first | within two | wrong name | no name | sound accused | minutes faulty | sound |")
+    heads = ("right first", "within two", "wrong name", "no name", "sound accused", "minutes faulty", "sound")
+    print(f"| engines | {' | '.join(heads)} |")
     print("| --- | --- | --- | --- | --- | --- | --- | --- |")
     print(summary("diagnosis", faulty, sound))
     listed_faulty = [by_list(one) for one in engines(FAULTY + asked.seed, count)]
@@ -173,10 +174,8 @@ def main() -> None:
             )
         )
     strange = [diagnosed(one) for one in engines(ODD_ONES + 500_000, more, "gasket")]
-    print(
-        f"\n| a gasket between two bores, never told of | named otherwise {share(c.named is not None for c in strange):.3f} |"
-    )
-    print("| --- | --- |\n")
+    print("\n| never told of | named otherwise |\n| --- | --- |")
+    print(f"| a gasket between two bores | {share(c.named is not None for c in strange):.3f} |\n")
     print("| odds | n | claimed | true |\n| --- | --- | --- | --- |")
     print(believed(faulty, sound) + "\n")
     print("\n".join(confusion(faulty)))

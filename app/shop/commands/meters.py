@@ -10,12 +10,12 @@ from app.shop.errors import ConflictError, Problems, RejectedError
 from app.shop.reasons import because
 from app.shop.record.entries import ABSOLUTE, MeterEntry
 from app.shop.record.meter_studies import RepeatabilitySource, get, study_of
-from app.shop.record.rounds import FLOW_UNITS, PRESSURE_UNITS
 from app.shop.record.stored_reasons import stored
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.idempotency import checked, earlier, fingerprint
 from app.shop.store.tables import MeterDue, MeterRow, Study, StudyReading
+from app.sync.engine.units import FLOW_UNITS, PRESSURE_UNITS
 
 LONGEST = 120
 HIGHEST = 100_000

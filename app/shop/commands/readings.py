@@ -5,12 +5,15 @@ a measurement like the first, so it is kept, and both stand in question until a 
 """
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from sqlmodel import Session, func, select
+from sqlmodel import Session, col, func, select
 
 from app.shop.assessment.gates import require_open, require_ready, through
+from app.shop.commands.live import looks
+from app.shop.commands.live.looks import Seen, keeping
 from app.shop.errors import ConflictError, RejectedError
 from app.shop.procedure.codes import SetAside, SkipReason
 from app.shop.procedure.doubtful_values import doubtful
@@ -36,6 +39,9 @@ from app.sync.engine.units import INCH, MM
 
 KINDS = ("turn", "closing", "again", "skip")
 COUNTS = ("older", "newer", "both")
+LEAST_SD, MOST_SD = 1e-4, 0.5
+"""Between which the standard error of a live value may lie, as a fraction (our judgement)."""
+
 SAME_BLADE = 1e-7
 """Two openings this near are one [m]: what is told of one is rounded."""
 
@@ -48,7 +54,8 @@ class NewReading:
     ``supersedes`` names the reading that was mistyped, in any round of the phase, whatever was moved since.
     ``kind`` is one of KINDS; a ``turn`` is the bore's turn in the round, entered without sight of another value of it,
     ``again`` a further reading of a bore that was read. ``from_above`` says how the opening was reached, None for as
-    the round is: the first reading begins it that way.
+    the round is: the first reading begins it that way. A live value has ``sd``, its standard error as a fraction, and
+    ``look``, what the page named it by.
     """
 
     phase: str
@@ -61,18 +68,41 @@ class NewReading:
     supersedes: int | None = None
     from_above: bool | None = field(default=None, repr=False)  # apart, so that what was sent before it was is a repeat
     why_code: SkipReason | None = field(default=None, repr=False)  # likewise
+    sd: float | None = field(default=None, repr=False)  # likewise
+    look: str = field(default="", repr=False)  # likewise
 
 
-def add(shop: Database, visit_id: int, key: str, new: NewReading, at: str, *, sure: bool = True) -> int:
+@dataclass(frozen=True, slots=True)
+class NewLook:
+    """What live channels showed at all bores at once, in the meter's unit: by bore the value and its standard error as
+    a fraction; ``look`` is what the page named it by."""
+
+    phase: str
+    round_number: int
+    values: Mapping[int, tuple[float, float]]
+    by: str
+    look: str = ""
+
+    def reading(self, bore: int, kind: str) -> NewReading:
+        """What it says of one bore. Raises RejectedError where it does not have it."""
+        if bore not in self.values:
+            raise RejectedError({"value": because(Rejection.NO_SUCH_BORE, bore=bore)})
+        value, sd = self.values[bore]
+        return NewReading(self.phase, self.round_number, bore, kind, value, self.by, sd=sd, look=self.look)
+
+
+def add(
+    shop: Database, visit_id: int, key: str, new: NewReading, at: str, *, sure: bool = True, seen: Seen | None = None
+) -> int:
     """Store a reading and return its id; the first one of a round begins it. Raises RejectedError, ConflictError.
 
     Not ``sure``, a value far from what the bore read last, or from the other bores', is rejected as FAR_OFF: it is more
-    likely a slip.
+    likely a slip. ``seen`` is the look of a live value, None where it is no longer known.
     """
     key = checked(key)
-    apart = {"from_above": new.from_above, "why_code": new.why_code}
+    apart = {"from_above": new.from_above, "why_code": new.why_code, "sd": new.sd, "look": new.look or None}
     sent = fingerprint(visit=visit_id, new=new, **{name: one for name, one in apart.items() if one is not None})
-    with shop.writing() as session:
+    with keeping(shop, seen), shop.writing() as session:
         if again := earlier(session, ReadingRow, key, sent):
             return again.ident
         record = as_done(loader.load(session, visit_id), at)
@@ -82,30 +112,86 @@ def add(shop: Database, visit_id: int, key: str, new: NewReading, at: str, *, su
             raise RejectedError({"value": gate.waits})
         if problem := _problem(record, new):
             raise RejectedError({"value": problem})
-        one = _round(session, record, phase, new, key, at)
-        corrected = _superseded(one, new) if new.supersedes is not None else None
-        if corrected is not None and corrected.value is None and new.value is not None:
-            _require_its_turn(record, one, new)
-        if not sure and new.value is not None and doubtful(record, one, new.bore, new.value, new.supersedes):
-            raise RejectedError({"value": because(Rejection.FAR_OFF, value=new.value)})
-        row: dict[str, Any] = {
-            "key": key,
-            "payload": sent,
-            "round_id": one.row.ident,
-            "bore": new.bore,
-            "kind": _kind(new, corrected),
-            "value": new.value,
-            "unit": record.meter.unit,
-            "why": stored([because(new.why_code)]) if new.why_code else new.why.strip(),
-            "by": new.by.strip() or record.visit.by,
-            "at": at,
-            "supersedes_id": new.supersedes,
-        }
-        entered = MeterReading(store(session, ReadingRow, row), **row)
-        later = record.with_round(one.plus(entered))
+        look_id = looks.store_look(session, visit_id, key, seen, at)
+        later, entered = enter(session, record, phase, new, key, sent, at, look_id=look_id, sure=sure)
         loader.remember(session, later)
         keep_gate(session, later, new.phase, gate)
         return entered.ident
+
+
+def enter(
+    session: Session,
+    record: VisitRecord,
+    phase: Phase,
+    new: NewReading,
+    key: str,
+    sent: str,
+    at: str,
+    *,
+    look_id: int | None,
+    sure: bool,
+) -> tuple[VisitRecord, MeterReading]:
+    """Store one reading of an open phase: the record with it, and the reading. Raises RejectedError, ConflictError."""
+    one = _round(session, record, phase, new, key, at)
+    corrected = _superseded(one, new) if new.supersedes is not None else None
+    if corrected is not None and corrected.value is None and new.value is not None:
+        _require_its_turn(record, one, new)
+    if not sure and new.value is not None and doubtful(record, one, new.bore, new.value, new.supersedes):
+        raise RejectedError({"value": because(Rejection.FAR_OFF, value=new.value)})
+    row: dict[str, Any] = {
+        "key": key,
+        "payload": sent,
+        "round_id": one.row.ident,
+        "bore": new.bore,
+        "kind": _kind(new, corrected),
+        "value": new.value,
+        "unit": record.meter.unit,
+        "why": stored([because(new.why_code)]) if new.why_code else new.why.strip(),
+        "by": new.by.strip() or record.visit.by,
+        "at": at,
+        "supersedes_id": new.supersedes,
+        "sd": new.sd if new.value is not None else None,
+        "look_id": look_id if new.value is not None else None,
+    }
+    entered = MeterReading(store(session, ReadingRow, row), **row)
+    return record.with_round(one.plus(entered)), entered
+
+
+def add_look(
+    shop: Database, visit_id: int, key: str, look: NewLook, at: str, *, seen: Seen | None = None
+) -> tuple[int, ...]:
+    """Store what all bores showed at once as the rest of the round, the drift check with it, and return the ids.
+
+    One key, one transaction, one reading for each bore that is left to read, all of the same moment.
+    Raises RejectedError, and ConflictError where the round is no longer the one that was looked at.
+    """
+    key = checked(key)
+    sent = fingerprint(visit=visit_id, look=look)
+    with keeping(shop, seen), shop.writing() as session:
+        if again := earlier(session, ReadingRow, part_key(key, "0"), sent):
+            rows = session.exec(select(ReadingRow.id).where(ReadingRow.payload == sent).order_by(col(ReadingRow.id)))
+            return (again.ident, *(one for one in rows.all() if one is not None and one != again.ident))
+        record = as_done(loader.load(session, visit_id), at)
+        gate = gate_kept(session, record, look.phase)
+        phase = through(gate.closed, look.phase)
+        if gate.waits is not None:
+            raise RejectedError({"value": gate.waits})
+        look_id = looks.store_look(session, visit_id, key, seen, at)
+        found: list[int] = []
+        due = next_reading(record, phase)
+        if due.round_number != look.round_number or due.bore is None:
+            raise ConflictError({"value": because(Rejection.ANOTHER_ROUND, round=due.round_number)})
+        while due.bore is not None and due.round_number == look.round_number:
+            new = look.reading(due.bore, due.kind)
+            if problem := _problem(record, new):
+                raise RejectedError({"value": problem})
+            one = part_key(key, str(len(found)))
+            record, entered = enter(session, record, phase, new, one, sent, at, look_id=look_id, sure=True)
+            found.append(entered.ident)
+            due = next_reading(record, phase)
+        loader.remember(session, record)
+        keep_gate(session, record, look.phase, gate)
+        return tuple(found)
 
 
 def stored_under(shop: Database, key: str) -> int:
@@ -217,6 +303,8 @@ def _problem(record: VisitRecord, new: NewReading) -> Reason | None:
         return because(Rejection.NOT_ONE_OF, choices=tuple(kind for kind in KINDS if kind != "skip"))
     if not math.isfinite(new.value) or not meter.low <= new.value <= meter.high:
         return range_of(meter)
+    if new.sd is not None and not LEAST_SD <= new.sd <= MOST_SD:
+        return because(Rejection.OUT_OF_RANGE, low=LEAST_SD, high=MOST_SD, unit="")
     return None
 
 

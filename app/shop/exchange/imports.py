@@ -26,6 +26,7 @@ from app.shop.exchange.rows import Draft, Drafting
 from app.shop.json_bounds import Bounds
 from app.shop.reasons import Reason, because
 from app.shop.rejections import Rejection
+from app.shop.stopwatch import Allowance
 from app.shop.store.database import Database
 from app.shop.store.tables import Engine, MeterRow, Visit
 
@@ -122,17 +123,24 @@ def read(text: str | bytes) -> v5.EngineFile:
     return file
 
 
-def plan(session: Session, file: v5.EngineFile, choices: Mapping[str, str]) -> ImportPlan:
-    """What ``file`` would add and what is still to be chosen. Raises RejectedError when the two cannot go together."""
-    return _plan(session, file, choices)[0]
+def plan(
+    session: Session, file: v5.EngineFile, choices: Mapping[str, str], time: Allowance | None = None
+) -> ImportPlan:
+    """What ``file`` would add and what is still to be chosen.
+
+    Raises RejectedError when the two cannot go together, TookTooLongError once the ``time`` is over.
+    """
+    return _plan(session, file, choices, time or Allowance())[0]
 
 
-def _plan(session: Session, file: v5.EngineFile, choices: Mapping[str, str]) -> tuple[ImportPlan, set[str]]:
+def _plan(
+    session: Session, file: v5.EngineFile, choices: Mapping[str, str], time: Allowance
+) -> tuple[ImportPlan, set[str]]:
     """The plan, and the keys of what is here already."""
     ours, conflicts = _engine(session, file, choices)
     mine = engine_file(session, ours.ident, file.exported_at) if ours else None
     conflicts += [*_facts(file, mine), *_meters(session, file, mine), *_numbers(file, mine)]
-    _same_rows(file, mine)
+    _same_rows(file, mine, time)
     open_here = {v.key for v in mine.visits if v.sign_off is None} if mine else set()
     if open_here - {v.key for v in file.visits} and any(v.sign_off is None for v in file.visits):
         raise RejectedError({"file": because(Rejection.FILE_OPEN_VISITS)})
@@ -142,27 +150,29 @@ def _plan(session: Session, file: v5.EngineFile, choices: Mapping[str, str]) -> 
     return ImportPlan(ours.ident if ours else None, adds, asked), known
 
 
-def bring_in(shop: Database, file: v5.EngineFile, choices: Mapping[str, str]) -> int:
+def bring_in(shop: Database, file: v5.EngineFile, choices: Mapping[str, str], time: Allowance | None = None) -> int:
     """Store what is not here yet and return the engine's id; again, and nothing more is stored.
 
-    Raises ConflictError while something is still to be chosen, RejectedError when it cannot be; nothing is stored then.
+    Raises ConflictError while something is still to be chosen, RejectedError when it cannot be, TookTooLongError once
+    the ``time`` is over; nothing is stored then.
     """
+    time = time or Allowance()
     with shop.reading() as session:
-        draft = _draft(session, file, choices)
+        draft = _draft(session, file, choices, time)
     with shop.writing() as session:
         if not draft.fits(session):
-            draft = _draft(session, file, choices)
+            draft = _draft(session, file, choices, time)
         try:
             return draft.store(session)
         except (IntegrityError, sqlite3.IntegrityError):
             raise ConflictError({"file": because(Rejection.FILE_OF_ANOTHER_ENGINE)}) from None
 
 
-def _draft(session: Session, file: v5.EngineFile, choices: Mapping[str, str]) -> Draft:
-    made, known = _plan(session, file, choices)
+def _draft(session: Session, file: v5.EngineFile, choices: Mapping[str, str], time: Allowance) -> Draft:
+    made, known = _plan(session, file, choices, time)
     if made.conflicts:
         raise ConflictError({one.name: one.question for one in made.conflicts})
-    return Drafting(session, file, choices, known).draft(made.engine_id)
+    return Drafting(session, file, choices, known, time).draft(made.engine_id)
 
 
 def _engine(session: Session, file: v5.EngineFile, choices: Mapping[str, str]) -> tuple[Engine | None, list[Conflict]]:
@@ -243,12 +253,12 @@ def _numbers(file: v5.EngineFile, mine: v5.EngineFile | None) -> list[Conflict]:
     ]
 
 
-def _same_rows(file: v5.EngineFile, mine: v5.EngineFile | None) -> None:
+def _same_rows(file: v5.EngineFile, mine: v5.EngineFile | None, time: Allowance) -> None:
     """Raises RejectedError for a row that is here under the same key and says something else."""
     if mine is None:
         return
-    ours = dict(_rows(mine))
-    for key, said in _rows(file):
+    ours = dict(time.each(_rows(mine)))
+    for key, said in time.each(_rows(file)):
         if key in ours and ours[key] != said:
             raise RejectedError({"file": because(Rejection.FILE_ENTRY_DIFFERS, kind=said[0], key=key[:8])})
 
@@ -259,7 +269,7 @@ def _rows(file: v5.EngineFile) -> Iterator[tuple[str, tuple[str, object]]]:
     apart = {"number", "meter", "engine_events", "stop_ends", "hours_corrections", *parts_of_it}
     aside = {v5.Fitting: {"number"}, v5.Visit: apart}
     for kind, part in _parts(file):
-        yield part.key, (kind, part.model_dump(exclude=aside.get(type(part))))
+        yield part.key, (kind, part.model_dump(exclude=aside[type(part)]) if type(part) in aside else part)
 
 
 def _parts(file: v5.EngineFile) -> Iterator[tuple[str, Keyed]]:

@@ -17,6 +17,7 @@ from sqlmodel import Session, select
 from app.shop.commands.engines import folded, get
 from app.shop.exchange import v5 as v5
 from app.shop.record.fittings import hardware_to_json, layout_from_json, layout_to_json
+from app.shop.stopwatch import Allowance
 from app.shop.store.database import raw_connection
 from app.shop.store.row_hashes import prepared, store_prepared
 from app.shop.store.tables import (
@@ -116,8 +117,10 @@ class Draft:
 class Drafting:
     """One import: ``known`` are the keys of the engine's rows that are here already."""
 
-    def __init__(self, session: Session, file: v5.EngineFile, choices: Mapping[str, str], known: Set[str]) -> None:
-        self.session, self.file, self.choices, self.known = session, file, choices, known
+    def __init__(
+        self, session: Session, file: v5.EngineFile, choices: Mapping[str, str], known: Set[str], time: Allowance
+    ) -> None:
+        self.session, self.file, self.choices, self.known, self._time = session, file, choices, known, time
         self._moment = _moment(session)
         many = sum(len(visit.readings) + len(visit.checks) + len(visit.moves) for visit in file.visits) >= MANY
         self._next: dict[type[Evidence], int] = {
@@ -130,15 +133,15 @@ class Drafting:
         self._rows: defaultdict[type[Evidence], list[dict[str, Any]]] = defaultdict(list)
 
     def draft(self, engine_id: int | None) -> Draft:
-        """Everything that is not here yet, for the engine of that id or a new one."""
+        """Everything that is not here yet, for the engine of that id or a new one. Raises TookTooLongError."""
         new, facts = engine_id is None, self._facts(engine_id)
         if engine_id is None:
             engine_id = _newest(self.session, Engine) + 1
         meters = {meter.key: self._meter(meter) for meter in self.file.meters}
         fittings = {fitting.key: self._fitting(fitting, engine_id) for fitting in self.file.fittings}
-        for visit in self.file.visits:
+        for visit in self._time.each(self.file.visits):
             self._visit(visit, engine_id, fittings[visit.fitting], meters[visit.meter])
-        rows = {table: [prepared(table, row) for row in rows] for table, rows in self._rows.items()}
+        rows = {table: [prepared(table, row) for row in self._time.each(rows)] for table, rows in self._rows.items()}
         return Draft(engine_id, new, facts, rows, self._moment, self._first)
 
     def _facts(self, engine_id: int | None) -> dict[str, Any] | None:

@@ -18,7 +18,7 @@ from app.shop.exchange.codes import FileChoice
 from app.shop.exchange.imports import LARGEST, Conflict, bring_in, plan, read
 from app.shop.reasons import Reason, because
 from app.shop.rejections import Rejection
-from app.shop.stopwatch import Allowance
+from app.shop.stopwatch import Allowance, TookTooLongError
 from app.shop.store.database import Database
 
 MOST_FILES = 500
@@ -90,7 +90,10 @@ def look(session: Session, files: Sequence[Named], time: Allowance) -> Batch:
             continue
         try:
             file = read(held)
-            made = plan(session, file, {})
+            made = plan(session, file, {}, time)
+        except TookTooLongError:
+            looked.append(FileLooked(name, problem=because(Rejection.FILE_WITHOUT_TIME)))
+            continue
         except RejectedError as refusal:
             looked.append(FileLooked(name, problem=_first(refusal)))
             continue
@@ -119,12 +122,15 @@ def _brought_in(shop: Database, one: FileLooked, held: bytes, chosen: Mapping[st
     """A meter that was not known here before the first file is the same instrument in all of them."""
     if one.problem is not None or one.waits:
         return one
+    late = FileLooked(one.name, one.serial, problem=because(Rejection.FILE_WITHOUT_TIME))
     if time.over:
-        return FileLooked(one.name, one.serial, problem=because(Rejection.FILE_WITHOUT_TIME))
+        return late
     file = read(held)
     same = {f"{METER}{meter.key}": FileChoice.SAME_METER.value for meter in file.meters}
     try:
-        return FileLooked(one.name, one.serial, one.adds, engine_id=bring_in(shop, file, {**same, **chosen}))
+        return FileLooked(one.name, one.serial, one.adds, engine_id=bring_in(shop, file, {**same, **chosen}, time))
+    except TookTooLongError:
+        return late
     except RejectedError as refusal:
         return FileLooked(one.name, one.serial, problem=_first(refusal))
 

@@ -65,6 +65,7 @@ REFERENCE = (
 
 RUNS = "Whether the engine ran as it came in; left out where that was not asked."
 POWER_OFF = "Whether it was confirmed that the throttles had no power then."
+SD = "Standard error of a live value as a fraction of it; absent where a person read the meter."
 TAKEN_BACK = "Whether nothing was adjusted after all: this entry takes back the one that it supersedes."
 
 
@@ -108,6 +109,7 @@ class Reading(v4.Reading):
     """One meter value at one bore, or word that it was skipped or set aside."""
 
     unit: Unit  # type: ignore[assignment]
+    sd: Annotated[float | None, Field(gt=0, lt=1, description=SD, exclude_if=lambda sd: sd is None)] = None
 
 
 class Move(v4.Move):

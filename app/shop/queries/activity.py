@@ -39,6 +39,8 @@ class Activity(StrEnum):
     SIGN_OFF = "signed-off"
     CORRECTION = "corrected-after-sign-off"
     HOURS = "hours-corrected"
+    FINDING = "finding-entered"
+    """One thing of a cross-check, of a ``kind``."""
     PERSON_ADDED = "person-added"
     PERSON_REMOVED = "person-removed"
     PIN_CHANGED = "pin-changed"
@@ -88,6 +90,9 @@ PARTS = (
     c.visit_id, v.engine_id, 'correction', c.id FROM correction c JOIN visit v ON v.id = c.visit_id""",
     """SELECT h.at, h."by", 'hours-corrected', json_object('phase', h.phase, 'why', h.why), '',
     h.visit_id, v.engine_id, 'hours_correction', h.id FROM hours_correction h JOIN visit v ON v.id = h.visit_id""",
+    """SELECT f.at, f."by", 'finding-entered', json_object('kind', f.kind, 'bore', f.bore),
+    CASE WHEN f.supersedes_id IS NULL THEN '' ELSE 'taken-back' END,
+    f.visit_id, v.engine_id, 'finding', f.id FROM finding f JOIN visit v ON v.id = f.visit_id""",
     """SELECT at, name, CASE WHEN active = 0 THEN 'person-removed' WHEN supersedes_id IS NULL THEN 'person-added'
     ELSE 'pin-changed' END, '{}', '', 0, 0, 'person', id FROM person""",
     """SELECT at, name, 'pin-wrong', '{}', '', 0, 0, 'pin_try', id FROM pin_try WHERE "right" = 0""",

@@ -268,3 +268,5 @@ class MeterReading(Entry):
     by: str
     at: str
     supersedes_id: int | None
+    sd: float | None = None
+    look_id: int | None = None

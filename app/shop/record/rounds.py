@@ -9,31 +9,8 @@ from functools import cached_property, lru_cache
 from app.shop.record.entries import MeterReading, RoundEntry, SpeedEntry
 from app.shop.record.superseding import current, places
 from app.sync.engine.events import Reading
-from app.sync.engine.units import (
-    CFM,
-    CM_HG,
-    GRAM_PER_SECOND,
-    IN_HG,
-    KG_PER_HOUR,
-    KPA,
-    LITER_PER_MINUTE,
-    MILLIBAR,
-    MM_HG,
-    SCFM,
-)
+from app.sync.engine.units import FLOW_UNITS, PRESSURE_UNITS
 from app.sync.readings.rounds import MOST_OF_A_BORE, last_of_each
-
-FLOW_UNITS = {  # by definition
-    "kg/h": KG_PER_HOUR,
-    "g/s": GRAM_PER_SECOND,
-    "cfm": CFM,
-    "scfm": SCFM,
-    "L/min": LITER_PER_MINUTE,
-}
-
-
-PRESSURE_UNITS = {"kPa": KPA, "mbar": MILLIBAR, "mmHg": MM_HG, "cmHg": CM_HG, "inHg": IN_HG}  # by definition
-
 
 UNITS = {**FLOW_UNITS, **PRESSURE_UNITS}
 """What a meter may read in, as multiples of the base unit (by definition)."""
@@ -163,4 +140,4 @@ def seconds(at: str) -> float:
 def _reading(row: MeterReading, taken: str) -> Reading:
     if row.value is None:
         raise ValueError("a skipped bore has no reading")
-    return Reading(row.bore, row.value * UNITS[row.unit], seconds(taken), row.kind == "closing")
+    return Reading(row.bore, row.value * UNITS[row.unit], seconds(taken), row.kind == "closing", row.sd)

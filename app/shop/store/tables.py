@@ -14,6 +14,12 @@ from sqlmodel import Field
 
 from app.shop.store.engine_events import EngineEvent as EngineEvent
 from app.shop.store.engine_events import StopEnd as StopEnd
+from app.shop.store.findings import FindingRow as FindingRow
+from app.shop.store.live.tables import Feed as Feed
+from app.shop.store.live.tables import Look as Look
+from app.shop.store.program_rows import ChangeRow as ChangeRow
+from app.shop.store.program_rows import ProgramAccess as ProgramAccess
+from app.shop.store.program_rows import ProgramWrite as ProgramWrite
 from app.shop.store.rows import STRICT
 from app.shop.store.rows import Evidence as Evidence
 from app.shop.store.rows import Row as Row
@@ -21,6 +27,7 @@ from app.shop.store.rows import metadata as metadata
 
 REFERENCE = "reference IS NULL OR (reference = 'absolute' AND quantity = 'vacuum')"
 POWER_OFF = "power_off IS NULL OR power_off = 1"
+SD = "sd IS NULL OR (sd > 0 AND sd < 1 AND value IS NOT NULL)"
 TAKEN_BACK = "taken_back IS NULL OR (taken_back = 1 AND supersedes_id IS NOT NULL)"
 
 
@@ -188,13 +195,17 @@ class RoundRow(Evidence, table=True):
 
 
 class ReadingRow(Evidence, table=True):
-    """One meter value at one bore, or word that the bore was skipped (no value, a reason)."""
+    """One meter value at one bore, or word that the bore was skipped (no value, a reason).
+
+    A live value has ``sd``, its standard error as a fraction, and names the ``look`` that it was taken from.
+    """
 
     __tablename__ = "reading"
     __table_args__ = (
         CheckConstraint("(kind = 'skip') = (value IS NULL)", name="skip_has_no_value"),
         CheckConstraint("kind IN ('turn', 'closing', 'again', 'skip')", name="kind"),
         CheckConstraint("value IS NULL OR value BETWEEN 0 AND 100000", name="value"),
+        CheckConstraint(SD, name="sd"),
         UniqueConstraint("supersedes_id"),
         STRICT,
     )
@@ -207,6 +218,8 @@ class ReadingRow(Evidence, table=True):
     by: str = Field(sa_type=Text)
     at: str = Field(sa_type=Text)
     supersedes_id: int | None = Field(default=None, foreign_key="reading.id", ondelete="RESTRICT")
+    sd: float | None = Field(default=None, sa_type=REAL)
+    look_id: int | None = None
 
 
 class OpeningSpeed(Evidence, table=True):
@@ -383,8 +396,8 @@ class Tablet(Evidence, table=True):
 
 EVIDENCE = (
     *("fitting", "meter", "visit", "round", "reading", "opening_speed", "move", "check", "override", "sign_off"),
-    *("correction", "engine_event", "stop_end", "hours_correction"),
+    *("correction", "engine_event", "stop_end", "hours_correction", "finding"),
     *("study", "study_reading", "meter_due", "setup", "practice"),
-    *("person", "pin_try", "tablet"),
+    *("person", "pin_try", "tablet", "feed", "look", "program", "program_write"),
 )
 """The tables whose rows are only ever added."""

@@ -48,12 +48,16 @@ class Meter:
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """One meter value at one bore [kg/s or Pa]. ``closing`` marks the first bore read again to end the round."""
+    """One meter value at one bore [kg/s or Pa]. ``closing`` marks the first bore read again to end the round.
+
+    ``sd`` is the standard error that the value came with, as a fraction of it; None for the meter's own.
+    """
 
     bore: int
     value: float
     at: float
     closing: bool = False
+    sd: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -32,3 +32,15 @@ REV_PER_MIN = 1 / 60
 DEGREE = math.pi / 180
 MINUTE = 60.0
 ZERO_CELSIUS = 273.15
+
+FLOW_UNITS = {  # by definition
+    "kg/h": KG_PER_HOUR,
+    "g/s": GRAM_PER_SECOND,
+    "cfm": CFM,
+    "scfm": SCFM,
+    "L/min": LITER_PER_MINUTE,
+}
+"""What an air-flow meter may read in."""
+
+PRESSURE_UNITS = {"kPa": KPA, "mbar": MILLIBAR, "mmHg": MM_HG, "cmHg": CM_HG, "inHg": IN_HG}  # by definition
+"""What a vacuum gauge may read in."""

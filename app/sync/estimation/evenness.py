@@ -150,7 +150,7 @@ def evenness(
 def _as_air(readings: Sequence[Reading], meter: Meter, sharing: float, moves: int = 0) -> list[LogReading]:
     found = []
     for one in readings:
-        air, sd = log_air(one.value, meter, sharing)
+        air, sd = log_air(one.value, meter, sharing, one.sd)
         found.append(LogReading(one.bore, air, sd**2, one.at, moves=moves))
     return found
 

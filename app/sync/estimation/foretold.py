@@ -48,11 +48,14 @@ AS_TOLD = Roughness(np.ones(1), np.zeros(1, dtype=np.int64), np.zeros(1))
 
 class Taken(NamedTuple):
     """Readings as numbers, pressures as vacuum below ambient: the row of each bore, -1 for the tachometer; ``read``
-    tells those of the meter; ``shared`` is the noise that they have in common, and that of the tachometer."""
+    tells those of the meter; ``repeats`` and ``step`` are how far each is to be trusted, as a fraction and in its
+    unit; ``shared`` is the noise that they have in common, and that of the tachometer."""
 
     rows: Ints
     values: Floats
     read: Bools
+    repeats: Floats
+    step: Floats
     shared: Floats
 
 
@@ -70,7 +73,10 @@ def taken(posterior: Posterior, meter: Meter, seen: Sequence[Reading | IdleSpeed
     shared = WANDER**2 * (read[:, None] & read) + ramp[:, None] * ramp
     each = np.arange(len(rows))
     shared[each, each] += np.where(read, 0.0, TACHOMETER_SD**2)
-    return Taken(rows, values, read, shared)
+    own = [None if isinstance(one, IdleSpeed) else one.sd for one in seen]
+    repeats = np.array([meter.repeatability if sd is None else sd for sd in own])
+    step = np.array([meter.step if sd is None else 0.0 for sd in own])
+    return Taken(rows, values, read, repeats, step, shared)
 
 
 def innovation_of(posterior: Posterior, meter: Meter, seen: Taken, rough: Roughness) -> Innovation:
@@ -82,8 +88,8 @@ def innovation_of(posterior: Posterior, meter: Meter, seen: Taken, rough: Roughn
     foretold, jacobian = told.values[..., seen.rows], told.jacobian[..., seen.rows, :]
     each, read = np.arange(len(seen.rows)), meter.turned(foretold)
     noise = np.broadcast_to(seen.shared, (*foretold.shape, len(seen.rows))).copy()
-    repeats = rough.noise[:, None] * meter.repeatability * read / foretold
-    noise[..., each, each] += seen.read * (repeats**2 + (meter.step / foretold) ** 2 / 12)
+    repeats = rough.noise[:, None] * seen.repeats * read / foretold
+    noise[..., each, each] += seen.read * (repeats**2 + (seen.step / foretold) ** 2 / 12)
     if rough.slop.any():
         stack = np.arange(len(rough.row))
         by_angle = told.jacobian[stack, rough.row, rough.row] * rates(posterior, posterior.gaps)[stack, rough.row]

@@ -26,13 +26,13 @@ OWN_FILLING = 0.022
 runner's pressure is shared (our judgement, from simulated engines whose fillings differ by 2 %)."""
 
 
-def log_air(value: float, meter: Meter, sharing: float = SHARING) -> tuple[float, float]:
+def log_air(value: float, meter: Meter, sharing: float = SHARING, own: float | None = None) -> tuple[float, float]:
     """ln(air) up to a constant, and the standard deviation of one reading of it.
 
     Less than a quarter of the meter's step, nothing at all too, counts as that much.
 
     Parameters: ``value`` read [kg/s or Pa]; ``meter`` it was read with; ``sharing`` the part of a runner's pressure
-    that all runners share. Raises ValueError for a flow of 0 without a step.
+    that all runners share; ``own``, see ``reading_sd``. Raises ValueError for a flow of 0 without a step.
 
     Source: the integral of 1 / ``kappa`` over ln of the runner's pressure.
 
@@ -43,7 +43,7 @@ def log_air(value: float, meter: Meter, sharing: float = SHARING) -> tuple[float
     0.1
     """
     read = max(value, meter.step / 4)
-    sd = reading_sd(read, meter)
+    sd = reading_sd(read, meter, own)
     if meter.quantity == "flow":
         return math.log(read), sd / read
     ratio = _ratio(read, meter)

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from functools import lru_cache
 
-from app.sync.engine.events import Meter
+from app.sync.engine.events import Meter, Reading
 from app.sync.readings.idle_wander import WANDER
 from app.sync.readings.observation import per_air
 from app.sync.readings.rounds import reading_sd
@@ -28,6 +28,21 @@ def at_idle(meter: Meter, value: float) -> Meter:
         return meter
     strays = WANDER * abs(per_air(value, meter)) / value
     return replace(meter, repeatability=math.hypot(meter.repeatability, strays))
+
+
+def as_read(meter: Meter, readings: Sequence[Reading]) -> Meter:
+    """The meter as readings of one bore repeat, where some came with a standard error of their own.
+
+    Parameters: ``meter`` read with; ``readings`` at least one. Its repeatability is the root mean square of theirs.
+
+    >>> one, other = Reading(1, 6.5, 0.0, sd=0.03), Reading(1, 6.5, 9.0, sd=0.04)
+    >>> round(as_read(Meter(), [one, other]).repeatability, 4)
+    0.0354
+    """
+    if all(one.sd is None for one in readings) or any(one.value <= 0 for one in readings):
+        return meter
+    own = [reading_sd(one.value, meter, one.sd) / one.value for one in readings]
+    return replace(meter, repeatability=math.hypot(*own) / math.sqrt(len(own)), step=0.0)
 
 
 def inconsistent(values: Sequence[float], meter: Meter) -> bool:

@@ -100,15 +100,16 @@ def outliers(by_bore: Mapping[int, float]) -> frozenset[int]:
     return frozenset(b for b, v in by_bore.items() if v > MISREAD_TIMES * middle or v * MISREAD_TIMES < middle)
 
 
-def reading_sd(value: float, meter: Meter) -> float:
+def reading_sd(value: float, meter: Meter, own: float | None = None) -> float:
     """Standard deviation of one reading: repeatability, and rounding to the meter's step as a uniform distribution.
 
-    Parameters: ``value`` read [kg/s or Pa]; ``meter`` it was read with. Source: GUM, JCGM 100:2008, 4.3.7 for the step.
+    Parameters: ``value`` read [kg/s or Pa]; ``meter`` it was read with; ``own``, the standard error that it came with
+    as a fraction, which stands for both. Source: GUM, JCGM 100:2008, 4.3.7 for the step.
 
     >>> round(reading_sd(6.5, Meter(step=0.25, repeatability=0.02)), 4)
     0.1487
     """
-    return math.hypot(meter.repeatability * value, meter.step / math.sqrt(12))
+    return math.hypot(meter.repeatability * value, meter.step / math.sqrt(12)) if own is None else own * value
 
 
 def _least_squares(
@@ -126,16 +127,17 @@ def _least_squares(
     level = float(np.mean([r.value for r in readings]))
     moves = np.array([0] * len(readings) + [made for _, made in before])
     changed, change_sds = level_changes(moves)
-    rows, known = len(moves), [*(r.value for r in readings), *(r.value for r, _ in before)]
+    taken = [*readings, *(r for r, _ in before)]
+    rows, known = len(moves), [r.value for r in taken]
     design = np.zeros((rows + len(change_sds) + 1, len(bores) + len(change_sds) + 1))
     observed, sds = np.zeros(len(design)), np.zeros(len(design))
-    design[np.arange(rows), [place[r.bore] for r in (*readings, *(r for r, _ in before))]] = 1.0
+    design[np.arange(rows), [place[r.bore] for r in taken]] = 1.0
     design[:rows, len(bores) : -1] = changed
     if len(readings) > 1:
         design[: len(readings), -1] = steps
         design[len(readings) : rows, -1] = -0.5
     observed[:rows] = known
-    sds[:rows] = np.hypot(meter.repeatability * observed[:rows], meter.step / np.sqrt(12))  # ``reading_sd`` of each
+    sds[:rows] = [reading_sd(r.value, meter, r.sd) for r in taken]
     sds[:rows] = np.hypot(sds[:rows], HANDLING * np.sqrt(moves) * level)
     design[rows:, len(bores) :] = np.eye(len(change_sds) + 1)
     sds[rows:] = np.append(change_sds, drift_sd) * level

@@ -7,6 +7,7 @@ from app.shop.procedure.phases import PHASES
 from app.shop.queries.activity import Activity
 from app.shop.reasons import Reason, because
 from app.shop.record.measures import Units
+from app.wording.causes.tests import finding_name
 from app.wording.message import Message, say
 from app.wording.names import place
 from app.wording.reasons import TABLES, in_words
@@ -34,6 +35,7 @@ MESSAGES: Mapping[StrEnum, Message] = {
     Activity.SIGN_OFF: Message("Signed off"),
     Activity.CORRECTION: Message("Corrected after sign-off: {why}"),
     Activity.HOURS: Message("Time corrected, {phase}: {why}"),
+    Activity.FINDING: Message("Cross-check: {test}"),
     Activity.PERSON_ADDED: Message("Added to the people who can sign off"),
     Activity.PERSON_REMOVED: Message("Removed from the people who can sign off"),
     Activity.PIN_CHANGED: Message("PIN changed"),
@@ -68,6 +70,8 @@ def _said(what: Reason, units: Units) -> dict[str, str]:
         said["adjusted"] = logged(values["kind"], values["bank"], values["near"], values["far"])
     if what.code is Activity.STOP_ENDED:
         said["cause"] = cause_in_full(values["cause"], values["text"])
+    if what.code is Activity.FINDING:
+        said["test"] = finding_name(values["kind"])
     if what.code in STORED_REASONS:
         said["why"] = as_stored(values["why"], STORED_REASONS[what.code])
     if "place" in values:

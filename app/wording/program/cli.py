@@ -12,6 +12,16 @@ RESTORE_HELP = Message(
 )
 CHECK_HELP = Message("Verify the records and report problems. Changes nothing. The program may be running.")
 
+PROGRAM_HELP = Message(
+    "Give a program of others access: prints its token, once. Evenbore must be closed; while it is open, use its page "
+    "Programs with access."
+)
+PROGRAM_NAME_HELP = Message("Name of the program, such as the bench that it runs on.")
+SCOPE_HELP = Message("What it can do. Repeat the option for more.")
+DAYS_HELP = Message("Days until the access ends.")
+TOKEN = Message("{token}")
+TOKEN_ONCE = Message("This is the only time that the token is shown. It is good until {at:%Y-%m-%d}.")
+
 AUTOSTART_HELP = Message(
     "Start the program automatically when you sign in to this computer, with the options given here."
 )
@@ -100,3 +110,8 @@ CERTIFICATE_PROBLEMS: Mapping[str, Message] = {
     ),
 }
 """By code of ``app.server.certificates.CertificateProblem``: wording imports no module of the server."""
+
+LIVE_HELP = Message("Read the instruments named in FILE and send what they show to Evenbore.")
+LIVE_FILE_HELP = Message("The file with channels and sources (TOML).")
+LIVE_TO_HELP = Message("Address of the program, for example http://127.0.0.1:8000.")
+LIVE_TOKEN_HELP = Message("File with the token that 'evenbore feed' printed; else taken from EVENBORE_FEED_TOKEN.")

@@ -53,6 +53,9 @@ _NOT_FOUND = {
     R.NO_SUCH_STUDY: Message("This meter study is not on record. Open it from the meter's page."),
     R.NO_SUCH_PERSON: Message("This person is not on record. Choose one from the list of people."),
     R.NO_SUCH_TABLET: Message("This tablet is not on record. Choose one from the list of tablets."),
+    R.LOOK_DIFFERS: Message("The instrument did not show this value then. Take it again."),
+    R.NO_SUCH_FEED: Message("This feed is not on record. Choose one from the list of feeds."),
+    R.NO_SUCH_PROGRAM: Message("This program has no access any more. Choose one from the list of programs."),
     R.NO_SUCH_TABLE: Message("This table is not on record. Choose one on the Statistics page."),
     R.NO_EARLIER_VISIT: Message("This visit has no earlier visit to compare with. Open the engine's page instead."),
     R.NOT_SIGNED_OFF: Message("This visit is not signed off yet. Correct it on its own pages."),
@@ -185,6 +188,14 @@ _PEOPLE_AND_TABLETS = {
     R.PAIRING_CODE_WRONG: Message("Wrong or expired code. Show a new one on the shop computer and enter it."),
 }
 
+_PROGRAMS = {
+    R.SCOPES_MISSING: Message("Choose at least one thing that the program may do."),
+    R.TOKEN_DAYS: Message("Enter a whole number of days from 1 to {most}."),
+    R.TOKEN_SHOWN: Message(
+        "This token was shown before and cannot be shown again. Remove its access and create another."
+    ),
+}
+
 _METERS = {
     R.METER_RANGE: Message("Enter a range from 0 or more up to at most {most}, the highest value last."),
     R.METER_STEP: Message("Enter the smallest step that you can read, at most a quarter of the range."),
@@ -217,6 +228,7 @@ _ENGINE_FILES = {
     R.FILE_MISSING: Message("Choose an engine file first. Its name ends in .json, or .zip for several."),
     R.FILE_LOST: Message("This page lost the file and nothing was imported. Choose the file again."),
     R.FILE_TOO_LARGE: Message("The file is larger than {most}\u00a0MB. Choose an engine file."),
+    R.FILE_TAKES_TOO_LONG: Message("Nothing imported: it took too long. Try again when nothing else runs here."),
     R.FILE_WITHOUT_TIME: Message("Not imported: there was no time left. Import this file alone."),
     R.FILES_TOO_LARGE: Message("The zip holds more than {files} engine files or {most}\u00a0MB. Import it in parts."),
     R.FILE_NOT_AN_ENGINE: Message("This is not an engine file. Choose a file that another shop exported."),
@@ -255,6 +267,7 @@ REJECTIONS: dict[Rejection, Message] = {
     **_ADJUSTMENTS,
     **_CORRECTIONS,
     **_PEOPLE_AND_TABLETS,
+    **_PROGRAMS,
     **_METERS,
     **_SETTINGS,
     **_TRAINING,

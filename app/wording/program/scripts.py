@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 
 from app.wording.message import Message, pattern
-from app.wording.work import corrections, reading_page
+from app.wording.work import corrections, live_values, reading_page
 
 WORDS: Mapping[str, Message] = {
     # The status bar: a state in bold, and a sentence about it.
@@ -74,6 +74,16 @@ WORDS: Mapping[str, Message] = {
     "then-more": reading_page.THEN_MORE,
     "round-read": Message("Round {round} read"),
     "waiting-for-server": Message("Waiting for the shop computer"),
+    # The live value beside the keypad.
+    "live-take": live_values.TAKE,
+    "live-take-anyway": live_values.TAKE_ANYWAY,
+    "live-stale": live_values.STALE,
+    "live-frozen": live_values.FROZEN,
+    "live-refused": live_values.REFUSED,
+    "live-moving": live_values.MOVING,
+    "live-scatter": live_values.SCATTER,
+    "live-settling": live_values.SETTLING,
+    "live-settled": live_values.SETTLED,
     # The engine and the cards of the reading page.
     "tile-waiting": reading_page.TILE_WORDS["held"],
     "tile-saved": Message("saved", limit=16),

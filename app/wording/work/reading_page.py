@@ -77,6 +77,8 @@ WHY_SKIPPED = Message("Why is bore {bore} skipped?", limit=TITLE)
 
 # Buttons
 
+RUNS_ROUGH = Message("Even, and it still runs rough", limit=BUTTON)
+FIND_CAUSE = Message("Find the cause", limit=BUTTON)
 ONE_MORE = Message("Read one more round", limit=BUTTON)
 SIGN_OFF = Message("Sign off", limit=BUTTON)
 SHOW_MISSING = Message("Show what is missing", limit=BUTTON)

@@ -111,6 +111,7 @@ NOTES: dict[str, dict[str, Note]] = {
         "kind": Note("Its turn in the round, the bore that closes it, a bore read again, or one skipped."),
         "value": Note("What the meter showed; null for a bore that was skipped.", "field:unit"),
         "unit": Note("Unit of the value: that of the meter."),
+        "sd": Note("Standard error of a live value as a fraction of it; null where a person read the meter.", "1"),
     },
     "Speed": {
         "round": Note("Key of its round."),

@@ -78,6 +78,8 @@ SINCE = (
     ("visit", "meter_low REAL"),
     ("visit", "meter_limit REAL"),
     ("visit", "runs TEXT"),
+    ("reading", "sd REAL"),
+    ("reading", "look_id INTEGER"),
 )
 """Columns that 0011 did not have yet."""
 

@@ -336,8 +336,8 @@ Rejection: adjusted-before-reading adjusted-by-another-tablet adjusted-since-rou
   check-before-start choice-closed cold-setting-unsafe corrected-value-unknown coupler-has-no-screw coupler-has-screw
   displacement-missing drift-check-bore drift-check-last engine-has-run engine-runs engine-stopped-already
   extra-before-first far-off feeler-count feeler-set feelers-out-of-range file-contradicts-itself file-entry-differs
-  file-lost file-missing file-not-an-engine file-not-by-schema file-of-another-engine file-open-visits file-too-large
-  file-version file-without-time
+  file-lost file-missing file-not-an-engine file-not-by-schema file-of-another-engine file-open-visits
+  file-takes-too-long file-too-large file-version file-without-time
   files-too-large flats-out-of-range full-name-missing hidden-sign idle-speed-missing initials-missing
   initials-twice intake-missing intake-note-missing key-reused meter-range meter-step meter-units-differ
   meter-value-missing move-not-in-phase name-missing name-taken no-earlier-visit no-idle-speed-in-phase no-open-stop

@@ -77,6 +77,12 @@ WRITES: list[tuple[Callable[[Database], None], str, dict[str, Any], int]] = [
     (cold, "/api/visits/1/hours", {"phase": "cold-preset", "minutes": 75, "why": "Set at the bench", "by": "KM"}, 1),
     (moved, f"{HOT}/moves/1/taken-back", {"by": "KM"}, 1),
     (moved, f"{HOT}/moves/1/changed", {"kind": "stop", "bank": "A", "turns": 0.25, "by": "KM"}, 1),
+    (
+        hot_read,
+        "/api/visits/1/findings",
+        {"test": "heat", "unit": "°C", "shown": [{"bore": 1, "value": 420.5}, {"bore": 2, "value": 300}], "by": "KM"},
+        2,
+    ),
     (twins_read, f"{HOT}/moves", {"kind": "bypass", "bore": 4, "turns": 0.5, "by": "KM"}, 1),
     (twins_read, f"{HOT}/moves", {"kind": "screw", "coupler": {"near": 2, "far": 3}, "turns": -0.125, "by": "KM"}, 1),
 ]

@@ -14,7 +14,10 @@ from app.shop.assessment.visit_summary import VisitSummary
 from app.shop.store.database import Database
 from app.web.application import create_app
 from app.web.presenters.history.history import history
+from app.web.presenters.lists import PER_PAGE
 from app.web.presenters.paper.edge import printed_edge
+from app.wording.message import say
+from app.wording.office import slips
 from tests.shop.exchange.files import EVEN, SLIPPED
 from tests.shop.past import Past
 
@@ -80,3 +83,42 @@ def test_no_text_of_a_customer_is_a_rule_of_a_style_sheet() -> None:
     told = printed_edge('31"', '"; } body { display: none } \\ */ ü')
     assert told.count("{") == told.count("}") == 3
     assert "body {" not in told
+
+
+def test_a_long_history_comes_a_page_at_a_time_newest_first(shop: Database) -> None:
+    past = Past(shop)
+    for _ in range(2 * PER_PAGE + 3):
+        past.visit(EVEN, EVEN)
+    with TestClient(create_app(shop), base_url=ORIGIN) as client:
+        pages = [client.get("/engines/1", params={"page": number}).text for number in (1, 2, 3, 4)]
+    numbers = [[int(one) for one in re.findall(r'aria-label="Visit (\d+)"', text)] for text in pages]
+    assert numbers[0] + numbers[1] + numbers[2] == list(range(2 * PER_PAGE + 3, 0, -1))
+    assert [len(one) for one in numbers] == [PER_PAGE, PER_PAGE, 3, 3]
+    assert "26 to 50 of 53" in pages[1]
+    assert '<a class="way" href="/engines/1?page=3">3</a>' in pages[0]
+    came_from = [[int(one) for one in re.findall(r"Visit (\d+) to \d+,", text)] for text in pages]
+    assert came_from[0] == list(range(52, 27, -1))
+    assert came_from[2] == [2, 1]  # before the first one there was none to compare it with
+
+
+def test_a_short_history_has_no_pages(shop: Database) -> None:
+    past = Past(shop)
+    for _ in range(2):
+        past.visit(EVEN, EVEN)
+    assert "is-pages" not in shown(shop)
+
+
+def test_what_is_said_of_all_visits_is_the_same_on_every_page(shop: Database) -> None:
+    """Slipped twice, long ago and lately, and the charts of a page draw no visit of another."""
+    past = Past(shop)
+    for number in range(PER_PAGE + 5):
+        past.visit(SLIPPED if number in (3, PER_PAGE + 2) else EVEN, EVEN)
+    with TestClient(create_app(shop), base_url=ORIGIN) as client:
+        newest, oldest = (client.get("/engines/1", params={"page": number}).text for number in (1, 2))
+    said = say(slips.SLIPPED_OFTEN, suspect="Coupler 2–3", count=2, visits=PER_PAGE + 4)
+    assert said in newest
+    assert said in oldest
+    assert newest.count("slipped open</span>") == oldest.count("slipped open</span>") == 2
+    dots = [max(len(re.findall("M", path)) for path in re.findall(r'class="draw-left" d="(M[^"]+a[^"]+)"', text))
+            for text in (newest, oldest)]  # fmt: skip
+    assert dots == [PER_PAGE, 5]

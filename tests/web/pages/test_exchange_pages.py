@@ -25,6 +25,7 @@ from app.web.application import create_app
 from app.web.pages.engine.data_out import download
 from app.web.pages.engine.exchange import packed, unpacked
 from app.web.security.pairing import Pairing
+from tests.faults.bench import rows_of
 from tests.shop.exchange.files import EVEN, SLIPPED
 from tests.shop.past import Past
 from tests.shop.rejections import on_page
@@ -232,13 +233,55 @@ def test_files_for_which_there_is_no_time_are_named(
     files = packages(shop)[0].content
     with client(other) as to:
         looked = look(to, files)
-        out_of_time(monkeypatch, 3 + 2)  # looked at again, then imported
+        with monkeypatch.context() as patch:
+            out_of_time(patch, 2)
+            assert look(to, files).text.count(on_page(Rejection.FILE_WITHOUT_TIME)) == 1
+        monkeypatch.setattr(Allowance, "over", property(lambda _: count(other) == 2))
         brought = to.post("/exchange/several", data=hidden(looked.text))
         assert "2 engines imported" in brought.text
         assert brought.text.count(on_page(Rejection.FILE_WITHOUT_TIME)) == 1
         assert count(other) == 2
-        out_of_time(monkeypatch, 2)
-        assert look(to, files).text.count(on_page(Rejection.FILE_WITHOUT_TIME)) == 1
+
+
+def test_of_several_files_the_one_whose_time_ends_half_way_is_not_imported_at_all(
+    shop: Database, other: Database, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for serial in ("31-0217", "22-0098"):
+        Past(shop, serial=serial).visit(SLIPPED, EVEN)
+    files = packages(shop)[0].content
+    with client(other) as to:
+        looked = look(to, files)
+        out_of_time(monkeypatch, 2 + 1 + 5)  # looked at again, then the first one begun
+        brought = to.post("/exchange/several", data=hidden(looked.text))
+        assert brought.text.count(on_page(Rejection.FILE_WITHOUT_TIME)) == 2
+    assert count(other) == 0
+
+
+@pytest.mark.parametrize("here", [False, True])
+def test_a_file_that_takes_too_long_is_given_up_with_nothing_of_it_stored(
+    shop: Database, other: Database, monkeypatch: pytest.MonkeyPatch, here: bool
+) -> None:
+    past = Past(shop)
+    past.visit(SLIPPED, EVEN)
+    first = exported(shop)
+    past.visit(SLIPPED, EVEN)
+    longer = exported(shop)
+    with client(other) as to:
+        if here:
+            to.post("/exchange", data={"held": packed(first)})
+        before = rows_of(other.folder)
+        with monkeypatch.context() as patch:
+            out_of_time(patch, 10)
+            answers = [to.post("/exchange", data={"held": packed(longer)})]
+            if here:
+                answers.append(look(to, longer))
+        for answer in answers:
+            assert answer.status_code == 422
+            assert on_page(Rejection.FILE_TAKES_TOO_LONG) in answer.text
+        assert rows_of(other.folder) == before
+        told = {"held": packed(longer), f"meter-{json.loads(longer)['meters'][0]['key']}": "same"}
+        assert to.post("/exchange", data=told, follow_redirects=False).status_code == 303
+    assert rows_of(other.folder)["visit"] == 2
 
 
 def test_a_shop_that_takes_too_long_to_write_is_given_up(shop: Database, monkeypatch: pytest.MonkeyPatch) -> None:

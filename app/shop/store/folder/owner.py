@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from contextlib import suppress
 from pathlib import Path
 
-FILES = ("shop.db", "shop.db-wal", "shop.db-shm", "shop.lock")
+FILES = ("shop.db", "shop.db-wal", "shop.db-shm", "shop.lock", "traces.db")
 FOLDERS = ("copies", "set-aside", "https")
 OTHERS = 0o077
 """The rights of everybody but the owner, as POSIX counts them."""

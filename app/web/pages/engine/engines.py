@@ -22,12 +22,13 @@ from app.shop.store.idempotency import new_key
 from app.shop.store.tables import Engine
 from app.sync.engine.units import REV_PER_MIN
 from app.web import forms
-from app.web.context import Form, Now, Page, Pages, Shop
+from app.web.context import Form, Now, Number, Page, Pages, Shop
 from app.web.display_options import belongs_to
 from app.web.error_responses import status_of
 from app.web.forms import DISPLACEMENT_UNITS, Typed
 from app.web.pages.shop.meters import meter_choices
-from app.web.presenters.history.history_cards import past_of
+from app.web.presenters import lists
+from app.web.presenters.history.history_cards import past_of, slipped_before
 from app.wording.message import say
 from app.wording.names import begin
 from app.wording.office import engines as engine_words
@@ -84,8 +85,8 @@ def register(shop: Shop, page: Page, form: Form, now: Now) -> Response:
 
 
 @router.get("/engines/{engine_id}")
-def show(shop: Shop, page: Page, engine_id: int) -> HTMLResponse:
-    """What the engine is, what is fitted, and every visit."""
+def show(shop: Shop, page: Page, engine_id: int, number: Number = 1) -> HTMLResponse:
+    """What the engine is, what is fitted, and its visits, a page of them."""
     with shop.reading() as session:
         engine = engines.get(session, engine_id)
         memory = history_cache.of_engine(session, engine_id)
@@ -98,7 +99,7 @@ def show(shop: Shop, page: Page, engine_id: int) -> HTMLResponse:
         fitting=fitting,
         layout=layout_from_json(fitting.layout),
         hardware=hardware_from_json(fitting.hardware),
-        past=past_of(memory, held.units.metric),
+        past=past_of(memory, lists.part(f"/engines/{engine_id}", {}, len(memory.visits), number), held.units.metric),
         open_visit=next((visit for visit in memory.visits if not visit.signed), None),
     )
 
@@ -110,8 +111,7 @@ def slipped(shop: Shop, page: Page, visit_id: int) -> HTMLResponse:
         record = loader.load(session, visit_id)
         engine = engines.get(session, record.engine.ident)
         memory = history_cache.of_engine(session, engine.ident)
-    number = next(visit.number for visit in memory.visits if visit.visit_id == visit_id)
-    one = next((slip for slip in past_of(memory, record.units.metric).slips if slip.number == number), None)
+    one = slipped_before(memory, visit_id, record.units.metric)
     if one is None:
         raise NotFoundError(because(Rejection.NO_EARLIER_VISIT))
     return page.show("visit/slipped.html", engine=engine, one=one)

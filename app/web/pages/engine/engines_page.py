@@ -1,9 +1,9 @@
 """The board: the engines with an open visit, and the search box; all engines in a list; the menu."""
 
 from enum import StrEnum
-from typing import Annotated, TypeVar
+from typing import TypeVar
 
-from fastapi import APIRouter, Query, Request
+from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlmodel import Session
 
@@ -16,7 +16,7 @@ from app.shop.queries.open_visits import Order, VisitFilter, by_filter, in_order
 from app.shop.reasons import because
 from app.shop.record import loader
 from app.shop.rejections import Rejection
-from app.web.context import Page, Pages, Shop
+from app.web.context import Number, Page, Pages, Shop
 from app.web.display_options import initials_of
 from app.web.presenters import lists
 from app.web.presenters.engine_lines import found, worked_on
@@ -26,9 +26,6 @@ from app.wording.office.finding import asked
 router = APIRouter()
 
 MOST_FOUND = 30
-
-Number = Annotated[int, Query(alias="page")]
-"""The number of a page of a list."""
 
 C = TypeVar("C", bound=StrEnum)
 

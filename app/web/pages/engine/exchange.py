@@ -17,7 +17,7 @@ from app.shop.exchange.imports import LARGEST, Conflict, bring_in, plan, read
 from app.shop.exchange.several import Batch, Named
 from app.shop.reasons import because
 from app.shop.rejections import Rejection
-from app.shop.stopwatch import Allowance
+from app.shop.stopwatch import Allowance, TookTooLongError
 from app.shop.store.database import Database
 from app.web.context import Form, Page, Pages, Shop
 from app.web.error_responses import status_of
@@ -102,6 +102,8 @@ def bring(shop: Shop, page: Page, form: Form) -> Response:
     choices = {name: value for name, value in form.values.items() if name != "held"}
     try:
         engine_id = bring_in(shop, file, choices)
+    except TookTooLongError:
+        return _refused(page, RejectedError({"file": because(Rejection.FILE_TAKES_TOO_LONG)}))
     except RejectedError as refusal:
         return _asked(shop, page, sent, choices, problems_in_words(refusal), status_of(refusal))
     return page.go(f"/engines/{engine_id}")
@@ -167,6 +169,8 @@ def _asked(
         file = read(sent)
         with shop.reading() as session:
             made = plan(session, file, choices)
+    except TookTooLongError:
+        return _refused(page, RejectedError({"file": because(Rejection.FILE_TAKES_TOO_LONG)}))
     except RejectedError as refusal:
         return _refused(page, refusal)
     return page.show(

@@ -2,12 +2,14 @@
 
 from asyncio import get_running_loop
 from collections.abc import Mapping
+from typing import Any
 from uuid import uuid4
 
 from fastapi import APIRouter, Request
 from fastapi.responses import PlainTextResponse, Response
 
 from app.shop.commands import checks, opening_speeds, readings
+from app.shop.commands.live.looks import Seen
 from app.shop.commands.opening_speeds import NewSpeed
 from app.shop.commands.readings import NewReading
 from app.shop.errors import NotFoundError, RejectedError
@@ -23,6 +25,7 @@ from app.sync.engine.units import THOU
 from app.web.context import Form, Now, Page, Pages, PostedForm, Shop
 from app.web.error_responses import status_of
 from app.web.forms import Typed
+from app.web.live.hub import Hub, LookDiffersError
 from app.web.presenters.drawing import phases
 from app.web.presenters.reading.just_saved import just_saved
 from app.web.presenters.reading.keypad import Entry, Wanted, speed_item
@@ -39,7 +42,7 @@ async def add(request: Request, visit_id: int, slug: str) -> Response:
     """Save one reading, or show the page again with what is wrong beside the keypad."""
     sent = await PostedForm.by(request)
     # left to FastAPI, handing it to a thread takes a tenth of a millisecond longer
-    return await get_running_loop().run_in_executor(None, _add, sent, visit_id, slug)
+    return await get_running_loop().run_in_executor(None, _add, sent, visit_id, slug, request.app.state.live)
 
 
 @router.get("/visits/{visit_id}/{slug}/readings")
@@ -114,7 +117,7 @@ def begin(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now
     return page.saved(f"/visits/{visit_id}/{slug}/readings")
 
 
-def _add(sent: PostedForm, visit_id: int, slug: str) -> Response:
+def _add(sent: PostedForm, visit_id: int, slug: str, live: Hub) -> Response:
     shop, page, form, now = sent
     here = f"/visits/{visit_id}/{slug}/readings"
     why, why_code, simulated = form.text("why"), form.text("why_code"), bool(form.text("practice"))
@@ -134,12 +137,14 @@ def _add(sent: PostedForm, visit_id: int, slug: str) -> Response:
             supersedes=_superseded(shop, form),
             from_above={"0": False, "1": True}.get(form.text("from_above")),
             why_code=_skip_reason(form),
+            **_of_a_look(form),
         )
         form.raise_problems()
         if simulated:
             added = training.read(shop, visit_id, form.text("key"), new, now)
         else:
-            added = readings.add(shop, visit_id, form.text("key"), new, now, sure=bool(form.text("sure")))
+            seen, sure = _seen(live, form, new), bool(form.text("sure"))
+            added = readings.add(shop, visit_id, form.text("key"), new, now, sure=sure, seen=seen)
     except NotFoundError:
         raise
     except RejectedError as refusal:
@@ -165,6 +170,23 @@ def _add_opening_speed(shop: Database, page: Pages, form: Typed, visit_id: int, 
         wanted = Wanted(entry="speed", above=bool(above))
         return _desk(shop, page, visit_id, slug, wanted, form.values, problems_in_words(refusal), status_of(refusal))
     return page.saved(f"/visits/{visit_id}/{slug}/readings")
+
+
+def _of_a_look(form: Typed) -> dict[str, Any]:
+    """What a live value carries besides itself; nothing where a person typed it."""
+    if not form.values.get("look"):
+        return {}
+    return {"sd": form.number("sd"), "look": form.text("look")}
+
+
+def _seen(live: Hub, form: Typed, new: NewReading) -> Seen | None:
+    """What stood behind a live value, None where that is no longer known. Raises RejectedError where it was another."""
+    if not new.look or new.value is None:
+        return None
+    try:
+        return live.seen(new.look, {form.text("channel"): new.value})
+    except LookDiffersError:
+        raise RejectedError({"value": because(Rejection.LOOK_DIFFERS)}) from None
 
 
 def _skip_reason(form: Typed) -> SkipReason | None:
@@ -234,5 +256,6 @@ def _desk(
         cautions_here=safety_lines(judged.cautions),
         say=_spoken(record, phase, shown),
         just_saved=just_saved(record, phase, *saved),
+        live=page.lets_feeds_in,
         problems=problems or {},
     )

@@ -54,16 +54,25 @@ class DriftCharts:
     letters: Mapping[str, str] = field(default_factory=dict)
 
 
-def drift_charts(visits: Sequence[VisitSummary], changed: Mapping[int, Change]) -> DriftCharts | None:
-    """The charts of the visits that were read, oldest first; None before the first one."""
+def drift_charts(
+    visits: Sequence[VisitSummary], changed: Mapping[int, Change], shown: slice = slice(None)
+) -> DriftCharts | None:
+    """The charts of those ``shown`` of the visits that were read, oldest first; None where there are none.
+
+    What the words beside them say is of all visits.
+    """
     read = [visit for visit in visits if visit.found or visit.left]
-    if not read:
+    drawn = [visit for visit in visits[shown] if visit.found or visit.left]
+    if not drawn:
         return None
+    first = read.index(drawn[0])
+    last = first + len(drawn)
     layout = read[-1].layout
     marks = _marks(read, changed)
-    last = read[-1].found or read[-1].left
-    window = last.judged.window if last else 0.0
-    band = window * repeatability(last, read[-1].meter) if last else 0.0
+    days = {visit.visit_id: names.month(visit.opened_at) for visit in read}
+    newest = read[-1].found or read[-1].left
+    window = newest.judged.window if newest else 0.0
+    band = window * repeatability(newest, read[-1].meter) if newest else 0.0
     slipped = _slipped(changed)
 
     def chart(
@@ -74,23 +83,14 @@ def drift_charts(visits: Sequence[VisitSummary], changed: Mapping[int, Change]) 
         axis: bool = False,
         apart: bool = False,
     ) -> DriftChart:
-        points = tuple(
-            Point(
-                visit.number,
-                height(visit.found) if visit.found else None,
-                height(visit.left) if visit.left else None,
-                marks[visit.visit_id],
-                names.month(visit.opened_at),
-                seconds(visit.opened_at),
-            )
-            for visit in read
-        )
+        points = tuple(_point(visit, height, marks[visit.visit_id], days[visit.visit_id]) for visit in read)
         message, drifts = (slipped[bore], True) if bore in slipped else _word(points, window, band, bool(slipped))
         if apart:
             message, drifts = _word_of_banks(points, window), False
         word = say(message)
-        name = say(aloud, bore=bore, bank=label, word=word, visits=_aloud(points))
-        return DriftChart(label, word, trace(points, window, band, axis), drifts, name)
+        here = points[first:last]
+        name = say(aloud, bore=bore, bank=label, word=word, visits=_aloud(here))
+        return DriftChart(label, word, trace(here, window, band, axis), drifts, name)
 
     banks = []
     for bank in layout.banks:
@@ -106,8 +106,19 @@ def drift_charts(visits: Sequence[VisitSummary], changed: Mapping[int, Change]) 
         one, other = (bank.name for bank in layout.banks)
         label = say(slips.BANK_LESS_BANK, one=one, other=other)
         difference = chart(label, slips.CHART_OF_DIFFERENCE, partial(_difference, one, other), axis=True, apart=True)
-    letters = {k: say(v) for k, v in slips.LETTERS.items() if any(k in m for m in marks.values())}
+    letters = {k: say(v) for k, v in slips.LETTERS.items() if any(k in marks[one.visit_id] for one in drawn)}
     return DriftCharts(tuple(banks), difference, letters)
+
+
+def _point(visit: VisitSummary, height: _Height, marks: str, day: str) -> Point:
+    return Point(
+        visit.number,
+        height(visit.found) if visit.found else None,
+        height(visit.left) if visit.left else None,
+        marks,
+        day,
+        seconds(visit.opened_at),
+    )
 
 
 def one_way(points: Sequence[Point], band: float) -> int:

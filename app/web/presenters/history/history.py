@@ -66,11 +66,14 @@ class SinceLeft:
     sentence: str
 
 
-def history(visits: Sequence[VisitSummary], reports: Mapping[int, SlipReport]) -> tuple[VisitCard, ...]:
-    """The visits of an engine, newest first. ``reports`` of what slipped by visit id."""
+def history(
+    visits: Sequence[VisitSummary], reports: Mapping[int, SlipReport], shown: slice = slice(None)
+) -> tuple[VisitCard, ...]:
+    """Those ``shown`` of the visits of an engine, newest first. ``reports`` of what slipped by visit id."""
     days = Counter(names.day(visit.opened_at) for visit in visits)
     return tuple(
-        _line(visit, reports.get(visit.visit_id), days[names.day(visit.opened_at)] > 1) for visit in reversed(visits)
+        _line(visit, reports.get(visit.visit_id), days[names.day(visit.opened_at)] > 1)
+        for visit in reversed(visits[shown])
     )
 
 

@@ -1,7 +1,7 @@
 """What an engine's page says of its past: visits, what slipped before each, the charts, what to check first."""
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from app.shop.assessment.since_left import Change
@@ -16,6 +16,7 @@ from app.web.presenters.history.drift_chart import DriftCharts, drift_charts
 from app.web.presenters.history.history import VisitCard, history, unit_remembered
 from app.web.presenters.history.slip_report import SlipReport, creep_report, slip_report
 from app.web.presenters.history.spread_chart import SpreadChart, spread_charts
+from app.web.presenters.lists import PER_PAGE, Part
 from app.wording.message import Message, say
 from app.wording.names import begin
 from app.wording.office import slips
@@ -43,9 +44,10 @@ class Slipped:
 
 @dataclass(frozen=True, slots=True)
 class Past:
-    """Everything an engine's page says of its past. ``slips`` newest first; ``tends`` is what keeps moving; ``spreads``
-    are those of the newest visits, round by round."""
+    """What an engine's page says of its past: ``lines``, ``slips``, newest first, and charts of the visits of one
+    ``part``, ``spreads`` round by round of the newest of them; ``tends``, what keeps moving, of all."""
 
+    part: Part
     lines: tuple[VisitCard, ...]
     slips: tuple[Slipped, ...]
     charts: DriftCharts | None
@@ -54,30 +56,48 @@ class Past:
     first: str
 
 
-def past_of(memory: EngineMemory, metric: bool = False) -> Past:
-    """The past of an engine, from its memory; gaps in millimeters where ``metric``."""
-    changed = changes(memory.visits)
-    reports = {one: slip_report(change, unit_remembered(change.after), metric) for one, change in changed.items()}
-    slipped = tuple(
-        Slipped(
-            c.after.number,
-            c.after.opened_at,
-            c.before.number,
-            reports[c.after.visit_id],
-            not c.after.signed,
-            f"/visits/{c.after.visit_id}/slipped",
-            at < SHOWN,
-        )
-        for at, c in enumerate(reversed(changed.values()))
-    )
-    ordered = list(changed.values())
+def past_of(memory: EngineMemory, part: Part, metric: bool = False) -> Past:
+    """A part of the past of an engine, from its memory; gaps in millimeters where ``metric``."""
+    visits, changed = memory.visits, changes(memory.visits)
+    last = len(visits) - part.first
+    shown = slice(max(0, last - PER_PAGE), last)
+    slips_shown = {
+        visit.visit_id: _slipped(changed, visit.visit_id, metric)
+        for visit in reversed(visits[shown])
+        if visit.visit_id in changed
+    }
     return Past(
-        lines=history(memory.visits, reports),
-        slips=slipped,
-        charts=drift_charts(memory.visits, changed),
-        spreads=spread_charts(memory.visits),
-        tends=_tends(memory.visits, ordered),
-        first=_first(memory.visits, ordered, slipped),
+        part=part,
+        lines=history(visits, {one: slip.report for one, slip in slips_shown.items()}, shown),
+        slips=tuple(slips_shown.values()),
+        charts=drift_charts(visits, changed, shown),
+        spreads=spread_charts(visits[shown]),
+        tends=_tends(visits, list(changed.values())),
+        first=_first(visits, changed, metric),
+    )
+
+
+def slipped_before(memory: EngineMemory, visit_id: int, metric: bool = False) -> Slipped | None:
+    """What had slipped by the time that visit began; None where there is no earlier one to compare it with."""
+    changed = changes(memory.visits)
+    return _slipped(changed, visit_id, metric) if visit_id in changed else None
+
+
+def first_to_check(memory: EngineMemory, metric: bool = False) -> str:
+    """What to check first this time; empty before the first visit."""
+    return _first(memory.visits, changes(memory.visits), metric)
+
+
+def _slipped(changed: Mapping[int, Change], visit_id: int, metric: bool) -> Slipped:
+    one = changed[visit_id]
+    return Slipped(
+        one.after.number,
+        one.after.opened_at,
+        one.before.number,
+        slip_report(one, unit_remembered(one.after), metric),
+        not one.after.signed,
+        f"/visits/{visit_id}/slipped",
+        visit_id in list(changed)[-SHOWN:],
     )
 
 
@@ -106,13 +126,12 @@ def _named(changed: Sequence[Change]) -> Counter[Suspect]:
     return Counter(c.assessment.named.suspect for c in changed if c.assessment and c.assessment.named)
 
 
-def _first(visits: Sequence[VisitSummary], changed: Sequence[Change], slipped: Sequence[Slipped]) -> str:
-    """What to check first this time."""
+def _first(visits: Sequence[VisitSummary], by_visit: Mapping[int, Change], metric: bool) -> str:
     if not visits:
         return ""
-    newest = visits[-1]
-    if not newest.signed and slipped and slipped[0].number == newest.number:
-        return slipped[0].report.look
+    newest, changed = visits[-1], list(by_visit.values())
+    if not newest.signed and newest.visit_id in by_visit:
+        return _slipped(by_visit, newest.visit_id, metric).report.look
     whys: dict[Suspect, list[Message]] = {}
     if found := _creep(changed):
         whys.setdefault(found.adjuster, []).append(slips.IS_CREEPING)

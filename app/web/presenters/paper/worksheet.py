@@ -16,7 +16,7 @@ from app.sync.engine.units import MM
 from app.web.presenters.drawing import drawn_stop
 from app.web.presenters.filters import day, displacement, idle, layout_in_words, other_hardware
 from app.web.presenters.history.history import unit_remembered
-from app.web.presenters.history.history_cards import past_of
+from app.web.presenters.history.history_cards import first_to_check
 from app.wording.language import to_the_customer
 from app.wording.message import say
 from app.wording.office import paper
@@ -93,7 +93,7 @@ def worksheet_of(memory: EngineMemory, engine: Engine, held: Settings) -> Worksh
             for bank in layout.banks
         ),
         tolerance=_tolerance(last),
-        first=past_of(memory, held.units.metric).first,
+        first=first_to_check(memory, held.units.metric),
         steps=_steps(layout),
         joined=other_hardware(layout),
         openings=tuple(_both(one) for one in held.openings) if two_banks else (),

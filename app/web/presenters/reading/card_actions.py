@@ -11,7 +11,7 @@ from app.shop.store.idempotency import new_key
 from app.sync.planning.advice import Advice
 from app.web.presenters.adjusters import amount_fields, drawing_of, place_text
 from app.web.presenters.views import Action, Card
-from app.wording.message import say
+from app.wording.message import Message, say
 from app.wording.work import reading_page as words
 from app.wording.work.phases import phase_name
 
@@ -24,6 +24,11 @@ def here_of(record: VisitRecord, phase: Phase) -> str:
 def one_more() -> Action:
     """One more round of the same kind."""
     return Action(say(words.ONE_MORE), name="more", value="1")
+
+
+def find_cause(record: VisitRecord, label: Message, advised: bool = False) -> Action:
+    """The way to the cross-check: what no plate puts right."""
+    return Action(say(label), advised, href=f"/visits/{record.visit.ident}/why")
 
 
 def begins_round(record: VisitRecord, phase: Phase, title: str, reason: str, *answers: Action) -> Card:

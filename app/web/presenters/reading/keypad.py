@@ -242,6 +242,7 @@ class Pad:
             "round": str(now.round_number),
             "walk": " ".join(map(str, left)),
             "first": str(now.last or ""),
+            "unit": self.record.meter.unit,
             "ends": "" if now.current is not None and now.current.closed else "1",
             "low": f"{self.record.meter.low:g}",
             "high": f"{self.record.meter.high:g}",

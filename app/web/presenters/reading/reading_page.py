@@ -19,7 +19,16 @@ from app.web.presenters.adjusters import moved_coupler
 from app.web.presenters.drawing import MARKS, drawn_stop, joint_kind, shown
 from app.web.presenters.filters import clock
 from app.web.presenters.reading import bank_card
-from app.web.presenters.reading.card_actions import begins_round, first, go_on, here_of, leave, move_card, one_more
+from app.web.presenters.reading.card_actions import (
+    begins_round,
+    find_cause,
+    first,
+    go_on,
+    here_of,
+    leave,
+    move_card,
+    one_more,
+)
 from app.web.presenters.reading.keypad import Pad, Wanted, opening_speed, skip_reasons, speed_item, to_opening_speed
 from app.web.presenters.reading.linkage import linkage
 from app.web.presenters.reading.tiles import Tiles, blanks, is_vacuum
@@ -229,7 +238,12 @@ class ReadingPage:
         if self.step.kind is AdviceKind.DONE:
             seen = f"/practice/{self.record.visit.ident}/expert"
             truth = Action(say(words.SHOW_TRUTH), href=seen, takes_long=True)
-            ways = (go_on(self.assessment, self.phase), truth if self.record.simulated else one_more())
+            ways: tuple[Action, ...] = (
+                go_on(self.assessment, self.phase),
+                truth if self.record.simulated else one_more(),
+            )
+            if self.phase is HEAT_SOAKED and not self.record.simulated:
+                ways = (*ways, find_cause(self.record, words.RUNS_ROUGH))
             return begins_round(self.record, self.phase, title, reason, *ways)
         if self.step.why in (StepReason.TIGHTENING, StepReason.UNEVEN):
             recheck = f"{here_of(self.record, HEAT_SOAKED)}/readings"
@@ -240,7 +254,10 @@ class ReadingPage:
         if self.step.why in (AdviceReason.LEAK_CHECK, StepReason.LEAK):
             record_it = Action(say(words.OPEN_CHECKLIST), True, href=self.here)
             return begins_round(self.record, self.phase, title, reason, record_it, one_more())
-        if self.step.kind in (AdviceKind.MEASURE, AdviceKind.CANNOT):
+        if self.step.kind is AdviceKind.CANNOT:
+            cause = find_cause(self.record, words.FIND_CAUSE, advised=True)
+            return begins_round(self.record, self.phase, title, reason, cause, one_more())
+        if self.step.kind is AdviceKind.MEASURE:
             return begins_round(self.record, self.phase, title, reason, one_more())
         return move_card(self.record, self.phase, self.step, title, reason)
 

@@ -54,7 +54,7 @@ def pair(shop: Database, key: str, name: str, token: str, at: str) -> int:
     with shop.writing() as session:
         if before := earlier(session, Tablet, key, sent):
             return before.ident
-        row = Tablet(key=key, payload=sent, name=_name(name), token=hashed(token), active=1, paired_at=at, at=at)
+        row = Tablet(key=key, payload=sent, name=named(name), token=hashed(token), active=1, paired_at=at, at=at)
         session.add(row)
         session.flush()
         return row.ident
@@ -62,7 +62,7 @@ def pair(shop: Database, key: str, name: str, token: str, at: str) -> int:
 
 def rename(shop: Database, key: str, tablet_id: int, name: str, at: str) -> int:
     """Call a tablet something else. Raises RejectedError, NotFoundError, ConflictError."""
-    return _supersede(shop, key, tablet_id, _name(name), 1, at)
+    return _supersede(shop, key, tablet_id, named(name), 1, at)
 
 
 def remove(shop: Database, key: str, tablet_id: int, at: str) -> int:
@@ -70,7 +70,8 @@ def remove(shop: Database, key: str, tablet_id: int, at: str) -> int:
     return _supersede(shop, key, tablet_id, None, 0, at)
 
 
-def _name(typed: str) -> str:
+def named(typed: str) -> str:
+    """What a device is called, as typed. Raises RejectedError."""
     name = typed.strip()
     if not name:
         raise RejectedError({"name": because(Rejection.NAME_MISSING)})

@@ -1,0 +1,1 @@
+"""Live values: who may send them, and what of them is stored when one is taken."""

@@ -1,0 +1,75 @@
+"""The programs that may send live values: let in by a token, listed, and withdrawn."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from sqlmodel import Session, col, select
+
+from app.shop.commands.access.tablets import hashed, named
+from app.shop.errors import ConflictError, NotFoundError
+from app.shop.reasons import because
+from app.shop.record.superseding import current
+from app.shop.rejections import Rejection
+from app.shop.store.database import Database
+from app.shop.store.idempotency import checked, earlier, fingerprint
+from app.shop.store.tables import Feed
+
+
+@dataclass(frozen=True, slots=True)
+class Feeders:
+    """Which tokens open the door for live values, by their hash."""
+
+    tokens: frozenset[str] = frozenset()
+
+    @staticmethod
+    def of(rows: Sequence[Feed]) -> "Feeders":
+        """The tokens that these rows give."""
+        return Feeders(frozenset(row.token for row in rows))
+
+    def admits(self, token: str) -> bool:
+        """Whether a program with that token may send."""
+        return bool(token) and hashed(token) in self.tokens
+
+
+def let_in(session: Session) -> list[Feed]:
+    """The feeds that may send, in the order in which they were let in."""
+    return [row for row in current(session.exec(select(Feed).order_by(col(Feed.id))).all()) if row.active]
+
+
+def feeders(shop: Database) -> Feeders:
+    """Which programs may send now."""
+    with shop.reading() as session:
+        return Feeders.of(let_in(session))
+
+
+def add(shop: Database, key: str, name: str, token: str, at: str) -> int:
+    """Let a program send under ``token``, of which the hash is kept. Raises RejectedError."""
+    key = checked(key)
+    sent = fingerprint(token=hashed(token))
+    with shop.writing() as session:
+        if before := earlier(session, Feed, key, sent):
+            return before.ident
+        row = Feed(key=key, payload=sent, name=named(name), token=hashed(token), active=1, at=at)
+        session.add(row)
+        session.flush()
+        return row.ident
+
+
+def withdraw(shop: Database, key: str, feed_id: int, at: str) -> int:
+    """Let a program send no more. Raises NotFoundError, ConflictError."""
+    key = checked(key)
+    sent = fingerprint(feed=feed_id, active=0)
+    with shop.writing() as session:
+        if again := earlier(session, Feed, key, sent):
+            return again.ident
+        before = session.get(Feed, feed_id)
+        if before is None:
+            raise NotFoundError(because(Rejection.NO_SUCH_FEED))
+        if before.ident not in {one.ident for one in let_in(session)}:
+            raise ConflictError({"": because(Rejection.CHANGED_BY_ANOTHER_TABLET)})
+        row = Feed(
+            key=key, payload=sent, name=before.name, token=before.token, active=0, at=at, supersedes_id=before.ident
+        )
+        session.add(row)
+        session.flush()
+        return row.ident

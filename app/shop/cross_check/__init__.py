@@ -1,0 +1,1 @@
+"""What is measured beside the evening of an engine that runs uneven: stored, read from a logger's file, weighed."""

@@ -1,0 +1,131 @@
+"""A logger's file with named columns, read into findings: the middle of its last steady stretch, column by column.
+
+Columns are ``time_s``, ``speed_rpm``, and a quantity with bore and unit, such as ``egt_3_C``, ``lambda_1``,
+``vac_2_kPa`` or ``air_4_kg/h``. Comma, tab, or semicolon with decimal comma.
+"""
+
+import csv
+import hashlib
+import io
+import math
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from itertools import pairwise
+from statistics import fmean, median, stdev
+
+from app.shop.cross_check.findings import NewFindings, Shown
+from app.shop.errors import RejectedError
+from app.shop.reasons import because
+from app.shop.rejections import Rejection
+from app.sync.diagnosis.measurements import CATALOGUE, Measure, Use
+
+QUANTITIES: Mapping[str, tuple[Measure, Mapping[str, str]]] = {
+    "egt": (Measure.HEAT, {"C": "°C", "F": "°F"}),
+    "lambda": (Measure.MIXTURE, {"": "lambda"}),
+    "vac": (Measure.VACUUM, {unit: unit for unit in ("kPa", "mbar", "inHg", "psi")}),
+    "air": (Measure.AIR, {unit: unit for unit in ("kg/h", "g/s")}),
+    "drop": (Measure.DROP, {"rpm": "rev/min"}),
+    "compression": (Measure.COMPRESSION, {unit: unit for unit in ("kPa", "psi", "bar")}),
+}
+COLUMN = re.compile(r"([a-z]+)_(\d{1,2})(?:_(.+))?")
+STRETCH = 20.0
+"""How much of the end of a file counts at most [s], our judgement."""
+SHORTEST = 5.0
+"""A stretch shorter than this is no steady one [s], our judgement."""
+STEADY = 0.03
+"""How far the speed may stray from its middle within it, as a fraction; our judgement."""
+LARGEST_FILE = 5_000_000
+"""Signs of a file at most, our judgement."""
+
+Columns = Mapping[str, list[float]]
+
+
+def read_logger(text: str, bores: Iterable[int], by: str) -> tuple[NewFindings, ...]:
+    """The findings of a file. Raises RejectedError for one that is empty, too long, without time or known columns, with
+    a bore that is not there, a column twice, a short row, time that goes back, or no steady stretch."""
+    columns = _columns(text)
+    times, speeds = columns["time_s"], columns.get("speed_rpm")
+    first = _steady_from(times, speeds)
+    known, shown = set(bores), dict[tuple[Measure, str], list[Shown]]()
+    for name, values in columns.items():
+        found = COLUMN.fullmatch(name)
+        if found is None or found[1] not in QUANTITIES:
+            continue
+        measure, units = QUANTITIES[found[1]]
+        if int(found[2]) not in known:
+            raise _refused(Rejection.NOT_A_BORE, typed=name)
+        if (found[3] or "") not in units:
+            raise _refused(Rejection.NOT_ONE_OF, choices=[*units])
+        stretch = values[first:]
+        one = Shown(int(found[2]), "", median(stretch), spread=_spread(measure, stretch))
+        shown.setdefault((measure, units[found[3] or ""]), []).append(one)
+    if not shown:
+        raise _refused(Rejection.NOTHING_ENTERED)
+    digest = hashlib.sha256(text.encode()).hexdigest()
+    return tuple(
+        NewFindings(measure.value, tuple(places), unit, by, "csv", digest) for (measure, unit), places in shown.items()
+    )
+
+
+def _columns(text: str) -> Columns:
+    text = text.removeprefix("\ufeff").strip()
+    if not text:
+        raise _refused(Rejection.NOTHING_ENTERED)
+    if len(text) > LARGEST_FILE:
+        raise _refused(Rejection.TOO_LONG, most=LARGEST_FILE)
+    head = text.partition("\n")[0]
+    mark = "\t" if "\t" in head else ";" if ";" in head else ","
+    rows = list(csv.reader(io.StringIO(text), delimiter=mark))
+    names = [name.strip() for name in rows[0]]
+    if "time_s" not in names:
+        raise _refused(Rejection.NOT_ONE_OF, choices=["time_s"])
+    if len(set(names)) < len(names) or any(len(row) != len(names) for row in rows):
+        raise _refused(Rejection.NOT_A_NUMBER, typed=next(iter(_twice(names)), names[-1]))
+    columns = {name: [_number(row[place], mark) for row in rows[1:]] for place, name in enumerate(names)}
+    times = columns["time_s"]
+    if len(times) < 2 or any(later <= before for before, later in pairwise(times)):
+        raise _refused(Rejection.NOT_A_NUMBER, typed="time_s")
+    return columns
+
+
+def _twice(names: Sequence[str]) -> list[str]:
+    return [name for name in names if names.count(name) > 1]
+
+
+def _number(text: str, mark: str) -> float:
+    try:
+        value = float(text.replace(",", ".") if mark != "," else text)
+    except ValueError:
+        raise _refused(Rejection.NOT_A_NUMBER, typed=text[:40]) from None
+    if not math.isfinite(value):
+        raise _refused(Rejection.NOT_A_NUMBER, typed=text[:40])
+    return value
+
+
+def _steady_from(times: Sequence[float], speeds: Sequence[float] | None) -> int:
+    """The row from which the speed stays steady to the end. Raises RejectedError where that is too short."""
+    first = next(row for row, time in enumerate(times) if time >= times[-1] - STRETCH)
+    while speeds is not None and first < len(times) - 1:
+        middle = median(speeds[first:])
+        strayed = [row for row in range(first, len(times)) if abs(speeds[row] - middle) > STEADY * abs(middle)]
+        if not strayed:
+            break
+        first = strayed[-1] + 1 if strayed[-1] + 1 < len(times) else len(times) - 1
+    if times[-1] - times[first] < SHORTEST:
+        raise _refused(Rejection.OUT_OF_RANGE, low=SHORTEST, high=STRETCH, unit="s")
+    return first
+
+
+def _spread(measure: Measure, values: Sequence[float]) -> float | None:
+    """The spread of the figures where it is more than what the catalogue expects, in the form of its use."""
+    if len(values) < 3:
+        return None
+    seen = stdev(values)
+    if CATALOGUE[measure].use is not Use.DIFFERENCE:
+        middle = abs(fmean(values))
+        seen = seen / middle if middle else 0.0
+    return seen if seen > CATALOGUE[measure].spread else None
+
+
+def _refused(code: Rejection, **values: object) -> RejectedError:
+    return RejectedError({"file": because(code, **values)})

@@ -1,0 +1,100 @@
+"""What of a visit's findings counts now, what they come to, and which tests may still be made."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from sqlmodel import Session, col, select
+
+from app.shop.cross_check.findings import CANNOT, REPAIRED
+from app.shop.cross_check.units import weighed
+from app.shop.procedure.running import may_run
+from app.shop.record.visit_record import VisitRecord
+from app.shop.store.tables import FindingRow
+from app.sync.diagnosis.diagnose import Diagnosis, diagnose
+from app.sync.diagnosis.evidence import Finding
+from app.sync.diagnosis.measurements import CATALOGUE, Measure, Run
+from app.sync.engine.units import KG_PER_HOUR, KPA
+
+TELEPHONE = "telephone"
+
+
+@dataclass(frozen=True, slots=True)
+class CrossCheck:
+    """A visit's cross-check: the rows that count, the same as findings, what cannot be done here, what was repaired,
+    and what all of it comes to."""
+
+    record: VisitRecord
+    rows: tuple[FindingRow, ...]
+    findings: tuple[Finding, ...]
+    cannot: frozenset[Measure]
+    repaired: tuple[FindingRow, ...]
+    diagnosis: Diagnosis
+    bores: tuple[int, ...]
+    """The bores in the order in which a `Finding` counts them from 0."""
+    running: bool
+
+
+def cross_check(session: Session, record: VisitRecord) -> CrossCheck:
+    """Weigh what a visit found."""
+    stored = session.exec(
+        select(FindingRow).where(FindingRow.visit_id == record.visit.ident).order_by(col(FindingRow.id))
+    ).all()
+    gone = {row.supersedes_id for row in stored}
+    told = [row for row in stored if row.id not in gone and row.supersedes_id is None]
+    cannot = frozenset(Measure(row.kind) for row in told if row.why == CANNOT)
+    repaired = tuple(row for row in told if row.kind == REPAIRED)
+    rows = tuple(row for row in told if row.why is None and row.kind != REPAIRED and counts(record, row, repaired))
+    bores = tuple(bore for bank in record.layout.banks for bore in bank.bores)
+    banks = tuple(number for number, bank in enumerate(record.layout.banks) for _ in bank.bores)
+    findings = (*_of_the_round(record, bores), *(_finding(record, row, bores) for row in rows))
+    running = may_run(record)
+    diagnosis = diagnose(banks, findings, allowed(record, cannot), running=running)
+    return CrossCheck(record, rows, findings, cannot, repaired, diagnosis, bores, running)
+
+
+def counts(record: VisitRecord, row: FindingRow, repaired: Iterable[FindingRow]) -> bool:
+    """Whether a finding still stands: until its plate is moved, or its bore repaired."""
+    for one in repaired:
+        if one.ident > row.ident and one.bore in (None, row.bore):
+            return False
+    if CATALOGUE[Measure(row.kind)].lasts or row.bore is None:
+        return True
+    bank = next(bank for bank in record.layout.banks if row.bore in bank.bores)
+    return not any(move.ident > row.after_move and move.bank in ("", bank.name) for move in record.moves)
+
+
+def allowed(record: VisitRecord, cannot: frozenset[Measure]) -> tuple[Measure, ...]:
+    """The tests that place and instruments allow: by telephone none that needs a hand at the lever."""
+    by_voice = record.visit.place == TELEPHONE
+    return tuple(
+        measure
+        for measure in Measure
+        if measure not in cannot
+        and measure is not Measure.RECORD
+        and not (by_voice and CATALOGUE[measure].run is Run.OPENED)
+    )
+
+
+def _of_the_round(record: VisitRecord, bores: tuple[int, ...]) -> tuple[Finding, ...]:
+    """What the newest whole round at idle read, where no plate was moved since."""
+    whole = [one for one in record.rounds if one.closed and not one.row.opening]
+    if not whole or record.moved_since(whole[-1], at_idle=True):
+        return ()
+    flow = record.meter.quantity == "flow"
+    measure, size = (Measure.AIR, KG_PER_HOUR) if flow else (Measure.VACUUM, KPA)
+    read = {reading.bore: reading.value for reading in whole[-1].in_base_units}
+    return tuple(Finding(measure, bores.index(bore), value / size) for bore, value in read.items() if bore in bores)
+
+
+def _finding(record: VisitRecord, row: FindingRow, bores: tuple[int, ...]) -> Finding:
+    measure = Measure(row.kind)
+    names = [bank.name for bank in record.layout.banks]
+    value = None if row.value is None else weighed(measure, row.value, row.unit)
+    return Finding(
+        measure,
+        bores.index(row.bore) if row.bore is not None else None,
+        value,
+        row.word or "",
+        names.index(row.bank) if row.bank else None,
+        row.spread,
+    )

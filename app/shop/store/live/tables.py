@@ -1,0 +1,41 @@
+"""Tables of live values: what a taken value was worked out from, and the programs that may send some."""
+
+from sqlalchemy import REAL, CheckConstraint, Text, UniqueConstraint
+from sqlmodel import Field
+
+from app.shop.store.rows import STRICT, Evidence
+
+
+class Look(Evidence, table=True):
+    """What was seen when a live value was taken: ``window`` [s] of ``rate`` samples a second, engine ``speed`` [rev/s].
+
+    ``channels`` is the SHA-256 of how the sender's channels were declared, ``trace`` that of the samples as
+    ``store.live.traces`` keeps them. The readings that it stands for name it.
+    """
+
+    __table_args__ = (
+        CheckConstraint("window > 0", name="window"),
+        CheckConstraint("speed IS NULL OR speed > 0", name="speed"),
+        STRICT,
+    )
+    visit_id: int = Field(foreign_key="visit.id", ondelete="RESTRICT", index=True)
+    window: float = Field(sa_type=REAL)
+    rate: float = Field(sa_type=REAL)
+    speed: float | None = Field(default=None, sa_type=REAL)
+    channels: str = Field(sa_type=Text)
+    trace: str = Field(sa_type=Text)
+    at: str = Field(sa_type=Text)
+
+
+class Feed(Evidence, table=True):
+    """A program that may send live values. Its withdrawal (``active`` 0) is a row that supersedes the one before.
+
+    ``token`` is the SHA-256 of what the program sends.
+    """
+
+    __table_args__ = (UniqueConstraint("supersedes_id"), STRICT)
+    name: str = Field(sa_type=Text)
+    token: str = Field(sa_type=Text)
+    active: int
+    at: str = Field(sa_type=Text)
+    supersedes_id: int | None = Field(default=None, foreign_key="feed.id", ondelete="RESTRICT")

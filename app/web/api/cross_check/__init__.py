@@ -1,0 +1,1 @@
+"""The cross-check as JSON."""

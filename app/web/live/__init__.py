@@ -1,0 +1,1 @@
+"""Live values: what instruments send, kept for a minute, and handed to the pages as it comes."""

@@ -1,0 +1,213 @@
+"""What the shop's instruments send, in memory only: a minute of each channel, and what the pages were shown of it.
+
+Nothing here reaches the records until somebody takes a value. One event is worked out for all streams together, and
+numbered: a tap names the one that was on its screen.
+"""
+
+import hashlib
+import json
+import secrets
+import threading
+import time
+from collections import OrderedDict
+from collections.abc import Callable, Mapping
+from dataclasses import asdict, dataclass, field
+
+from app.shop.commands.live.looks import Seen
+from app.shop.store.live import traces
+from app.sync.engine.units import REV_PER_MIN
+from app.sync.signals.live_value import ENOUGH, LiveValue
+from app.web.live.channels import SETTLES, Channel, Ring
+
+EVERY = 0.2
+"""Seconds between two events."""
+
+LOOKS_KEPT = 300
+"""Events that a tap can still name: a minute of them."""
+
+GONE = 60.0
+"""After how long without anything sent a feed is forgotten [s]."""
+
+MOST_CHANNELS = 64
+"""Channels of one feed."""
+
+SPEED = "speed"
+"""The quantity of a channel that tells how fast the engine runs [rev/min]."""
+
+
+@dataclass
+class Sender:
+    """One feed in one epoch: its rings by channel, and the smallest difference between our clock and its own [s]."""
+
+    epoch: str
+    difference: float
+    sent: float
+    arrived: float
+    rings: dict[str, Ring] = field(default_factory=dict)
+
+    @property
+    def declared(self) -> str:
+        """The SHA-256 of how its channels were declared."""
+        said = {name: asdict(ring.channel) for name, ring in self.rings.items()}
+        return hashlib.sha256(json.dumps(said, sort_keys=True).encode()).hexdigest()
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """A value as it was on the pages: the ring it came from, and when it was so [s, the sender's time]."""
+
+    figure: LiveValue
+    sender: Sender
+    ring: Ring
+    name: str
+    at: float
+
+
+class LookDiffersError(Exception):
+    """The value that was sent is not the one that was shown."""
+
+
+class Hub:
+    """All feeds together. ``ticks`` are seconds of a clock that cannot be set. Any thread may call."""
+
+    def __init__(self, ticks: Callable[[], float] = time.monotonic) -> None:
+        self._ticks = ticks
+        self._turn = threading.Lock()
+        self._senders: dict[str, Sender] = {}
+        self._looks: OrderedDict[int, dict[str, Shown]] = OrderedDict()
+        self._told = (-EVERY, "")
+        self._number = 0
+        self.epoch = secrets.token_hex(4)
+
+    @property
+    def active(self) -> bool:
+        """Whether anything was sent lately."""
+        return bool(self._senders) and any(self._ticks() - one.arrived < GONE for one in self._senders.values())
+
+    def receive(
+        self,
+        feed: str,
+        epoch: str,
+        sent: float,
+        rows: Mapping[str, list[tuple[float, float]]],
+        channels: Mapping[str, Channel],
+    ) -> list[str]:
+        """Keep what a feed sent, and return the channels that it has yet to declare.
+
+        A new ``epoch`` begins afresh: the sender was started again, or its clock jumped.
+        """
+        now = self._ticks()
+        with self._turn:
+            sender = self._senders.get(feed)
+            if sender is None or sender.epoch != epoch or sent < sender.sent - 1.0:
+                sender = self._senders[feed] = Sender(epoch, now - sent, sent, now)
+            sender.difference = min(sender.difference, now - sent)
+            since, sender.sent, sender.arrived = sender.sent, max(sent, sender.sent), now
+            for name, channel in list(channels.items())[:MOST_CHANNELS]:
+                if name not in sender.rings or sender.rings[name].channel != channel:
+                    sender.rings[name] = Ring(channel)
+            for name, samples in rows.items():
+                if name in sender.rings:
+                    sender.rings[name].take(samples, sent, since)
+            return sorted(rows.keys() - sender.rings.keys())
+
+    def forget(self, keep: Callable[[str], bool]) -> None:
+        """Drop the feeds that may no longer send."""
+        with self._turn:
+            self._senders = {feed: one for feed, one in self._senders.items() if keep(feed)}
+
+    def event(self) -> str:
+        """What the pages are shown now, as JSON; the same one for all who ask within a fifth of a second."""
+        now = self._ticks()
+        with self._turn:
+            if now - self._told[0] >= EVERY:
+                self._number += 1
+                self._told = (now, json.dumps(self._worked_out(now), separators=(",", ":")))
+            return self._told[1]
+
+    def channels(self) -> dict[str, dict[str, object]]:
+        """Every channel: how it was declared, its state, samples a second, and what was refused."""
+        now = self._ticks()
+        with self._turn:
+            return {
+                name: {
+                    **{k: v for k, v in asdict(ring.channel).items() if v not in (float("inf"),)},
+                    "state": ring.state(now - sender.difference),
+                    "found_rate": round(len(ring.last(2.0, now - sender.difference)[0]) / 2.0, 1),
+                    "refused": ring.refused,
+                    "turned_away": ring.turned_away,
+                }
+                for sender in self._senders.values()
+                for name, ring in sender.rings.items()
+            }
+
+    def seen(self, look: str, shown: Mapping[str, float]) -> Seen | None:
+        """What stood behind the event that a page names ``epoch:number``, None where it is no longer known.
+
+        Parameters: ``shown`` the value on the page by channel. Raises LookDiffersError where it was another.
+        """
+        epoch, _, number = look.partition(":")
+        with self._turn:
+            if epoch != self.epoch or not number.isdecimal():
+                return None
+            known = self._looks.get(int(number))
+            if known is None:
+                return None
+            if any(name not in known or written(known[name].figure.value) != written(v) for name, v in shown.items()):
+                raise LookDiffersError
+            return _seen([known[name] for name in sorted(shown)], _speed_of(known)) if shown else None
+
+    def _worked_out(self, now: float) -> dict[str, object]:
+        told: dict[str, object] = {}
+        shown: dict[str, Shown] = {}
+        for sender in self._senders.values():
+            here = now - sender.difference
+            for name, ring in sender.rings.items():
+                state, channel = ring.state(here), ring.channel
+                figure = ring.figure(here) if state == "live" else None
+                told[name] = {
+                    "state": state,
+                    "quantity": channel.quantity,
+                    "unit": channel.unit,
+                    "bore": channel.bore,
+                    "wait": round(SETTLES * channel.lag + 2.0, 1),
+                    **(_told(figure) if figure is not None else {}),
+                }
+                if figure is not None:
+                    shown[name] = Shown(figure, sender, ring, name, here)
+        self._looks[self._number] = shown
+        while len(self._looks) > LOOKS_KEPT:
+            self._looks.popitem(last=False)
+        return {"epoch": self.epoch, "number": self._number, "channels": told}
+
+
+def written(value: float) -> str:
+    """A value as it is shown: four significant figures."""
+    return f"{float(f'{value:.4g}'):g}"
+
+
+def _told(figure: LiveValue) -> dict[str, object]:
+    missing = "" if figure.still else "moving"
+    return {
+        "value": written(figure.value),
+        "sd": float(f"{figure.sd:.3g}"),
+        "missing": missing or ("" if figure.sd <= ENOUGH else "scatter"),
+    }
+
+
+def _speed_of(known: Mapping[str, Shown]) -> float | None:
+    speeds = [one.figure.value for one in known.values() if one.ring.channel.quantity == SPEED and one.figure.value > 0]
+    return speeds[0] * REV_PER_MIN if speeds else None
+
+
+def _seen(shown: list[Shown], speed: float | None) -> Seen | None:
+    trace = {}
+    for one in shown:
+        inside = [s for s in one.ring.samples if one.at - one.figure.window < s[0] <= one.at]
+        if inside:
+            trace[one.name] = [(at - (one.at - one.figure.window), value) for at, value in inside]
+    if not trace:
+        return None
+    window = max(one.figure.window for one in shown)
+    rate = max(len(samples) for samples in trace.values()) / window
+    return Seen(window, rate, speed, shown[0].sender.declared, traces.pack(trace))

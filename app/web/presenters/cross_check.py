@@ -1,0 +1,175 @@
+"""The cross-check page: the next test, what still stands, the form of one test, and the drawn table."""
+
+from dataclasses import dataclass
+
+from app.shop.cross_check.units import takes_words, units_of
+from app.shop.cross_check.weighing import TELEPHONE, CrossCheck
+from app.sync.diagnosis.diagnose import Verdict
+from app.sync.diagnosis.evidence import Seen, seen
+from app.sync.diagnosis.measurements import CATALOGUE, Measure, Scope, Use
+from app.wording.causes import causes, tests
+from app.wording.reasons import figure
+
+FULL = 4.0
+"""Spreads at which the mark of a deviation is as long as it gets (our judgement)."""
+HEAVY = 2.0
+"""Spreads from which the mark is drawn heavier (our judgement)."""
+ROUNDED = {Measure.AIR: 2, Measure.VACUUM: 1, Measure.HEAT: 0, Measure.COMPRESSION: 0}
+"""Places shown of a figure that was converted."""
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """What one bore showed in one test: the figure or word, and its mark from -1 to 1 (0 for none)."""
+
+    text: str
+    mark: float = 0.0
+    heavy: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A bore with its cells, one a column."""
+
+    bore: int
+    cells: tuple[Cell, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A field of the form: its name, its label's bore or bank, empty for the engine."""
+
+    name: str
+    bore: int | None
+    bank: str
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """The form of one test: its code, words to choose from (else a unit), its places."""
+
+    code: str
+    title: str
+    state: str
+    how: str
+    tells: str
+    words: tuple[tuple[str, str], ...]
+    units: tuple[tuple[str, str], ...]
+    places: tuple[Place, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class CrossCheckView:
+    """Everything that the page shows."""
+
+    verdict: str
+    settled: bool
+    next_title: str
+    back: str
+    plates: str
+    standing: tuple[str, ...]
+    entry: Entry | None
+    others: tuple[tuple[str, str], ...]
+    columns: tuple[str, ...]
+    rows: tuple[Row, ...]
+    whole: tuple[str, ...]
+    missing: str
+
+
+def view(told: CrossCheck, wanted: str = "") -> CrossCheckView:
+    """The page of a cross-check, with the form of the ``wanted`` test or of the next one."""
+    diagnosis, bores = told.diagnosis, told.bores
+    banks = [bank.name for bank in told.record.layout.banks]
+    following = diagnosis.next_test
+    measure = Measure(wanted) if wanted in set(Measure) else following.measure if following else None
+    offered = [one for one in Measure if _offered(told, one)]
+    shown = [one for one in Measure if any(finding.measure is one for finding in told.findings)]
+    return CrossCheckView(
+        causes.verdict_words(diagnosis, bores, banks),
+        diagnosis.verdict is Verdict.FOUND,
+        causes.next_words(following, bores),
+        causes.to_readings(diagnosis, bores),
+        causes.plates_words(),
+        tuple(causes.place_and_cause(one, bores, banks) for one in diagnosis.standing if one.odds >= 0.1),
+        _entry(told, measure, following.bores if following and following.measure is measure else ()),
+        tuple((one.value, tests.test_name(one)) for one in offered),
+        tuple(tests.test_name(one) for one in shown if _by_bore(one)),
+        _rows(told, [one for one in shown if _by_bore(one)]),
+        tuple(_whole(told)),
+        causes.not_looked_at([one for one in offered if one not in shown]) if diagnosis.looked_at else "",
+    )
+
+
+def _offered(told: CrossCheck, measure: Measure) -> bool:
+    opened = CATALOGUE[measure].run.value == "opened" and told.record.visit.place == TELEPHONE
+    return measure not in told.cannot and not opened
+
+
+def _by_bore(measure: Measure) -> bool:
+    return CATALOGUE[measure].scope in (Scope.ROUND, Scope.BORE)
+
+
+def _entry(told: CrossCheck, measure: Measure | None, at: tuple[int, ...]) -> Entry | None:
+    if measure is None or told.record.sign_off is not None:
+        return None
+    scope = CATALOGUE[measure].scope
+    places: tuple[Place, ...]
+    if scope is Scope.ENGINE:
+        places = (Place("engine", None, ""),)
+    elif scope is Scope.BANK:
+        places = tuple(Place(f"bank-{bank.name}", None, bank.name) for bank in told.record.layout.banks)
+    else:
+        asked = [told.bores[number] for number in at] if scope is Scope.BORE and at else sorted(told.bores)
+        places = tuple(Place(f"bore-{bore}", bore, "") for bore in asked)
+    words = tuple((code, tests.word(code)) for code in CATALOGUE[measure].words)
+    units = () if takes_words(measure) else tuple((unit, tests.unit(unit)) for unit in units_of(measure))
+    return Entry(
+        measure.value,
+        tests.test_name(measure),
+        tests.state_line(measure),
+        tests.how(measure),
+        tests.tells(measure),
+        words,
+        units,
+        places,
+    )
+
+
+def _rows(told: CrossCheck, shown: list[Measure]) -> tuple[Row, ...]:
+    off = seen(told.findings)
+    newest = {(one.measure, one.bore): one for one in told.findings}
+    rows = []
+    for number, bore in sorted(enumerate(told.bores), key=lambda pair: pair[1]):
+        cells = []
+        for measure in shown:
+            one = newest.get((measure, number))
+            if one is None:
+                cells.append(Cell(""))
+            elif one.value is None:
+                usual = CATALOGUE[measure].words[0] == one.word
+                cells.append(Cell(tests.word(one.word), 0.0, not usual))
+            else:
+                cells.append(_cell(measure, one.value, off.get((measure, number))))
+        rows.append(Row(bore, tuple(cells)))
+    return tuple(rows)
+
+
+def _cell(measure: Measure, value: float, one: Seen | None) -> Cell:
+    text = figure(round(value, ROUNDED.get(measure, 3)))
+    if one is None or CATALOGUE[measure].use is Use.WORD:
+        return Cell(text)
+    spreads = one.off / CATALOGUE[measure].spread
+    return Cell(text, max(-1.0, min(1.0, spreads / FULL)), abs(spreads) >= HEAVY)
+
+
+def _whole(told: CrossCheck) -> list[str]:
+    """What tests of the engine or of a bank showed, one line each."""
+    names = [bank.name for bank in told.record.layout.banks]
+    lines = []
+    for one in told.findings:
+        if one.bore is None and one.value is not None:
+            bank = f" {names[one.bank]}" if one.bank is not None else ""
+            code = CATALOGUE[one.measure].unit
+            unit = "" if code[0].isdigit() else f"\u00a0{tests.unit(code)}"
+            lines.append(f"{tests.test_name(one.measure)}{bank}: {figure(round(one.value, 2))}{unit}")
+    return lines

@@ -1,0 +1,207 @@
+"""What is sent to the program, and the process that sends it."""
+
+import json
+import os
+import re
+import signal
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from app.live.channels import read_channels
+from app.live.feed import MOST_WAITING, Feed, RefusedError
+from app.live.process import Running, run
+from tests.free_ports import free_port
+from tests.waiting import until
+
+FILE = """
+[channel.b1]
+quantity = "flow"
+unit = "kg/h"
+bore = 1
+
+[channel.speed]
+quantity = "speed"
+unit = "rpm"
+
+[source.bench]
+kind = "simulated"
+
+[source.bench.flows]
+b1 = 6.5
+
+[source.gone]
+kind = "csv"
+file = "/there/is/none.csv"
+
+[source.wrong]
+kind = "obd-serial"
+"""
+CHANNELS = read_channels(FILE).channels
+
+
+@dataclass
+class Door:
+    """A program that takes pushes, or does not."""
+
+    address: str
+    status: int = 202
+    pushes: list[dict[str, Any]] = field(default_factory=list)
+    tokens: list[str] = field(default_factory=list)
+    declare: list[str] = field(default_factory=list)
+
+    @property
+    def rows(self) -> dict[str, list[list[float]]]:
+        """Everything that came, by channel."""
+        found: dict[str, list[list[float]]] = {}
+        for one in self.pushes:
+            for name, rows in one["rows"].items():
+                found.setdefault(name, []).extend(rows)
+        return found
+
+
+@pytest.fixture
+def door() -> Iterator[Door]:
+    class Handler(BaseHTTPRequestHandler):
+        protocol_version = "HTTP/1.1"
+
+        def do_POST(self) -> None:
+            body = self.rfile.read(int(self.headers["Content-Length"]))
+            opened.tokens.append(self.headers["Authorization"])
+            opened.pushes.append(json.loads(body))
+            answer = json.dumps({"declare": opened.declare}).encode()
+            self.send_response(opened.status)
+            self.send_header("Content-Length", str(len(answer)))
+            self.end_headers()
+            self.wfile.write(answer)
+
+        def log_message(self, format: str, *args: object) -> None:
+            pass
+
+    server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
+    server.daemon_threads = True
+    opened = Door(f"http://127.0.0.1:{server.server_address[1]}")
+    thread = threading.Thread(target=server.serve_forever, kwargs={"poll_interval": 0.01}, daemon=True)
+    thread.start()
+    yield opened
+    server.shutdown()
+    server.server_close()
+    thread.join()
+
+
+def test_values_are_sent_with_their_clock_and_channels_are_declared_once(door: Door) -> None:
+    feed = Feed(door.address, "secret", CHANNELS, now=lambda: 12.5)
+    feed.deliver("b1", 12.4, 6.5)
+    feed.deliver("nobody", 12.4, 6.5)
+    feed.push()
+    feed.push()
+    feed.close()
+    first, second = door.pushes
+    assert first["rows"] == {"b1": [[12.4, 6.5]]}
+    assert (first["sent"], first["epoch"]) == (12.5, feed.epoch)
+    assert first["channels"]["b1"]["unit"] == "kg/h"
+    assert second["channels"] == {}
+    assert second["rows"] == {}
+    assert feed.unknown == 1
+    assert door.tokens == ["Bearer secret"] * 2
+
+
+def test_channels_that_the_program_forgot_are_declared_again(door: Door) -> None:
+    feed = Feed(door.address, "secret", CHANNELS)
+    door.declare = ["b1", "nobody"]
+    feed.push()
+    feed.push()
+    feed.close()
+    assert door.pushes[1]["channels"].keys() == {"b1"}
+
+
+def test_a_feed_that_is_not_let_in_says_so(door: Door) -> None:
+    door.status = 401
+    feed = Feed(door.address, "withdrawn", CHANNELS)
+    with pytest.raises(RefusedError) as refused:
+        feed.push()
+    feed.close()
+    assert refused.value.status == 401
+
+
+def test_without_an_answer_nothing_old_is_kept(door: Door) -> None:
+    feed = Feed(f"http://127.0.0.1:{free_port()}", "secret", CHANNELS)
+    feed.deliver("b1", 1.0, 6.5)
+    with pytest.raises(ConnectionError):
+        feed.push()
+    feed.address = door.address
+    feed.push()
+    feed.close()
+    assert door.pushes[0]["rows"] == {}
+    assert door.pushes[0]["channels"].keys() == CHANNELS.keys()
+
+
+def test_what_waits_is_bounded() -> None:
+    feed = Feed("http://127.0.0.1:1", "secret", CHANNELS)
+    for at in range(3 * MOST_WAITING):
+        feed.deliver("b1", float(at), 6.5)
+    assert feed.dropped >= MOST_WAITING
+    assert len(feed._waiting) <= MOST_WAITING
+
+
+def test_the_others_go_on_when_a_source_ends(door: Door) -> None:
+    file, stopped, told = read_channels(FILE), threading.Event(), list[Exception | Running]()
+    feed = Feed(door.address, "secret", file.channels)
+    thread = threading.Thread(target=run, args=(file, feed, stopped, told.append), daemon=True)
+    thread.start()
+    until(lambda: len(door.rows.get("b1", [])) > 50 and len(told) >= 3)
+    stopped.set()
+    thread.join(timeout=20)
+    assert not thread.is_alive()
+    ended = {one.source.name: one for one in told if isinstance(one, Running)}
+    assert ended.keys() == {"gone", "wrong"}
+    assert ended["gone"].restarts >= 1
+    assert ended["wrong"].restarts == 0
+    assert door.rows["speed"][0][1] == pytest.approx(850, rel=0.1)
+
+
+@pytest.mark.slow
+def test_the_command_sends_until_it_is_ended(door: Door, tmp_path: Path) -> None:
+    file, token = tmp_path / "live.toml", tmp_path / "token"
+    file.write_text(FILE)
+    token.write_text("secret\n")
+    line = [sys.executable, "-m", "app.server", "live", str(file), "--to", door.address, "--token-file", str(token)]
+    with subprocess.Popen(line, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as process:
+        until(lambda: door.rows.get("b1") or process.poll() is not None, 60)
+        process.send_signal(signal.SIGTERM)
+        said, wrong = process.communicate(timeout=60)
+    assert process.returncode == 0, wrong
+    assert "Sending 2 channels from 3 sources" in said
+    assert "gone" in wrong
+    assert "wrong cannot be read: ask" in wrong
+
+
+@pytest.mark.parametrize(
+    ("text", "token", "said"),
+    [
+        ("[channel.b1]\nquantity = 'flow'\nunit = 'kPa'\n", "secret", "Line 3: channel.b1.unit has to be one of kg/h"),
+        (FILE, "", "There is no token"),
+    ],
+)
+@pytest.mark.slow
+def test_the_command_says_what_is_wrong_and_starts_nothing(tmp_path: Path, text: str, token: str, said: str) -> None:
+    file = tmp_path / "live.toml"
+    file.write_text(text)
+    line = [sys.executable, "-m", "app.server", "live", str(file)]
+    done = subprocess.run(
+        line, capture_output=True, text=True, timeout=60, check=False, env={**os.environ, "EVENBORE_FEED_TOKEN": token}
+    )
+    assert done.returncode == 2
+    assert said in re.sub(r"\s+", " ", done.stderr)
+
+
+def test_waiting_is_monotonic() -> None:
+    assert Feed("http://127.0.0.1:1", "secret", CHANNELS).now is time.monotonic

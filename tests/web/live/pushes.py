@@ -1,0 +1,51 @@
+"""A program that pushes live values, for tests: a flat value with pulses on it, five channels of a bench."""
+
+import math
+from dataclasses import dataclass, field
+from typing import Any
+
+from starlette.testclient import TestClient
+
+from tests.shop.yard import key
+
+FEED = "/api/live/feed"
+
+
+def let_in(client: TestClient, name: str = "Bench") -> str:
+    """The token of a new feed, asked for at the shop computer."""
+    answer = client.post("/api/live/feeds", json={"key": key(), "name": name})
+    assert answer.status_code == 201, answer.text
+    return str(answer.json()["token"])
+
+
+@dataclass
+class Bench:
+    """Pulses of ``modulation`` at ``cycle`` [Hz] on a level, by channel; ``clock`` is its own [s]."""
+
+    levels: dict[str, float]
+    channels: dict[str, dict[str, Any]]
+    clock: float = 1000.0
+    rate: float = 200.0
+    cycle: float = 7.5
+    modulation: float = 0.3
+    epoch: str = "one"
+    declares: bool = field(default=True)
+
+    def push(self, seconds: float = 0.1) -> dict[str, Any]:
+        """What it sends for the next ``seconds``."""
+        times = [self.clock + (n + 1) / self.rate for n in range(round(seconds * self.rate))]
+        self.clock += seconds
+        rows = {
+            name: [[at, level * (1 + self.modulation * math.sin(2 * math.pi * self.cycle * at))] for at in times]
+            for name, level in self.levels.items()
+        }
+        sent = {"epoch": self.epoch, "sent": self.clock, "rows": rows}
+        return sent | ({"channels": self.channels} if self.declares else {})
+
+
+PROBE = {"probe": {"quantity": "flow", "unit": "kg/h", "high": 60.0, "stale": 0.5}}
+"""One probe that is carried from bore to bore."""
+
+
+def probe(level: float = 6.5) -> Bench:
+    return Bench({"probe": level}, PROBE)

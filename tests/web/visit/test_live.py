@@ -1,0 +1,230 @@
+"""A reading that nobody types: one tap or a pedal takes the value on the screen, and an old value looks old."""
+
+import json
+import threading
+import time
+import urllib.request
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from typing import Any
+
+import pytest
+from playwright.sync_api import Page, expect
+from sqlmodel import select
+
+from app.shop.procedure.phases import HEAT_SOAKED
+from app.shop.store.database import Database
+from app.shop.store.live import traces
+from app.shop.store.tables import Look, ReadingRow
+from tests.shop.yard import heat_soaked, key
+from tests.web.axe import faults
+from tests.web.live.pushes import FEED, Bench
+
+READINGS = f"/visits/1/{HEAT_SOAKED.slug}/readings"
+LEVELS = {1: 6.5, 2: 6.4, 3: 6.6, 4: 6.5, 5: 6.45, 6: 6.55, 7: 6.5, 8: 6.6}
+PEDAL = ("Enter", "Space", "PageDown", "ArrowRight", "ArrowDown")
+
+
+def post(address: str, sent: Any, token: str = "") -> Any:
+    headers = {"Content-Type": "application/json", **({"Authorization": f"Bearer {token}"} if token else {})}
+    with urllib.request.urlopen(urllib.request.Request(address, json.dumps(sent).encode(), headers)) as answer:
+        return json.loads(answer.read())
+
+
+class Instrument:
+    """Eight channels that push ten times a second until they are unplugged."""
+
+    def __init__(self, server: str) -> None:
+        self.server = server
+        self.token = post(f"{server}/api/live/feeds", {"key": key(), "name": "Bench"})["token"]
+        declared = {"quantity": "flow", "unit": "kg/h", "high": 60.0, "lag": 0.0}
+        self.bench = Bench(
+            {f"b{bore}": level for bore, level in LEVELS.items()},
+            {f"b{bore}": {**declared, "bore": bore} for bore in LEVELS},
+            clock=time.monotonic(),
+        )
+        self.unplugged = threading.Event()
+        self.thread = threading.Thread(target=self.send)
+
+    def send(self) -> None:
+        while not self.unplugged.wait(0.1):
+            self.push()
+
+    def push(self) -> None:
+        sent = self.bench.push(time.monotonic() - self.bench.clock)
+        with suppress(OSError):  # the server of the test is gone
+            post(f"{self.server}{FEED}", sent, self.token)
+
+
+@contextmanager
+def plugged(server: str) -> Iterator[Instrument]:
+    """An instrument at work meanwhile."""
+    made = Instrument(server)
+    made.thread.start()
+    try:
+        yield made
+    finally:
+        made.unplugged.set()
+        made.thread.join()
+
+
+@pytest.fixture
+def instrument(shop: Database, server: str) -> Iterator[Instrument]:
+    heat_soaked(shop)
+    with plugged(server) as made:
+        yield made
+
+
+def opened(page: Page, server: str) -> None:
+    """The reading page, its live value settled."""
+    page.goto(server + READINGS)
+    expect(page.locator("[data-live-says]")).to_contain_text("Settled")
+
+
+def kept(shop: Database) -> list[tuple[int, float | None, float | None]]:
+    with shop.reading() as session:
+        asked = select(ReadingRow.bore, ReadingRow.value, ReadingRow.sd).order_by(ReadingRow.id)  # type: ignore[arg-type]
+        return [(bore, value, sd) for bore, value, sd in session.exec(asked).all()][-20:]
+
+
+def asked_for(page: Page, bore: int) -> None:
+    expect(page.locator("#entry-heading")).to_contain_text(f"Bore {bore}")
+
+
+def test_one_tap_and_a_pedal_take_the_value_on_the_screen(
+    page: Page, server: str, shop: Database, instrument: Instrument
+) -> None:
+    before = len(kept(shop))
+    opened(page, server)
+    asked_for(page, 1)
+    page.get_by_role("button", name="Take", exact=False).click()
+    asked_for(page, 2)
+    expect(page.locator("[data-live-says]")).to_contain_text("Settled")
+    page.keyboard.press("Enter")
+    asked_for(page, 3)
+    expect(page.locator("[data-total]")).to_contain_text("2")
+    (one, first, one_sd), (two, second, two_sd) = kept(shop)[before:]
+    assert (one, two) == (1, 2)
+    assert first == pytest.approx(6.5, rel=0.02)
+    assert second == pytest.approx(6.4, rel=0.02)
+    assert one_sd is not None
+    assert two_sd is not None
+    with shop.reading() as session:
+        looks = session.exec(select(Look)).all()
+    assert [traces.kept(shop.folder, look.trace) is not None for look in looks] == [True, True]
+
+
+def test_an_instrument_unplugged_in_the_middle_shows_dashes_and_the_keypad_goes_on(
+    page: Page, server: str, shop: Database, instrument: Instrument
+) -> None:
+    opened(page, server)
+    page.keyboard.press("PageDown")
+    asked_for(page, 2)
+    instrument.unplugged.set()
+    expect(page.locator("[data-live-value]")).to_have_text("–")
+    expect(page.locator("[data-live-says]")).to_contain_text("Nothing comes")
+    expect(page.locator("[data-take]")).to_be_disabled()
+    page.keyboard.press("PageDown")
+    asked_for(page, 2)
+    page.keyboard.type("6.25")
+    page.keyboard.press("Enter")
+    asked_for(page, 3)
+    assert kept(shop)[-1] == (2, 6.25, None)
+
+
+def test_without_a_connection_every_value_is_a_dash_and_a_typed_one_is_held(
+    page: Page, server: str, shop: Database, instrument: Instrument
+) -> None:
+    opened(page, server)
+    page.context.set_offline(True)
+    expect(page.locator("[data-live-value]")).to_have_text("–", timeout=1500)
+    page.keyboard.type("6.5")
+    page.keyboard.press("Enter")
+    asked_for(page, 2)
+    page.context.set_offline(False)
+    expect(page.locator("[data-live-says]")).to_contain_text("Settled")
+    assert [value for _, value, _ in kept(shop)][-1] == 6.5
+
+
+def test_a_value_taken_with_the_link_just_lost_is_kept_once(
+    page: Page, server: str, shop: Database, instrument: Instrument
+) -> None:
+    before = len(kept(shop))
+    opened(page, server)
+    page.route("**/readings", lambda route: route.abort() if route.request.method == "POST" else route.continue_())
+    page.keyboard.press("Enter")
+    asked_for(page, 2)
+    page.unroute("**/readings")
+    page.evaluate("() => window.dispatchEvent(new Event('online'))")
+    expect(page.locator("[data-total]")).to_contain_text("1")
+    page.wait_for_function("() => !document.querySelector('main').matches('[aria-busy=true]')")
+    (bore, value, sd), *others = kept(shop)[before:]
+    assert (bore, others) == (1, [])
+    assert value == pytest.approx(6.5, rel=0.02)
+    assert sd is not None
+
+
+@pytest.mark.parametrize("pressed", PEDAL)
+def test_the_keys_of_a_pedal(page: Page, server: str, instrument: Instrument, pressed: str) -> None:
+    opened(page, server)
+    page.keyboard.press("PageUp")
+    page.keyboard.press("ArrowLeft")
+    asked_for(page, 1)
+    page.keyboard.press(pressed)
+    asked_for(page, 2)
+
+
+def test_a_key_held_down_or_bouncing_takes_one_value(
+    page: Page, server: str, shop: Database, instrument: Instrument
+) -> None:
+    before = len(kept(shop))
+    opened(page, server)
+    for _ in range(6):
+        page.keyboard.down("PageDown")  # the second and later ones repeat
+    page.keyboard.up("PageDown")
+    page.keyboard.press("PageDown")  # bounces
+    asked_for(page, 2)
+    expect(page.locator("[data-total]")).to_contain_text("1")
+    assert len(kept(shop)) == before + 1
+
+
+@pytest.mark.parametrize("where", ["summary", "a.button", "[data-take]"])
+def test_a_pedal_is_not_heard_where_a_key_means_something_else(
+    page: Page, server: str, shop: Database, instrument: Instrument, where: str
+) -> None:
+    before = len(kept(shop))
+    opened(page, server)
+    page.locator(where).first.focus()
+    page.keyboard.press("PageDown")
+    page.get_by_role("button", name="Skip", exact=True).click()
+    page.keyboard.press("PageDown")
+    asked_for(page, 1)
+    assert len(kept(shop)) == before
+
+
+def test_without_a_feed_the_page_has_nothing_of_it(page: Page, server: str, shop: Database) -> None:
+    heat_soaked(shop)
+    asked: list[str] = []
+    page.on("request", lambda request: asked.append(request.url))
+    page.goto(server + READINGS)
+    expect(page.locator("#entry-heading")).to_be_visible()
+    expect(page.locator("[data-live]")).to_have_count(0)
+    assert [url for url in asked if "/live" in url] == []
+
+
+def test_tabs_of_one_tablet_share_a_stream(page: Page, server: str, instrument: Instrument) -> None:
+    asked: list[str] = []
+    page.context.on("request", lambda request: asked.append(request.url))
+    opened(page, server)
+    other = page.context.new_page()
+    opened(other, server)
+    assert sum("/api/live/events" in url for url in asked) == 1
+
+
+@pytest.mark.parametrize("size", [(1280, 800), (800, 1280), (390, 844)])
+def test_it_fits_and_is_read_out(page: Page, server: str, instrument: Instrument, size: tuple[int, int]) -> None:
+    page.set_viewport_size({"width": size[0], "height": size[1]})
+    opened(page, server)
+    assert page.evaluate("() => document.documentElement.scrollWidth <= innerWidth")
+    expect(page.locator("[data-take]")).to_be_in_viewport()
+    assert faults(page) == []
