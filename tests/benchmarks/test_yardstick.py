@@ -11,6 +11,7 @@ from tests.benchmarks.yardstick import PLAIN, UNLIKE, Outcome, line, one_engine
 
 EIGHT, FOUR = PLAIN[0], PLAIN[1]
 DEAD = next(row for row in UNLIKE if row.dead)
+(DEAD_BORE,) = DEAD.dead
 SEEDS = range(3000, 3012)
 
 
@@ -36,6 +37,15 @@ def test_a_dead_coupler_is_counted_where_it_is_named_and_no_other_is() -> None:
     done = Outcome(20.0, 9, 30, 0.05, 0.0, "done even")
     assert line(DEAD, "advice", [right, wrong, done]).split()[-2:] == ["1", "1"]
     assert line(EIGHT, "advice", [done, done, done]).split()[-2:] == ["-", "0"]
+
+
+@pytest.mark.slow
+def test_a_dead_coupler_is_found_and_no_sound_engine_is_accused() -> None:
+    """An hour at most is our judgement: it is lost where the same reset is tried again and again."""
+    for found in (one_engine(seed, DEAD, "advice") for seed in range(3000, 3008)):
+        assert found.names(DEAD_BORE) or not found.accuses
+        assert found.minutes < 60
+    assert not any(one.accuses for one in ended("advice", 4))
 
 
 @pytest.mark.slow

@@ -10,7 +10,7 @@ from app.sync.engine.events import Event, Meter, Reading
 from app.sync.engine.hardware import Hardware
 from app.sync.engine.layout import Layout
 from app.sync.estimation.column_sharing import sharing_learned
-from app.sync.estimation.column_start import read_by_columns
+from app.sync.estimation.depth_start import depth_learned, read_by_columns
 from app.sync.estimation.filter import run_filter
 from app.sync.estimation.posterior import Posterior, start_prior
 from app.sync.estimation.prior_transfer import prior_from_history
@@ -75,6 +75,7 @@ def _taught(
     fresh = start_prior(now.layout, now.hardware, displacement, speed, now.ambient)
     alike = same_meter and then.meter.quantity == now.meter.quantity
     begun = sharing_learned(read_by_columns(start, then.meter, events), then.meter, events)
+    begun = depth_learned(begun, then.meter, events)
     taught = run_filter(begun, then.meter, events)
     return prior_from_history(taught, fresh, same_meter=alike, same_air=air)
 

@@ -24,7 +24,7 @@ from app.sync.engine.engine_air import IdleFlowModel
 from app.sync.engine.events import Meter
 from app.sync.engine.hardware import Hardware
 from app.sync.engine.layout import Layout
-from app.sync.estimation.column_start import read_by_columns
+from app.sync.estimation.depth_start import read_by_columns
 from app.sync.estimation.evenness import RoundResult
 from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
 from app.sync.planning.one_word import GOOD, OPEN_TO_DOUBT, as_said

@@ -1,7 +1,8 @@
 """How readings narrow the posterior of an engine, and the posterior after a whole visit.
 
-A reading is taken in by an iterated extended Kalman step through the flow model (``breathing``); the tachometer is a
-reading of all the air together. What moves do to a posterior stands in ``moved``.
+A reading is taken in by an iterated extended Kalman step through the flow model (``foretold``). What moves do to a
+posterior stands in ``predict``. A posterior may be a stack of several, one for each story of the visit
+(``stories``): all of them take in the same readings.
 
 Source of the step: B. M. Bell and F. W. Cathey, "The iterated Kalman filter update as a Gauss-Newton method", IEEE
 Transactions on Automatic Control 38 (1993) 294-297.
@@ -14,21 +15,24 @@ from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
-from app.sync.engine.adjusters.registry import adjuster_of, kind_of
-from app.sync.engine.engine_air import TACHOMETER_SD
-from app.sync.engine.events import ColdSetting, Event, IdleSpeed, Meter, Move, Reading
-from app.sync.engine.idle_flow import FlowJacobian, IdleSolution, slopes, solve_idle
+from app.sync.engine.adjusters.registry import kind_of
+from app.sync.engine.events import ColdSetting, Event, IdleSpeed, Meter, Reading
 from app.sync.engine.units import THOU
+from app.sync.estimation.foretold import (
+    AS_TOLD,
+    Bools,
+    Innovation,
+    Ints,
+    Roughness,
+    Taken,
+    innovation_of,
+    predict_readings,
+    taken,
+)
 from app.sync.estimation.posterior import LEAST_GAP, Floats, Posterior
 from app.sync.estimation.predict import predict, set_cold
-from app.sync.readings.idle_wander import MEMORY, WANDER, drift_over
-from app.sync.readings.repeat_checks import accepted, as_read, at_idle
 from app.sync.readings.rounds import MOST_OF_A_BORE, last_of_each
-
-Ints = NDArray[np.int64]
-Bools = NDArray[np.bool_]
 
 MOST_STEPS = 4  # our judgement
 RELINEARIZE_GAP = 0.5 * THOU
@@ -48,30 +52,31 @@ NO_EFFECT_LOG_ODDS = 5.0
 move that moves nothing is rare. At odds of 20 it was wrongly taken as so on 6 % of 400 engines of the benchmark, mostly
 of a feeler that landed where the one before it had (our judgement)."""
 
+MISREAD_SD, MISREAD_LOG_ODDS = 0.3, math.log(0.01)
+"""How far a figure that was read or typed wrong is from the right one, as a fraction, and how often there is one, as a
+logarithm (our judgement)."""
 
-class Innovation(NamedTuple):
-    """Readings less what a posterior foretells, relative to it; how that answers to the state; and the noise."""
+ASTRAY, LEAST_ASTRAY = 1.0, 1.2 * THOU
+"""By what part of itself a move may go astray, and by how much of a gap [m] at the least: another feeler than the one
+named, a turn the other way, a plate that hung (our judgement)."""
 
-    residual: Floats
-    jacobian: Floats
-    noise: Floats
+ASTRAY_LOG_ODDS = 3.0
+"""Log-likelihood by which "it went astray" must lead over "it moved as it was to" (our judgement)."""
 
-    def covariance(self, cov: Floats) -> Floats:
-        """Covariance of the innovation under a posterior of covariance ``cov``."""
-        return np.asarray(self.jacobian @ cov @ self.jacobian.T + self.noise)
+MOST_MISREADS = 4
+"""Misreads looked for between two moves (our judgement)."""
 
 
 def run_filter(posterior: Posterior, meter: Meter, events: Sequence[Event]) -> Posterior:
     """The posterior after all of this happened.
 
     Readings between two moves are taken together, because nothing was moved among them, of very many the last ones.
-    Where they say that the move before them moved nothing, it is taken back and counted. Plates set cold stand before
-    everything else: the engine has not run by then.
+    Where they say that the move before them moved nothing, it is taken back. Plates set cold stand before everything
+    else: the engine has not run by then.
 
     Parameters: ``posterior`` before; ``meter`` read with; ``events`` oldest first.
     """
     before: Posterior | None = None
-    moved: Move | None = None
     pending: list[Reading | IdleSpeed] = []
     cold: list[ColdSetting] = []
     for event in events:
@@ -83,10 +88,10 @@ def run_filter(posterior: Posterior, meter: Meter, events: Sequence[Event]) -> P
         if isinstance(event, Reading | IdleSpeed):
             pending.append(event)
             continue
-        posterior = _learn(posterior, before, moved, meter, pending)
-        pending, before, moved = [], posterior, event
+        posterior = _learn_one(posterior, before, meter, pending)
+        pending, before = [], posterior if kind_of(event.kind).at_idle else None
         posterior = predict(posterior, event)
-    return _learn(set_cold(posterior, cold) if cold else posterior, before, moved, meter, pending)
+    return _learn_one(set_cold(posterior, cold) if cold else posterior, before, meter, pending)
 
 
 def followed(start: Posterior, meter: Meter, events: tuple[Event, ...]) -> Posterior:
@@ -109,9 +114,8 @@ def update(posterior: Posterior, meter: Meter, seen: Sequence[Reading | IdleSpee
 
     Parameters: ``posterior`` before; ``meter`` read with; ``seen`` at least one, in the order taken.
     """
-    taken = _taken(posterior, meter, seen)
-    innovation = _innovation_of(posterior, meter, taken)
-    return _iterate_update(posterior, meter, taken, innovation, innovation.covariance(posterior.covariance))
+    read, stack = taken(posterior, meter, seen), stacked([posterior])
+    return at(_iterate_update(stack, meter, read, AS_TOLD, _fit(stack, meter, read, AS_TOLD, misreads=0)), 0)
 
 
 def predicted_readings(posterior: Posterior, meter: Meter) -> tuple[Floats, Floats]:
@@ -121,80 +125,187 @@ def predicted_readings(posterior: Posterior, meter: Meter) -> tuple[Floats, Floa
 
     Parameters: ``posterior`` about the engine; ``meter`` read with. The meter's own noise comes on top.
     """
-    told = _predict_readings(posterior, meter)
+    told = predict_readings(posterior, meter)
     known = np.sqrt(np.maximum(np.diag(told.jacobian @ posterior.covariance @ told.jacobian.T), 0.0))[:-1]
     return meter.turned(told.values[:-1]), known * told.values[:-1]
 
 
-def _learn(
-    posterior: Posterior, before: Posterior | None, move: Move | None, meter: Meter, seen: Sequence[Reading | IdleSpeed]
+def stacked(posteriors: Sequence[Posterior]) -> Posterior:
+    """Several posteriors of one engine as a stack.
+
+    Parameters: ``posteriors``, at least one.
+    """
+    return replace(
+        posteriors[0],
+        mean=np.stack([one.mean for one in posteriors]),
+        covariance=np.stack([one.covariance for one in posteriors]),
+        log_evidence=np.array([one.log_evidence for one in posteriors]),
+    )
+
+
+def at(stack: Posterior, place: int) -> Posterior:
+    """One posterior of a stack.
+
+    Parameters: ``stack`` of several; ``place`` among them.
+    """
+    evidence = float(np.asarray(stack.log_evidence)[place])
+    return replace(stack, mean=stack.mean[place], covariance=stack.covariance[place], log_evidence=evidence)
+
+
+def _learn_one(
+    posterior: Posterior, before: Posterior | None, meter: Meter, seen: Sequence[Reading | IdleSpeed]
 ) -> Posterior:
-    """Observe what was read after a move, or after the start."""
+    """``learn`` for a single posterior."""
     if not seen:
         return posterior
-    if len(seen) > MOST_OF_A_BORE:
-        read = [one.bore if isinstance(one, Reading) else 0 for one in seen]
-        seen = [seen[place] for place in last_of_each(read, posterior.bores)]
-    taken = _taken(posterior, meter, _believable(seen, meter))
-    innovation = _innovation_of(posterior, meter, taken)
-    spread = innovation.covariance(posterior.covariance)
-    told = posterior.log_evidence + _log_likelihood(innovation.residual, spread)
-    if before is None or move is None or not kind_of(move.kind).at_idle:
-        return replace(_iterate_update(posterior, meter, taken, innovation, spread), log_evidence=told)
-    adjuster, unmoved = adjuster_of(move), dict(posterior.no_effect_counts)
-    if (innovation.residual**2 > INNOVATION_GATE**2 * np.diag(spread)).any():  # a cheap look before the dear one
-        other = _innovation_of(before, meter, taken)
-        spread_before = other.covariance(before.covariance)
-        unmoved_told = before.log_evidence + _log_likelihood(other.residual, spread_before)
-        if unmoved_told - told > NO_EFFECT_LOG_ODDS:
-            unmoved[adjuster] = unmoved.get(adjuster, 0) + 1
-            found, told = _iterate_update(before, meter, taken, other, spread_before), unmoved_told - NO_EFFECT_LOG_ODDS
-            return replace(found, no_effect_counts=unmoved, log_evidence=told)
-    unmoved.pop(adjuster, None)
-    found = _iterate_update(posterior, meter, taken, innovation, spread)
-    return replace(found, no_effect_counts=unmoved, log_evidence=told)
+    return at(learn(stacked([posterior]), None if before is None else stacked([before]), meter, seen, AS_TOLD), 0)
 
 
-def _believable(seen: Sequence[Reading | IdleSpeed], meter: Meter) -> Sequence[Reading | IdleSpeed]:
-    """Without the readings that others of the same bore speak against."""
-    by_bore: dict[int, list[Reading]] = {}
-    for one in seen:
-        if isinstance(one, Reading):
-            by_bore.setdefault(one.bore, []).append(one)
-    if all(len(readings) < 3 for readings in by_bore.values()):
-        return seen
-    kept = {
-        bore: accepted([one.value for one in taken], at_idle(as_read(meter, taken), taken[0].value))
-        for bore, taken in by_bore.items()
-    }
-    return [one for one in seen if isinstance(one, IdleSpeed) or one.value in kept[one.bore]]
-
-
-def _iterate_update(
-    posterior: Posterior, meter: Meter, taken: "_Taken", innovation: Innovation, spread: Floats
+def learn(
+    stack: Posterior,
+    before: Posterior | None,
+    meter: Meter,
+    seen: Sequence[Reading | IdleSpeed],
+    rough: Roughness,
+    sure: Bools | None = None,
 ) -> Posterior:
-    """The posterior once readings with that innovation are taken in, linearized again until it stands still."""
-    prior, cov = posterior.mean, posterior.covariance
-    mean, known = prior, np.median(np.diag(cov)[: posterior.bores]) < GAPS_KNOWN**2
-    for left in reversed(range(MOST_STEPS)):
-        from_prior = innovation._replace(residual=innovation.residual - innovation.jacobian @ (prior - mean))
-        new, narrowed = kalman_update(prior, cov, from_prior, spread)
-        new[: posterior.bores] = np.maximum(new[: posterior.bores], LEAST_GAP)
-        change = np.abs(new - mean)
-        still = change[: posterior.bores].max() < RELINEARIZE_GAP and (change[-1] < RELINEARIZE_NEED or not known)
-        mean = new
-        if still or not left:
+    """The posteriors of a stack once they took in what was read after a move, or after the start.
+
+    Each goes by what the move was to do, or, where the readings speak for that, by its having gone astray or having
+    moved nothing.
+
+    Parameters: ``stack`` as foretold after the move; ``before`` it, None where nothing at idle was moved; ``meter``
+    read with; ``seen`` at least one reading; ``rough``, one for each; ``sure`` of what the move did, whatever is read,
+    one for each, none where None.
+    """
+    if len(seen) > MOST_OF_A_BORE:
+        bores = [one.bore if isinstance(one, Reading) else 0 for one in seen]
+        seen = [seen[place] for place in last_of_each(bores, stack.bores)]
+    read = taken(stack, meter, seen)
+    fit = _fit(stack, meter, read, rough)
+    told = fit.told
+    if before is not None:
+        spread = np.diagonal(fit.spread, axis1=-2, axis2=-1)
+        far = (fit.innovation.residual**2 > INNOVATION_GATE**2 * spread).any(axis=-1)  # a cheap look before dear ones
+        places = np.flatnonzero(far if sure is None else far & ~sure)
+        if len(places):
+            instead = _instead(_some(stack, places), _some(before, places))
+            stack, fit, told = _weighed(stack, fit, instead, places, meter, read, rough)
+    found = _iterate_update(stack, meter, read, rough, fit)
+    return replace(found, log_evidence=np.asarray(stack.log_evidence + told))
+
+
+def _instead(after: Posterior, before: Posterior) -> tuple[tuple[Posterior, float], ...]:
+    """What else a move may have done, with the odds against it: gone astray by as much as it was to move, or nothing.
+
+    Parameters: ``after`` it as foretold, a stack; ``before`` it.
+    """
+    by = ASTRAY * (after.mean - before.mean)
+    most = np.abs(by[:, : after.bores]).max(axis=-1)
+    by *= np.where((most > 0) & (most < LEAST_ASTRAY), LEAST_ASTRAY / np.maximum(most, 1e-12), 1.0)[:, None]
+    astray = replace(after, covariance=after.covariance + by[:, :, None] * by[:, None, :])
+    return (astray, ASTRAY_LOG_ODDS), (before, NO_EFFECT_LOG_ODDS)
+
+
+def _weighed(
+    stack: Posterior,
+    fit: "_Fit",
+    instead: Sequence[tuple[Posterior, float]],
+    places: Ints,
+    meter: Meter,
+    read: Taken,
+    rough: Roughness,
+) -> tuple[Posterior, "_Fit", Floats]:
+    """At the given places of a stack the likeliest of what a move may have done, with its fit; and how likely the
+    readings are whatever it did."""
+    best, told = fit.told.copy(), fit.told.copy()
+    for other, odds in instead:
+        fits = _fit(other, meter, read, _rough(rough, places))
+        others = fits.told - odds
+        chosen = np.flatnonzero(others > best[places])
+        told[places] = np.logaddexp(told[places], others)
+        best[places] = np.maximum(best[places], others)
+        stack, fit = _put(stack, places[chosen], _some(other, chosen)), fit.put(places[chosen], fits, chosen)
+    return stack, fit, told
+
+
+class _Fit(NamedTuple):
+    """How readings fit the posteriors of a stack: the innovation and its covariance, which of them were misread, and
+    how likely they are, as a logarithm up to a constant."""
+
+    innovation: Innovation
+    spread: Floats
+    misread: Bools
+    told: Floats
+
+    def put(self, places: Ints, other: "_Fit", chosen: Ints) -> "_Fit":
+        """With those ``chosen`` of another fit in the given places."""
+        mine, theirs = self.innovation, other.innovation
+        innovation = mine._replace(
+            residual=_with(mine.residual, places, theirs.residual[chosen]),
+            jacobian=_with(mine.jacobian, places, theirs.jacobian[chosen]),
+        )
+        misread = self.misread.copy()
+        misread[places] = other.misread[chosen]
+        return self._replace(
+            innovation=innovation, spread=_with(self.spread, places, other.spread[chosen]), misread=misread
+        )
+
+
+def _fit(stack: Posterior, meter: Meter, read: Taken, rough: Roughness, misreads: int = MOST_MISREADS) -> _Fit:
+    """How readings fit, at most so many taken as misread: one that was is as good as not read, and dear.
+
+    Source of the residuals: R. D. Cook and S. Weisberg, Residuals and Influence in Regression, 1982, 2.2.1, from
+    memory.
+    """
+    found = innovation_of(stack, meter, read, rough)
+    added, every = MISREAD_SD**2, np.arange(len(stack.mean))
+    spread, wrong = found.covariance(stack.covariance), np.zeros(found.residual.shape, dtype=bool)
+    for left in reversed(range(misreads + 1)):
+        precision = np.linalg.inv(spread)
+        pulled = (precision @ found.residual[..., None])[..., 0]
+        sharp = np.diagonal(precision, axis1=-2, axis2=-1)
+        gain = MISREAD_LOG_ODDS + 0.5 * (added * pulled**2 / (1 + added * sharp) - np.log1p(added * sharp))
+        worst = gain.argmax(axis=-1)
+        places = np.flatnonzero(gain[every, worst] > 0)
+        if not len(places) or not left:
             break
-        innovation = _innovation_of(replace(posterior, mean=mean), meter, taken)
-        spread = innovation.covariance(cov)
-    return replace(posterior, mean=mean, covariance=(narrowed + narrowed.T) / 2)
+        wrong[places, worst[places]] = True
+        spread[places, worst[places], worst[places]] += added
+    squares = (found.residual * pulled).sum(axis=-1) + np.linalg.slogdet(spread)[1]
+    told = MISREAD_LOG_ODDS * wrong.sum(axis=-1) - 0.5 * squares - found.log_scale
+    return _Fit(found, spread, wrong, np.asarray(told))
+
+
+def _iterate_update(stack: Posterior, meter: Meter, read: Taken, rough: Roughness, fit: _Fit) -> Posterior:
+    """The posteriors once readings that fit so are taken in, each linearized again until it stands still."""
+    n, innovation, spread, each = stack.bores, fit.innovation, fit.spread, np.arange(len(read.rows))
+    variances = np.diagonal(stack.covariance, axis1=-2, axis2=-1)[:, :n]
+    known = np.median(variances, axis=-1) < GAPS_KNOWN**2
+    mean, cov, moving = stack.mean.copy(), stack.covariance.copy(), np.arange(len(stack.mean))
+    for left in reversed(range(MOST_STEPS)):
+        prior, before = stack.mean[moving], stack.covariance[moving]
+        back = (innovation.jacobian @ (prior - mean[moving])[..., None])[..., 0]
+        from_prior = innovation._replace(residual=innovation.residual - back)
+        new, narrowed = kalman_update(prior, before, from_prior, spread)
+        new[:, :n] = np.maximum(new[:, :n], LEAST_GAP)
+        change = np.abs(new - mean[moving])
+        mean[moving], cov[moving] = new, (narrowed + narrowed.swapaxes(-1, -2)) / 2
+        far = (change[:, :n].max(axis=-1) >= RELINEARIZE_GAP) | (known[moving] & (change[:, -1] >= RELINEARIZE_NEED))
+        moving = moving[far]
+        if not len(moving) or not left:
+            break
+        innovation = innovation_of(replace(stack, mean=mean[moving]), meter, read, _rough(rough, moving))
+        innovation.noise[:, each, each] += MISREAD_SD**2 * fit.misread[moving]
+        spread = innovation.covariance(stack.covariance[moving])
+    return replace(stack, mean=mean, covariance=cov)
 
 
 def kalman_update(mean: Floats, cov: Floats, innovation: Innovation, spread: Floats) -> tuple[Floats, Floats]:
-    """Mean, shape (n,), and covariance, shape (n, n), of a Gaussian after readings that depend on it linearly.
+    """Mean, shape (..., n), and covariance, shape (..., n, n), of a Gaussian after readings that depend on it linearly.
 
-    Parameters: ``mean`` before, shape (n,); ``cov`` before, shape (n, n); ``innovation`` of the readings from that
-    mean; ``spread`` its covariance, ``innovation.covariance(cov)``, shape (readings, readings).
+    Parameters: ``mean`` before, shape (..., n); ``cov`` before, shape (..., n, n); ``innovation`` of the readings from
+    that mean; ``spread`` its covariance, ``innovation.covariance(cov)``, shape (..., readings, readings).
 
     Read 1 higher, as well known as before:
 
@@ -203,80 +314,29 @@ def kalman_update(mean: Floats, cov: Floats, innovation: Innovation, spread: Flo
     >>> float(mean[0]), float(cov[0, 0])
     (10.5, 0.5)
     """
-    gain = np.linalg.solve(spread, innovation.jacobian @ cov).T
-    return mean + gain @ innovation.residual, cov - gain @ (innovation.jacobian @ cov)
+    crossed = innovation.jacobian @ cov
+    gain = np.linalg.solve(spread, crossed).swapaxes(-1, -2)
+    return mean + (gain @ innovation.residual[..., None])[..., 0], cov - gain @ crossed
 
 
-def _log_likelihood(off: Floats, spread: Floats) -> float:
-    """How well readings were foretold, up to a constant."""
-    return float(-0.5 * (off @ np.linalg.solve(spread, off) + np.linalg.slogdet(spread)[1]))
+def _some(stack: Posterior, places: Ints) -> Posterior:
+    """Those posteriors of a stack."""
+    return replace(stack, mean=stack.mean[places], covariance=stack.covariance[places])
 
 
-class _Taken(NamedTuple):
-    """Readings as numbers, pressures as vacuum below ambient: the row of each bore, -1 for the tachometer; ``read``
-    tells those of the meter; ``repeats`` and ``step`` are how far each is to be trusted, as a fraction and in its
-    unit; ``shared`` is the noise that they have in common, and that of the tachometer."""
-
-    rows: Ints
-    values: Floats
-    read: Bools
-    repeats: Floats
-    step: Floats
-    shared: Floats
+def _put(stack: Posterior, places: Ints, others: Posterior) -> Posterior:
+    """A stack with others in the given places."""
+    cov = _with(stack.covariance, places, others.covariance)
+    return replace(stack, mean=_with(stack.mean, places, others.mean), covariance=cov)
 
 
-def _taken(posterior: Posterior, meter: Meter, seen: Sequence[Reading | IdleSpeed]) -> _Taken:
-    rows = np.array([-1 if isinstance(one, IdleSpeed) else posterior.row(one.bore) for one in seen])
-    values = np.array([one.speed if isinstance(one, IdleSpeed) else meter.turned(one.value) for one in seen])
-    at = np.array([one.at for one in seen])
-    read = rows >= 0
-    span = float(at.max() - at.min())
-    ramp = read * (at - at.sum() / len(at)) / (span or 1.0) * drift_over(min(span, MEMORY), len(at))
-    shared = WANDER**2 * (read[:, None] & read) + ramp[:, None] * ramp
-    each = np.arange(len(rows))
-    shared[each, each] += np.where(read, 0.0, TACHOMETER_SD**2)
-    own = [None if isinstance(one, IdleSpeed) else one.sd for one in seen]
-    repeats = np.array([meter.repeatability if sd is None else sd for sd in own])
-    step = np.array([meter.step if sd is None else 0.0 for sd in own])
-    return _Taken(rows, values, read, repeats, step, shared)
+def _with(values: Floats, places: Ints, others: Floats) -> Floats:
+    """A copy with others in the given places."""
+    values = values.copy()
+    values[places] = others
+    return values
 
 
-def _innovation_of(posterior: Posterior, meter: Meter, taken: _Taken) -> Innovation:
-    told = _predict_readings(posterior, meter)
-    foretold = told.values[taken.rows]
-    noise, each = taken.shared.copy(), np.arange(len(foretold))
-    read = meter.turned(foretold)
-    noise[each, each] += taken.read * ((taken.repeats * read / foretold) ** 2 + (taken.step / foretold) ** 2 / 12)
-    return Innovation(taken.values / foretold - 1, told.jacobian[taken.rows], noise)
-
-
-class _PredictedReading(NamedTuple):
-    """What is to be read at each bore, a pressure as vacuum below ambient, and, last, on the tachometer; and its
-    relative answer to the state."""
-
-    values: Floats
-    jacobian: Floats
-
-
-def _predict_readings(posterior: Posterior, meter: Meter) -> _PredictedReading:
-    n, areas = posterior.bores, posterior.areas
-    settled = solve_idle(posterior.engine, areas, posterior.log_demand)
-    found = slopes(posterior.engine, areas, settled)
-    shown, by_area, by_demand = _shown(meter, settled, found)
-    scale, speed = math.exp(float(posterior.mean[-2])), math.exp(float(settled.log_speed))
-    by = np.vstack([by_area, found.log_speed[:n]])
-    answer = np.zeros((n + 1, len(posterior.mean)))
-    answer[:, :n], answer[:, n : 2 * n] = by * (posterior.width / areas), by / areas
-    answer[:n, -2] = 1.0
-    answer[:n, -1], answer[n, -1] = by_demand, found.log_speed[n]
-    return _PredictedReading(np.append(shown * scale, posterior.engine.speed * speed), answer)
-
-
-def _shown(meter: Meter, settled: IdleSolution, found: FlowJacobian) -> tuple[Floats, Floats, Floats]:
-    """What a meter of scale 1 shows at each bore, and its relative answer to areas and to demand."""
-    n = len(settled.flows)
-    if meter.quantity == "flow":
-        return settled.flows, found.flows[:, :n], found.flows[:, n]
-    deep = meter.ambient * (1 - settled.ratios)
-    lever = -(settled.ratios / (1 - settled.ratios))
-    return deep, lever[:, None] * found.ratios[:, :n], lever * found.ratios[:, n]
+def _rough(rough: Roughness, places: Ints) -> Roughness:
+    """Those of a stack."""
+    return Roughness(rough.noise[places], rough.row[places], rough.slop[places])

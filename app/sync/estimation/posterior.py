@@ -50,10 +50,10 @@ class Posterior:
     and ln(demand), in this order; bores as walked.
 
     Gains are what a turn of each of ``adjusters_with_gain`` does. ``mean`` has shape (2 bores + gains + banks + 2,),
-    ``covariance`` its square; ``row_of_bore`` gives each bore's row. ``no_effect_counts`` counts for each adjuster how
-    many moves in a row had no effect by the readings; ``log_evidence`` is how likely all that was read is, as a
-    logarithm up to a constant. Worked out from those: how many ``bores`` there are, and
-    ``width``, the area that one meter of gap opens [m]: half the bore's circumference, to 0.5 % at idle.
+    ``covariance`` its square; ``row_of_bore`` gives each bore's row; ``log_evidence`` is how likely all that was read
+    is, as a logarithm up to a constant. Worked out from those: how many ``bores`` there are, and ``width``, the area
+    that one meter of gap opens [m]: half the bore's circumference, to 0.5 % at idle. Several of one engine may be
+    stacked along leading axes of ``mean`` and ``covariance``.
     """
 
     layout: Layout
@@ -62,8 +62,7 @@ class Posterior:
     mean: Floats
     covariance: Floats
     row_of_bore: Mapping[int, int]
-    no_effect_counts: dict[Adjuster, int] = field(default_factory=dict)
-    log_evidence: float = 0.0
+    log_evidence: Floats | float = 0.0
     bores: int = field(init=False)
     width: float = field(init=False)
 
@@ -74,12 +73,12 @@ class Posterior:
     @property
     def gaps(self) -> Floats:
         """Edge gaps [m], none less than a plate that leaks only."""
-        return np.maximum(self.mean[: self.bores], LEAST_GAP)
+        return np.maximum(self.mean[..., : self.bores], LEAST_GAP)
 
     @property
     def leaks(self) -> Floats:
         """Areas beside the gaps [m2]."""
-        return self.mean[self.bores : 2 * self.bores]
+        return self.mean[..., self.bores : 2 * self.bores]
 
     @property
     def areas(self) -> Floats:

@@ -13,7 +13,7 @@ import numpy as np
 
 from app.sync.engine.adjusters.kind import ScrewWithGain
 from app.sync.engine.adjusters.registry import adjusters_with_gain, kind_of
-from app.sync.engine.events import BladeReset, ColdSetting, Move, StopTurn
+from app.sync.engine.events import BladeReset, ColdSetting, LinkTurn, Move, StopTurn
 from app.sync.engine.layout import Bank, Coupler
 from app.sync.engine.units import THOU
 from app.sync.estimation.posterior import (
@@ -42,16 +42,19 @@ WARMING_BORE_SD = 0.15 * THOU
 """What warming up moves each plate by on its own, with shaft, coupler and lever [m] (our judgement)."""
 
 
-def predict(posterior: Posterior, move: Move) -> Posterior:
+def predict(posterior: Posterior, move: Move, kept: float = 1.0) -> Posterior:
     """The posterior once a move was made, before anything is read.
 
-    Parameters: ``posterior`` before; ``move`` made. A link rod does nothing at idle.
+    Parameters: ``posterior`` before; ``move`` made; ``kept``, the part of it that the adjuster keeps. A link rod does
+    nothing at idle.
     """
     kind = kind_of(move.kind)
+    if isinstance(move, BladeReset):
+        return _after_blade(posterior, move, kept)
+    if kept != 1.0 and not isinstance(move, LinkTurn):
+        move = replace(move, turns=kept * move.turns)
     if isinstance(move, StopTurn):
         return _after_stop(posterior, move)
-    if isinstance(move, BladeReset):
-        return _after_blade(posterior, move)
     if isinstance(kind, ScrewWithGain):
         turns_plates = kind.effect == "turns plates"
         return _after_turn(posterior, kind, move) if turns_plates else _after_air(posterior, kind, move)
@@ -121,13 +124,15 @@ def _hanging_on(posterior: Posterior, bore: int) -> tuple[int, ...]:
     return (bore, *(other for other in moving if other != bore))
 
 
-def _after_blade(posterior: Posterior, move: BladeReset) -> Posterior:
+def _after_blade(posterior: Posterior, move: BladeReset, kept: float) -> Posterior:
     bores = posterior.layout.bank_of(move.far).beyond(Coupler(move.near, move.far))
-    return _on_feeler(posterior, bores, move.gap, FEELER_SD, THERMAL_SD)
+    return _on_feeler(posterior, bores, move.gap, FEELER_SD, THERMAL_SD, kept)
 
 
-def _on_feeler(posterior: Posterior, bores: Sequence[int], gap: float, sd: float, heat: float) -> Posterior:
-    """The first of ``bores`` set to a gap; the others keep their distance from it."""
+def _on_feeler(
+    posterior: Posterior, bores: Sequence[int], gap: float, sd: float, heat: float, kept: float = 1.0
+) -> Posterior:
+    """The first of ``bores`` set to a gap, of which it keeps a part; the others keep their distance from it."""
     bank = posterior.layout.bank_of(bores[0])
     rows = [posterior.row(bore) for bore in bores]
     before = posterior.gaps[rows]
@@ -135,15 +140,18 @@ def _on_feeler(posterior: Posterior, bores: Sequence[int], gap: float, sd: float
     after[0] = gap
     rate_before, rate_after = rates(posterior, before), rates(posterior, after)
     stretch, follow_first = (rate_after / rate_before)[:, None], (rate_after / rate_before[0])[:, None]
-    hand = sd * rate_after / rate_after[0]
+    hand = kept * sd * rate_after / rate_after[0]
     mean, cov = posterior.mean.copy(), posterior.covariance.copy()
-    mean[rows] = after
+    mean[rows] = before + kept * (after - before)
     for side in (cov, cov.T):  # what lies beyond keeps its distance from the first, which forgets where it was
-        side[rows] = stretch * side[rows] - follow_first * side[rows[0]]
-        side[rows[0]] = 0.0
+        old = side[rows]
+        set_anew = stretch * old - follow_first * old[0]
+        set_anew[0] = 0.0
+        side[rows] = old + kept * (set_anew - old)
     cov[np.ix_(rows, rows)] += np.outer(hand, hand)
     _add_process_noise(posterior, cov, bank, heat)
-    cov[rows[0], rows[0]] = sd**2
+    if kept == 1.0:
+        cov[rows[0], rows[0]] = sd**2
     return replace(posterior, mean=mean, covariance=cov)
 
 

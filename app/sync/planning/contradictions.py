@@ -6,11 +6,7 @@ from app.sync.engine.events import Meter, Reading
 from app.sync.engine.layout import Layout
 from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
 from app.sync.readings.observation import far_from_others
-from app.sync.readings.repeat_checks import as_read, at_idle, excess_scatter, inconsistent
-from app.sync.readings.rounds import fit
-
-ENOUGH_FOR_SCATTER = 4
-"""Readings of one bore with nothing moved that have to scatter before slack is spoken of (our judgement)."""
+from app.sync.readings.repeat_checks import as_read, at_idle, inconsistent
 
 
 def to_read_again(layout: Layout, meter: Meter, since: Sequence[Reading]) -> Advice | None:
@@ -20,25 +16,12 @@ def to_read_again(layout: Layout, meter: Meter, since: Sequence[Reading]) -> Adv
     """
     taken = {bore: [e for e in since if e.bore == bore] for bore in layout.bores}
     by_bore = {bore: [e.value for e in readings] for bore, readings in taken.items()}
-    steady = _without_drift(since, meter) if any(len(one) >= ENOUGH_FOR_SCATTER for one in by_bore.values()) else {}
     for bore, values in by_bore.items():
         if len(values) < 2:
             continue
         repeats = at_idle(as_read(meter, taken[bore]), values[0])
-        if len(values) >= ENOUGH_FOR_SCATTER and excess_scatter(steady[bore], repeats):
-            return Advice(AdviceKind.CANNOT, AdviceReason.SCATTER, about=(bore,))
         if inconsistent(values, repeats):
             return Advice(AdviceKind.MEASURE, AdviceReason.DISAGREE, bores=(bore,))
     odd = far_from_others({bore: values[0] for bore, values in by_bore.items() if values}, meter)
     once = tuple(bore for bore in layout.bores if bore in odd and len(by_bore[bore]) == 1)
     return Advice(AdviceKind.MEASURE, AdviceReason.MISREAD, bores=once) if once else None
-
-
-def _without_drift(since: Sequence[Reading], meter: Meter) -> dict[int, list[float]]:
-    """The readings of each bore as they would be, had the idle not drifted."""
-    begun, last = since[0].at, since[-1].at
-    each = fit(since, meter).drift / max(last - begun, 1.0)
-    found: dict[int, list[float]] = {}
-    for one in since:
-        found.setdefault(one.bore, []).append(one.value - each * (one.at - begun))
-    return found

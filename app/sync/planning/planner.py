@@ -20,12 +20,13 @@ from app.sync.engine.events import Event, IdleSpeed, Meter, Move, Reading
 from app.sync.engine.hardware import Hardware
 from app.sync.engine.layout import Adjuster, Layout, StopScrew
 from app.sync.estimation.column_sharing import sharing_learned
-from app.sync.estimation.column_start import read_by_columns
 from app.sync.estimation.conformity import LIMIT_PROBABILITY, Conformity, Decision
+from app.sync.estimation.depth_start import depth_learned, read_by_columns
 from app.sync.estimation.evenness import evenness
-from app.sync.estimation.filter import followed, predicted_readings
+from app.sync.estimation.filter import predicted_readings
 from app.sync.estimation.posterior import Posterior, start_prior
 from app.sync.estimation.predict import predict
+from app.sync.estimation.story_bank import judged
 from app.sync.estimation.uncertain_gains import A_LITTLE
 from app.sync.planning.advice import (
     MOST_THEN,
@@ -49,6 +50,7 @@ from app.sync.planning.evaluation import (
     outcomes,
     plausible_stacks,
 )
+from app.sync.planning.faults import fault_to_name
 from app.sync.planning.optimize import Plan, first_at, optimize
 from app.sync.planning.recent_events import (
     first_tried,
@@ -56,7 +58,6 @@ from app.sync.planning.recent_events import (
     last_move,
     moves_at,
     recently_turned,
-    remembered,
     since_last_move,
     weariness,
 )
@@ -92,9 +93,6 @@ aims that one better (our judgement)."""
 MOST_EXTRA = 10
 """Readings past a whole round with no move after which no further one is asked for, and as many more as there are bores
 where the verdict says that they would decide it (our judgement)."""
-
-MOST_UNMOVED = 2
-"""Moves of one adjuster in a row that moved nothing, after which the cause is looked for (our judgement)."""
 
 SEATED = 1 / 4
 """Turns left to a screw that meets an end from which it is taken to have come to it: what is left of them moves too
@@ -159,14 +157,16 @@ def next_move(
     if unread:
         return Advice(AdviceKind.MEASURE, AdviceReason.FIRST_ROUND, bores=unread)
     since = [e for e in since_last_move(events) if isinstance(e, Reading)]
-    if again := to_read_again(layout, meter, since):
-        return again
     closed = any(map(attrgetter("closing"), since))
     if since and not closed and not moves_at(events):
-        return Advice(AdviceKind.MEASURE, AdviceReason.CLOSE_ROUND, bores=(since[0].bore,))
+        close = Advice(AdviceKind.MEASURE, AdviceReason.CLOSE_ROUND, bores=(since[0].bore,))
+        return to_read_again(layout, meter, since) or close
     start = read_by_columns(start or start_prior(layout, hardware, displacement, wanted_speed), meter, events)
-    start = sharing_learned(start, meter, events)
-    posterior = followed(start, meter, tuple(remembered(events, layout)))
+    start = depth_learned(sharing_learned(start, meter, events), meter, events)
+    found = judged(start, meter, tuple(events))
+    posterior, meter = found.posterior, found.meter
+    if told := to_read_again(layout, meter, since) or fault_to_name(found, events):
+        return told
     earlier = untouched(layout, events)
     bench = _bench(start, posterior, meter, window, blades, events, earlier)
     standing = bench.standing
@@ -259,20 +259,11 @@ def _first_of(plan: Plan, bench: _PlanningContext) -> Advice:
     kind = kind_at(bench.layout, adjuster)
     move, bores = _as_advice(adjuster, amount, bench), kind.reach(bench.layout, adjuster)
     if kind.effect == "turns a bank":
-        if _has_no_effect(adjuster, bench):
-            return Advice(
-                AdviceKind.CANNOT,
-                AdviceReason.NO_EFFECT,
-                bank=move.bank,
-                about=(bench.layout.bank(move.place.bank).stop,),
-            )
         fast, off = float(bench.standing.speed[0]), float(bench.standing.off_speed[0])
         return _with_expected(replace(move, why=why_turned(move.turns, fast, off), bores=bores), bench)
     assert move.place.sets is not None
     if first := _read_before(move.place.sets, bench):
         return first
-    if _has_no_effect(adjuster, bench):
-        return Advice(AdviceKind.CANNOT, AdviceReason.NO_EFFECT, near=move.near, far=move.far, about=(move.place.sets,))
     if isinstance(kind, ScrewWithGain) and not bench.posterior.knows_way(adjuster):
         return replace(move, why=AdviceReason.DIRECTION, turns=A_LITTLE, bores=bores)
     return _with_expected(replace(move, why=_why_set(move.place.sets, bench), bores=bores), bench)
@@ -376,11 +367,6 @@ def _most_doubtful(bench: _PlanningContext) -> int:
     """The bore whose next reading tells most."""
     times, chances = Counter(bench.told), {bore: bench.outside(bore) for bore in bench.layout.bores}
     return max(bench.layout.bores, key=lambda b: chances[b] * (1 - chances[b]) / times[b])
-
-
-def _has_no_effect(adjuster: Adjuster, bench: _PlanningContext) -> bool:
-    """Whether moving this one again has shown to be of no use."""
-    return bench.posterior.no_effect_counts.get(adjuster, 0) >= MOST_UNMOVED
 
 
 def _with_expected(advice: Advice, bench: _PlanningContext) -> Advice:

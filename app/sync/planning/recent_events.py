@@ -8,10 +8,6 @@ from app.sync.engine.adjusters.registry import adjuster_of, adjusters, kind_at, 
 from app.sync.engine.events import ColdSetting, Event, IdleSpeed, Move, Reading
 from app.sync.engine.layout import Adjuster, Layout
 
-MOST_REMEMBERED, FORGOTTEN_AT_ONCE = 16, 8
-"""Moves that are looked back on at the least, because later readings overtook what was before them; and how many older
-ones are dropped together, so that results worked out from the rest can be reused (our judgement)."""
-
 MOVES_AN_ADJUSTER, TIRING = 4, 1.0
 """Moves in a visit for each adjuster there is, and by how many minutes each one beyond makes the next dearer: what so
 many did not even, one more seldom does, and every visit has to end (our judgement)."""
@@ -75,19 +71,6 @@ def idle_as_read(events: Sequence[Event]) -> float | None:
     Parameters: ``events``, oldest first.
     """
     return next((e.speed for e in reversed(since_last_move(events)) if isinstance(e, IdleSpeed)), None)
-
-
-def remembered(events: Sequence[Event], layout: Layout) -> Sequence[Event]:
-    """The events since the last moves that are looked back on, if every bore was read since; otherwise all.
-
-    Parameters: ``events``, oldest first; ``layout`` of the engine.
-    """
-    moves = moves_at(events)
-    dropped = (len(moves) - MOST_REMEMBERED) // FORGOTTEN_AT_ONCE * FORGOTTEN_AT_ONCE
-    if dropped <= 0:
-        return events
-    recent = events[moves[dropped] :]
-    return recent if {e.bore for e in recent if isinstance(e, Reading)} >= set(layout.bores) else events
 
 
 def weariness(layout: Layout, events: Sequence[Event]) -> float:

@@ -1,4 +1,4 @@
-"""The same bore read again with nothing moved: which readings to accept, and when they scatter beyond the meter."""
+"""The same bore read again with nothing moved: which readings to accept, and when they cannot all be right."""
 
 import math
 import statistics
@@ -13,10 +13,6 @@ from app.sync.readings.rounds import reading_sd
 
 FAR = 4.0
 """Standard deviations from what a bore's other readings say beyond which one is a misread (our judgement)."""
-
-SCATTER_ODDS = 3.3
-"""Standard normal value beyond which scatter is not the meter's: five times in ten thousand with a sound
-throttle (our judgement)."""
 
 
 @lru_cache(maxsize=256)
@@ -75,29 +71,3 @@ def accepted(values: Sequence[float], meter: Meter) -> list[float]:
         return list(values)
     middle = statistics.median(values)
     return [value for value in values if abs(value - middle) <= FAR * reading_sd(middle, meter)]
-
-
-def excess_scatter(values: Sequence[float], meter: Meter) -> bool:
-    """Whether readings scatter more than the meter does, one misread left out: something is loose.
-
-    Parameters: ``values`` of one bore with nothing moved [kg/s or Pa], at least three to say anything; ``meter``.
-
-    Source: chi-square of the scatter with the cube-root approximation of E. B. Wilson and M. M. Hilferty, Proceedings
-    of the National Academy of Sciences 17 (1931) 684-688.
-
-    >>> excess_scatter([6.5, 6.25, 6.5, 6.75], Meter(step=0.25)), excess_scatter([6.0, 7.0, 6.0, 7.0], Meter(step=0.25))
-    (False, True)
-    """
-    near = accepted(values, meter)
-    if len(near) < len(values) - 1:  # one far away is a misread, two are scatter
-        near = list(values)
-    freedom = len(near) - 1
-    if freedom < 2:
-        return False
-    mean = statistics.fmean(near)
-    sd = reading_sd(mean, meter)
-    if sd <= 0:
-        return False
-    squares = sum((value - mean) ** 2 for value in near) / sd**2
-    wide = 2 / (9 * freedom)
-    return bool(((squares / freedom) ** (1 / 3) - (1 - wide)) / wide**0.5 > SCATTER_ODDS)

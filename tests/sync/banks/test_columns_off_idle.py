@@ -16,7 +16,7 @@ from app.sync.banks.link_hypotheses import Cause
 from app.sync.engine.engine_air import Ambient
 from app.sync.engine.events import Meter, Reading
 from app.sync.engine.units import KPA
-from app.sync.estimation.column_start import read_by_columns
+from app.sync.estimation.depth_start import read_by_columns
 from app.sync.estimation.posterior import start_prior
 from tests.sync.column_engines import DISPLACEMENT, HARDWARE, V8, WANTED, ColumnEngine
 

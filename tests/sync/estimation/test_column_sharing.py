@@ -9,7 +9,7 @@ from app.sync.engine.engine_air import Ambient
 from app.sync.engine.events import BladeReset, Event, IdleSpeed, Meter, Reading, StopTurn
 from app.sync.engine.units import KPA, THOU
 from app.sync.estimation.column_sharing import sharing_learned
-from app.sync.estimation.column_start import read_by_columns
+from app.sync.estimation.depth_start import read_by_columns
 from app.sync.estimation.evenness import evenness
 from app.sync.estimation.posterior import start_prior
 from tests.sync.column_engines import DISPLACEMENT, HARDWARE, V8, WANTED, WINDOW, ColumnEngine

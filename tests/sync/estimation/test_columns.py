@@ -15,7 +15,7 @@ import pytest
 from app.sync.engine.engine_air import ratio_at
 from app.sync.engine.events import Event, IdleSpeed, Meter, Reading, StopTurn
 from app.sync.engine.units import KPA
-from app.sync.estimation.column_start import read_by_columns
+from app.sync.estimation.depth_start import read_by_columns
 from app.sync.estimation.filter import predicted_readings, run_filter
 from app.sync.estimation.posterior import start_prior
 from app.sync.estimation.prior_transfer import prior_from_history

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from app.sync.estimation.filter import Innovation, kalman_update
+from app.sync.estimation.filter import kalman_update
+from app.sync.estimation.foretold import Innovation
 
 Floats = NDArray[np.float64]
 

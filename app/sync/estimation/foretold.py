@@ -1,0 +1,138 @@
+"""What a meter and the tachometer are to show by a posterior, and how far what they showed lies from that.
+
+A posterior may be a stack of several, of one engine: the leading axes of its mean are those of everything here.
+"""
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from app.sync.engine.engine_air import TACHOMETER_SD
+from app.sync.engine.events import IdleSpeed, Meter, Reading
+from app.sync.engine.idle_flow import FlowJacobian, IdleSolution, slopes, solve_idle
+from app.sync.estimation.posterior import Floats, Posterior, rates
+from app.sync.readings.idle_wander import MEMORY, WANDER, drift_over
+
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+
+class Innovation(NamedTuple):
+    """Readings less what a posterior foretells, relative to it, shape (..., readings); how that answers to the state,
+    shape (..., readings, n); the noise, shape (..., readings, readings); and ln of what was foretold, all together."""
+
+    residual: Floats
+    jacobian: Floats
+    noise: Floats
+    log_scale: Floats | float = 0.0
+
+    def covariance(self, cov: Floats) -> Floats:
+        """Covariance of the innovation under a posterior of covariance ``cov``."""
+        return np.asarray(self.jacobian @ cov @ self.jacobian.swapaxes(-1, -2) + self.noise)
+
+
+class Roughness(NamedTuple):
+    """How much rougher than told readings are, one for each posterior of a stack: ``noise`` times the meter's
+    repeatability, and at the bore of ``row`` by a plate that comes to rest anywhere within ``slop`` [rad], a standard
+    deviation."""
+
+    noise: Floats
+    row: Ints
+    slop: Floats
+
+
+AS_TOLD = Roughness(np.ones(1), np.zeros(1, dtype=np.int64), np.zeros(1))
+
+
+class Taken(NamedTuple):
+    """Readings as numbers, pressures as vacuum below ambient: the row of each bore, -1 for the tachometer; ``read``
+    tells those of the meter; ``repeats`` and ``step`` are how far each is to be trusted, as a fraction and in its
+    unit; ``shared`` is the noise that they have in common, and that of the tachometer."""
+
+    rows: Ints
+    values: Floats
+    read: Bools
+    repeats: Floats
+    step: Floats
+    shared: Floats
+
+
+def taken(posterior: Posterior, meter: Meter, seen: Sequence[Reading | IdleSpeed]) -> Taken:
+    """Readings with nothing moved between them as numbers.
+
+    Parameters: ``posterior`` about the engine; ``meter`` read with; ``seen`` at least one, in the order taken.
+    """
+    rows = np.array([-1 if isinstance(one, IdleSpeed) else posterior.row(one.bore) for one in seen])
+    values = np.array([one.speed if isinstance(one, IdleSpeed) else meter.turned(one.value) for one in seen])
+    at = np.array([one.at for one in seen])
+    read = rows >= 0
+    span = float(at.max() - at.min())
+    ramp = read * (at - at.sum() / len(at)) / (span or 1.0) * drift_over(min(span, MEMORY), len(at))
+    shared = WANDER**2 * (read[:, None] & read) + ramp[:, None] * ramp
+    each = np.arange(len(rows))
+    shared[each, each] += np.where(read, 0.0, TACHOMETER_SD**2)
+    own = [None if isinstance(one, IdleSpeed) else one.sd for one in seen]
+    repeats = np.array([meter.repeatability if sd is None else sd for sd in own])
+    step = np.array([meter.step if sd is None else 0.0 for sd in own])
+    return Taken(rows, values, read, repeats, step, shared)
+
+
+def innovation_of(posterior: Posterior, meter: Meter, seen: Taken, rough: Roughness) -> Innovation:
+    """How far readings lie from what each posterior of a stack foretells.
+
+    Parameters: ``posterior``, a stack; ``meter`` read with; ``seen`` readings; ``rough``, one for each posterior.
+    """
+    told = predict_readings(posterior, meter)
+    foretold, jacobian = told.values[..., seen.rows], told.jacobian[..., seen.rows, :]
+    each, read = np.arange(len(seen.rows)), meter.turned(foretold)
+    noise = np.broadcast_to(seen.shared, (*foretold.shape, len(seen.rows))).copy()
+    repeats = rough.noise[:, None] * seen.repeats * read / foretold
+    noise[..., each, each] += seen.read * (repeats**2 + (seen.step / foretold) ** 2 / 12)
+    if rough.slop.any():
+        stack = np.arange(len(rough.row))
+        by_angle = told.jacobian[stack, rough.row, rough.row] * rates(posterior, posterior.gaps)[stack, rough.row]
+        loose = (rough.slop * by_angle)[:, None] * (seen.rows == rough.row[:, None])
+        noise[..., each, each] += loose**2
+    return Innovation(seen.values / foretold - 1, jacobian, noise, np.log(foretold).sum(axis=-1))
+
+
+class PredictedReading(NamedTuple):
+    """What is to be read at each bore, a pressure as vacuum below ambient, and, last, on the tachometer; and its
+    relative answer to the state."""
+
+    values: Floats
+    jacobian: Floats
+
+
+def predict_readings(posterior: Posterior, meter: Meter) -> PredictedReading:
+    """What is to be read by a posterior, or by each of a stack.
+
+    Parameters: ``posterior`` about the engine; ``meter`` read with.
+    """
+    n, areas, mean = posterior.bores, posterior.areas, posterior.mean
+    settled = solve_idle(posterior.engine, areas, mean[..., -1])
+    found = slopes(posterior.engine, areas, settled)
+    shown, by_area, by_demand = _shown(meter, settled, found)
+    by = np.concatenate([by_area, found.log_speed[..., None, :n]], axis=-2)
+    answer = np.zeros((*mean.shape[:-1], n + 1, mean.shape[-1]))
+    answer[..., :n] = by * (posterior.width / areas)[..., None, :]
+    answer[..., n : 2 * n] = by / areas[..., None, :]
+    answer[..., :n, -2] = 1.0
+    answer[..., :n, -1], answer[..., n, -1] = by_demand, found.log_speed[..., n]
+    speed = posterior.engine.speed * np.exp(settled.log_speed)
+    return PredictedReading(
+        np.concatenate([shown * np.exp(mean[..., -2])[..., None], np.asarray(speed)[..., None]], axis=-1), answer
+    )
+
+
+def _shown(meter: Meter, settled: IdleSolution, found: FlowJacobian) -> tuple[Floats, Floats, Floats]:
+    """What a meter of scale 1 shows at each bore, and its relative answer to areas and to demand."""
+    n = settled.flows.shape[-1]
+    if meter.quantity == "flow":
+        return settled.flows, found.flows[..., :n], found.flows[..., n]
+    deep = meter.ambient * (1 - settled.ratios)
+    lever = -(settled.ratios / (1 - settled.ratios))
+    by = found.ratios
+    return deep, lever[..., None] * by[..., :n], lever * by[..., n]

@@ -1,0 +1,211 @@
+"""What may be true of a whole visit, judged by all that was read in it: the stories.
+
+That all is sound; that one adjuster keeps a part of every move, or nothing; that the plate of one bore comes to rest
+beside its place; each with a meter that repeats as told, or worse. Every story follows the visit by a filter of its
+own, and how likely all readings are under it adds up. Nothing that happens in between takes that back.
+"""
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from itertools import product
+from typing import NamedTuple, TypeVar
+
+import numpy as np
+
+from app.sync.engine.adjusters.registry import adjuster_of, kind_at, kind_of
+from app.sync.engine.events import ColdSetting, Event, IdleSpeed, Meter, Reading
+from app.sync.engine.layout import Adjuster
+from app.sync.estimation.filter import at, learn, stacked
+from app.sync.estimation.foretold import Roughness
+from app.sync.estimation.posterior import Floats, Posterior
+from app.sync.estimation.predict import predict, set_cold
+
+Seen = tuple[Reading | IdleSpeed, ...]
+
+T = TypeVar("T")
+
+NOISE_SD = 0.45
+"""How far a meter may repeat beside what was told, as the standard deviation of a logarithm (our judgement)."""
+
+NOISES = (1.0, 2**0.5, 2.0, 2**1.5)
+"""Times the told repeatability that a meter may repeat by. None is below 1: what the filter allows for beside makes a
+sound meter look better than it is (our judgement)."""
+
+KEPT = {0.0: 0.01, 0.4: 0.005}
+"""Parts of every move that an adjuster may keep, and how often one of those moved does (our judgement)."""
+
+SLOP = {0.0035: 0.005, 0.008: 0.003}
+"""Standard deviations by which a plate may come to rest beside its place [rad], and how often one does
+(our judgement)."""
+
+FORGET = 8.0
+"""Odds against a story, as a logarithm, from which it is followed no further (our judgement)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Story:
+    """One sentence about a whole visit: an ``adjuster`` keeps the part ``kept`` of every move; the plate of a ``bore``
+    comes to rest within ``slop`` [rad], a standard deviation; the meter repeats to ``noise`` times what was told."""
+
+    noise: float = 1.0
+    adjuster: Adjuster | None = None
+    kept: float = 1.0
+    bore: int | None = None
+    slop: float = 0.0
+
+
+class StoryBank(NamedTuple):
+    """Stories with a stack of what each believes; its ``log_evidence`` counts how often a story is true at all."""
+
+    stories: tuple[Story, ...]
+    stack: Posterior
+
+    @property
+    def sound(self) -> list[int]:
+        """The places of the stories that nothing is wrong with the engine."""
+        return [n for n, one in enumerate(self.stories) if one.adjuster is None and one.bore is None]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Judged:
+    """What the stories of a visit come to. ``posterior`` and ``meter`` are what to plan with; ``unanswering`` and
+    ``loose`` the chance that each adjuster does not keep what it is moved by, and that each bore's plate has slop;
+    ``noise`` times what was told the meter repeats by."""
+
+    posterior: Posterior
+    meter: Meter
+    noise: float
+    unanswering: Mapping[Adjuster, float]
+    loose: Mapping[int, float]
+
+
+def judged(start: Posterior, meter: Meter, events: tuple[Event, ...]) -> Judged:
+    """What all that happened says of the engine and the meter.
+
+    Parameters: ``start`` before any reading of the visit; ``meter`` read with, as told; ``events`` oldest first.
+    """
+    bank = _read_in(*_since_move(start, meter, events), meter)
+    told = np.asarray(bank.stack.log_evidence)
+    chance = np.exp(told - told.max())
+    chance /= chance.sum()
+    logs = np.log([one.noise for one in bank.stories])
+    noise = NOISES[int(np.abs(np.log(NOISES) - chance @ logs).argmin())]
+    loose = _summed([one.bore for one in bank.stories], chance)
+    planned = next((bore for bore, share in loose.items() if share > 0.5), None)
+    about = [n for n, one in enumerate(bank.stories) if one.adjuster is None and one.bore == planned]
+    place = about[int(np.lexsort((-chance[about], np.abs(logs[about] - math.log(noise))))[0])]
+    return Judged(
+        at(bank.stack, place),
+        replace(meter, repeatability=noise * meter.repeatability),
+        noise,
+        _summed([one.adjuster for one in bank.stories], chance),
+        loose,
+    )
+
+
+def _summed(about: Sequence[T | None], chance: Floats) -> dict[T, float]:
+    """The chance of all stories about each thing, by what each story is about."""
+    found: dict[T, float] = {}
+    for thing, share in zip(about, chance.tolist(), strict=True):
+        if thing is not None:
+            found[thing] = found.get(thing, 0.0) + share
+    return found
+
+
+class _Moved(NamedTuple):
+    """The stories before a move, None where nothing at idle was moved, and after it; what it was made at."""
+
+    before: StoryBank | None
+    after: StoryBank
+    adjuster: Adjuster | None = None
+
+
+def _since_move(start: Posterior, meter: Meter, events: tuple[Event, ...]) -> tuple[_Moved, Seen]:
+    """How the stories stood after the last move, and what was read since."""
+    last = next((n for n in reversed(range(len(events))) if not isinstance(events[n], Reading | IdleSpeed)), -1)
+    moved = _moved(start, meter, events[: last + 1]) if last >= 0 else _Moved(None, _begun(start))
+    return moved, tuple([one for one in events[last + 1 :] if isinstance(one, Reading | IdleSpeed)])
+
+
+@lru_cache(maxsize=64)
+def _moved(start: Posterior, meter: Meter, events: tuple[Event, ...]) -> _Moved:
+    """How the stories stand after ``events``, of which the last one is a move or a plate set cold."""
+    last, cold = events[-1], 0
+    while cold < len(events) and isinstance(events[-1 - cold], ColdSetting):
+        cold += 1
+    bank = _closed(_read_in(*_since_move(start, meter, events[: -max(cold, 1)]), meter))
+    if isinstance(last, ColdSetting | Reading | IdleSpeed):
+        settings = [one for one in events[-cold:] if isinstance(one, ColdSetting)]
+        return _Moved(None, _changed(bank, lambda one, _: set_cold(one, settings)))
+    if not kind_of(last.kind).at_idle:
+        return _Moved(None, _changed(bank, lambda one, _: predict(one, last)))
+    adjuster = adjuster_of(last)
+    bank = _suspecting(bank, adjuster)
+    after = _changed(bank, lambda one, story: predict(one, last, story.kept if story.adjuster == adjuster else 1.0))
+    return _Moved(bank, after, adjuster)
+
+
+def _begun(start: Posterior) -> StoryBank:
+    """The stories before anything happened."""
+    by_noise = np.exp(-0.5 * (np.log(NOISES) / NOISE_SD) ** 2)
+    by_noise[0] += by_noise[1:].sum()  # as much below what was told as above
+    by_noise /= by_noise.sum()
+    faults: list[tuple[int | None, float]] = [(None, 0.0), *product(start.layout.bores, SLOP)]
+    stories = [Story(noise, bore=bore, slop=slop) for bore, slop in faults for noise in NOISES]
+    told = np.log([SLOP.get(slop, 1.0) * share for _, slop in faults for share in by_noise])
+    stack = replace(stacked([start] * len(stories)), log_evidence=told)
+    return StoryBank(tuple(stories), stack)
+
+
+def _suspecting(bank: StoryBank, adjuster: Adjuster) -> StoryBank:
+    """With the stories that an adjuster keeps but a part of its moves from now on, begun from those that all is
+    sound."""
+    if adjuster in [one.adjuster for one in bank.stories]:
+        return bank
+    sets_a_gap = kind_at(bank.stack.layout, adjuster).effect == "sets a gap"
+    shares = KEPT if sets_a_gap else {0.0: KEPT[0.0]}  # by how much a screw moves less is learned as its gain
+    each = [at(bank.stack, n) for n in range(len(bank.stories))]
+    stories = list(bank.stories)
+    for sound, belief in [(bank.stories[n], each[n]) for n in bank.sound]:
+        for kept, often in shares.items():
+            stories.append(replace(sound, adjuster=adjuster, kept=kept))
+            each.append(replace(belief, log_evidence=belief.log_evidence + math.log(often)))
+    return StoryBank(tuple(stories), stacked(each))
+
+
+def _changed(bank: StoryBank, change: Callable[[Posterior, Story], Posterior]) -> StoryBank:
+    """With what each story believes changed."""
+    each = [change(at(bank.stack, n), story) for n, story in enumerate(bank.stories)]
+    return bank._replace(stack=stacked(each))
+
+
+def _read_in(moved: _Moved, seen: Seen, meter: Meter) -> StoryBank:
+    """The stories once all took in what was read after a move."""
+    bank = moved.after
+    if not seen:
+        return bank
+    rows = bank.stack.row_of_bore
+    rough = Roughness(
+        np.array([one.noise for one in bank.stories]),
+        np.array([0 if one.bore is None else rows[one.bore] for one in bank.stories]),
+        np.array([one.slop for one in bank.stories]),
+    )
+    sure = np.array([one.adjuster is not None and one.adjuster == moved.adjuster for one in bank.stories])
+    before = None if moved.before is None else moved.before.stack
+    return bank._replace(stack=learn(bank.stack, before, meter, seen, rough, sure))
+
+
+def _closed(bank: StoryBank) -> StoryBank:
+    """Without the stories that are out of the question."""
+    told = np.asarray(bank.stack.log_evidence)
+    soundest = bank.sound[int(told[bank.sound].argmax())]
+    kept = np.union1d(np.flatnonzero(told > told.max() - FORGET), [soundest])
+    stack = replace(
+        bank.stack,
+        mean=bank.stack.mean[kept],
+        covariance=bank.stack.covariance[kept],
+        log_evidence=told[kept] - told.max(),
+    )
+    return StoryBank(tuple([bank.stories[n] for n in kept]), stack)
