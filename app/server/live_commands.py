@@ -1,8 +1,12 @@
 """``evenbore live``: the process that reads instruments."""
 
+import json
 import os
 import signal
+import sys
 import threading
+import urllib.request
+import uuid
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -16,6 +20,13 @@ if TYPE_CHECKING:
     from app.live.process import Running
 
 TOKEN = "EVENBORE_FEED_TOKEN"
+"""The variable of the environment that holds the token of a feed."""
+
+BESIDE = "EVENBORE_BESIDE"
+"""The variable that says that the process was begun by the program, and ends with its standard input."""
+
+PATIENCE = 10.0
+"""Seconds that the program may take to let a feed in (our judgement)."""
 
 File = Annotated[Path, typer.Argument(metavar="FILE", help=say(cli.LIVE_FILE_HELP))]
 To = Annotated[str, typer.Option("--to", help=say(cli.LIVE_TO_HELP))]
@@ -33,11 +44,36 @@ def live(file: File, to: To = "http://127.0.0.1:8000", token_file: TokenFile = N
     stopped = threading.Event()
     for name in (signal.SIGTERM, signal.SIGINT):
         signal.signal(name, lambda *_: stopped.set())
+    if os.environ.get(BESIDE):
+        threading.Thread(target=_until_the_end_of_input, args=(stopped,), daemon=True).start()
     for source in channels.loose:
         typer.echo(say(words.LOOSE, source=source), err=True)
     typer.echo(say(words.SENDS, channels=len(channels.channels), sources=len(channels.sources), to=to))
     run(channels, Feed(to, token, channels.channels), stopped, _tell)
     typer.echo(say(words.ENDED))
+
+
+def feed(
+    name: Annotated[str, typer.Argument(metavar="NAME", help=say(cli.FEED_NAME_HELP), show_default=False)],
+    to: To = "http://127.0.0.1:8000",
+) -> None:
+    """Let a feed in and print its token, which is told this once."""
+    from app.wording.program import live as words
+
+    body = json.dumps({"key": str(uuid.uuid4()), "name": name}).encode()
+    head = {"Content-Type": "application/json"}
+    asked = urllib.request.Request(to.rstrip("/") + "/api/live/feeds", body, head, method="POST")
+    try:
+        with urllib.request.urlopen(asked, timeout=PATIENCE) as answer:
+            typer.echo(json.load(answer)["token"])
+    except (OSError, ValueError) as problem:
+        typer.echo(say(words.FEED_NOT_LET_IN, to=to, why=problem), err=True)
+        raise typer.Exit(1) from None
+
+
+def _until_the_end_of_input(stopped: threading.Event) -> None:
+    sys.stdin.buffer.read()
+    stopped.set()
 
 
 def _read(file: Path) -> "ChannelFile":

@@ -1,14 +1,14 @@
 """What was measured and seen beside the evening, to find why an engine runs uneven.
 
 Revision ID: 0026
-Revises: 0024
+Revises: 0025
 """
 
 import sqlalchemy as sa
 from alembic import op
 
 revision = "0026"
-down_revision = "0024"
+down_revision = "0025"
 
 TABLE = "finding"
 
