@@ -1,6 +1,7 @@
 """The command line: ``evenbore serve`` for the shop's own records, ``evenbore demo`` for a demonstration shop.
 
-``backup_commands`` has the commands for backups and checks, ``autostart_commands`` those for the start of the computer.
+``backup_commands`` has the commands for backups and checks, ``autostart_commands`` those for the start of the computer,
+``program_command`` the one for programs of others.
 What is heavy is imported where it is used, so that
 ``--help`` and a taken port answer at once.
 """
@@ -20,7 +21,7 @@ from typing import TYPE_CHECKING, NoReturn
 
 import typer
 
-from app.server import autostart_commands, backup_commands, live_commands
+from app.server import autostart_commands, backup_commands, live_commands, program_command
 from app.server.network import LOOPBACK, addresses, home_on_the_network, names_in, numbers_of
 from app.server.options import Data, Host, Instruments, Lan, Nameless, Port, Tls
 from app.wording.message import say
@@ -76,6 +77,7 @@ cli.command(help=say(words.RESTORE_HELP))(backup_commands.restore)
 cli.command(help=say(words.CHECK_HELP))(backup_commands.check)
 cli.command(help=say(words.LIVE_HELP))(live_commands.live)
 cli.command(help=say(words.FEED_HELP))(live_commands.feed)
+cli.command(help=say(words.PROGRAM_HELP))(program_command.program)
 
 
 def main() -> None:
@@ -289,6 +291,7 @@ def answer(
     from app.server.door import server_of
 
     server, own_door = server_of(app, door, secured.file if secured else None)
+    app.state.stopping = lambda: server.should_exit
     with stopping(server):
         for line in addresses(host, door.getsockname()[1], scheme_of(secured)):
             typer.echo(line)

@@ -27,7 +27,8 @@ import uvicorn
 from starlette.types import ASGIApp
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
-from app.web.security.middleware import HEADERS, STREAM, at_this_computer, refusal
+from app.web.security.middleware import HEADERS, refusal
+from app.web.security.origin import STREAM, at_this_computer
 from app.wording.program.request_faults import RequestFault
 
 HEADER_SECONDS = 10.0

@@ -26,7 +26,7 @@ BESIDE = "EVENBORE_BESIDE"
 """The variable that says that the process was begun by the program, and ends with its standard input."""
 
 PATIENCE = 10.0
-"""Seconds that the program may take to let a feed in (our judgement)."""
+"""Seconds that the program may take to answer (our judgement)."""
 
 File = Annotated[Path, typer.Argument(metavar="FILE", help=say(cli.LIVE_FILE_HELP))]
 To = Annotated[str, typer.Option("--to", help=say(cli.LIVE_TO_HELP))]
@@ -57,7 +57,7 @@ def feed(
     name: Annotated[str, typer.Argument(metavar="NAME", help=say(cli.FEED_NAME_HELP), show_default=False)],
     to: To = "http://127.0.0.1:8000",
 ) -> None:
-    """Let a feed in and print its token, which is told this once."""
+    """Give a feed access and print its token, which is told this once."""
     from app.wording.program import live as words
 
     body = json.dumps({"key": str(uuid.uuid4()), "name": name}).encode()

@@ -43,6 +43,7 @@ class Rejection(StrEnum):
     NO_SUCH_PERSON = "no-such-person"
     NO_SUCH_TABLET = "no-such-tablet"
     NO_SUCH_FEED = "no-such-feed"
+    NO_SUCH_PROGRAM = "no-such-program"
     NO_SUCH_TABLE = "no-such-table"
     NO_EARLIER_VISIT = "no-earlier-visit"
     NOT_SIGNED_OFF = "not-signed-off"
@@ -137,6 +138,9 @@ class Rejection(StrEnum):
     TOO_MANY_TRIES = "too-many-tries"  # wait, a timedelta
     PAIRING_CODE_SHOWN = "pairing-code-shown"
     PAIRING_CODE_WRONG = "pairing-code-wrong"
+    SCOPES_MISSING = "scopes-missing"
+    TOKEN_DAYS = "token-days"  # most
+    TOKEN_SHOWN = "token-shown"
 
     # meters
     METER_RANGE = "meter-range"  # most

@@ -14,6 +14,7 @@ from starlette.middleware.gzip import GZipMiddleware
 from starlette.types import Receive, Scope, Send
 
 from app import places
+from app.shop.commands.access.programs import naming
 from app.shop.commands.live.feeds import feeders
 from app.shop.errors import RejectedError
 from app.shop.record.loader import in_the_shop
@@ -32,6 +33,7 @@ from app.web.pages.shop import (
     meters,
     offline,
     people,
+    programs,
     settings,
     shop_page,
     statistics,
@@ -90,6 +92,7 @@ PAGES = (
     people,
     tablets,
     live_values,
+    programs,
     activity,
     settings,
     display_page,
@@ -134,6 +137,10 @@ def create_app(
     app.state.admission = tablets.admission(shop)
     app.state.feeders = feeders(shop)
     app.state.live = Hub()
+    app.state.programs = programs.known(shop)
+    app.state.streams = 0
+    app.state.stopping = lambda: False  # the server says when
+    shop.around_writes = naming
     for pages in PAGES:
         app.include_router(pages.router)
     app.include_router(interface.router)
@@ -153,7 +160,12 @@ def create_app(
         app,
         lan_names=lan_names,
         admits=lambda token: app.state.admission.admits(token, clock()),
+<<<<<<< HEAD
         further=[partial(FeedDoor, admits=lambda token: is_own(token, own_feed) or app.state.feeders.admits(token))],
+=======
+        further=[partial(FeedDoor, admits=lambda token: app.state.feeders.admits(token))],
+        programs=lambda token: app.state.programs.named_by(token, clock()),
+>>>>>>> main
     )
     app.add_middleware(Spoken, tablet=language, customer=customer_language)
     return app

@@ -8,6 +8,7 @@ Revises: 0024
 
 import sqlalchemy as sa
 from alembic import op
+from sqlalchemy.schema import SchemaItem
 
 revision = "0025"
 down_revision = "0024"
@@ -17,7 +18,7 @@ def text(name: str) -> sa.Column[str]:
     return sa.Column(name, sa.Text(), nullable=False)
 
 
-def evidence(table: str, *columns: sa.Column[object] | sa.Constraint) -> None:
+def evidence(table: str, *columns: SchemaItem) -> None:
     """Make a table whose rows are only ever added."""
     op.create_table(
         table,

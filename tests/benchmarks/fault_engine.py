@@ -226,7 +226,7 @@ class FaultEngine:
     def _drop(self, place: int) -> float:
         work = self.burning()[place][2]
         base = 90 * (1.0 if self.idle_held else 0.5) * 4 / len(self.bores) + 20
-        return max(base * work * (1 + self._rough(0.17)) + self._rough(4), 0.0)
+        return max(float(base * work * (1 + self._rough(0.17)) + self._rough(4)), 0.0)
 
     def _mixture(self, place: int) -> float:
         mixture, miss, _ = self.burning()[place]

@@ -2,7 +2,8 @@
 
 import pytest
 
-from app.shop.commands import checks, people, tablets
+from app.shop.commands import checks, people
+from app.shop.commands.access import tablets
 from app.shop.procedure.phases import COLD_PRESET, HEAT_SOAKED
 from app.shop.queries import activity
 from app.shop.queries.activity import Activity

@@ -10,7 +10,16 @@ from string import Formatter
 import pytest
 from typer.main import get_command
 
-from app.server import announcing, autostart_commands, backup_commands, certificates, network, options, tls
+from app.server import (
+    announcing,
+    autostart_commands,
+    backup_commands,
+    certificates,
+    network,
+    options,
+    program_command,
+    tls,
+)
 from app.server import cli as commands
 from app.server.certificates import CertificateProblem
 from app.shop.reasons import Reason, because
@@ -33,6 +42,7 @@ SOURCES = (
     commands,
     network,
     options,
+    program_command,
     tls,
     store,
     damaged,
@@ -222,7 +232,7 @@ def test_the_help_of_every_command_and_option_comes_from_the_messages() -> None:
     known = {message.text for _, message in messages(cli)}
     command = get_command(commands.cli)
     group = command.commands  # type: ignore[attr-defined]
-    assert set(group) == {"serve", "demo", "autostart", "backup", "restore", "check"}
+    assert set(group) == {"serve", "demo", "autostart", "backup", "restore", "check", "program"}
     for name, one in [*group.items(), *group["autostart"].commands.items()]:
         assert one.help in known, name
         for parameter in one.params:

@@ -4,6 +4,7 @@ A PIN of a few digits is no secret from a person who holds the file; it says who
 guessing is slowed down, in rows that a restart does not forget.
 """
 
+import threading
 from datetime import timedelta
 from itertools import pairwise, takewhile
 
@@ -29,6 +30,11 @@ LONGEST_WAIT = timedelta(hours=1)
 
 HASHER = PasswordHasher(time_cost=2, memory_cost=19 * 1024, parallelism=1)
 """Argon2id with the least that OWASP's password storage cheat sheet asks for: 19 MiB, two passes, one lane."""
+
+
+ONE_TRY = threading.Lock()
+"""Held while a PIN is looked at, since two tries at once are not one try. Other writes go on meanwhile: a slow hash
+takes as long as many of them."""
 
 
 def wait(wrong: int, gone: timedelta) -> timedelta:
@@ -88,23 +94,27 @@ def prove(shop: Database, name: str, pin: str, at: str) -> str | None:
     Raises RejectedError beside ``name`` or ``pin``. A wrong PIN is noted before that. The wait goes by a clock that
     only goes forward; where an earlier run of the program noted the last PIN, it begins again with this one.
     """
-    with shop.writing() as session:  # one at a time: two tries at once are not one try
-        if not everyone(session):
-            return None
-        person = _named(session, name)
-        if person is None:
-            raise RejectedError({"name": because(Rejection.NOT_LISTED)})
-        if not pin:
-            raise RejectedError({"pin": because(Rejection.PIN_MISSING)})
+    with ONE_TRY:
+        with shop.reading() as session:
+            if not everyone(session):
+                return None
+            person = _named(session, name)
+            if person is None:
+                raise RejectedError({"name": because(Rejection.NOT_LISTED)})
+            if not pin:
+                raise RejectedError({"pin": because(Rejection.PIN_MISSING)})
+            wrong = _wrong_in_a_row(session, person.name)
         last = f"pin:{person.name}"
-        held = wait(_wrong_in_a_row(session, person.name), timedelta(seconds=shop.stopwatch.since(last)))
-        if not held:
-            right = _matches(person, pin)
-            shop.stopwatch.mark(last)
-            key = new_key()
+        if held := wait(wrong, timedelta(seconds=shop.stopwatch.since(last))):
+            raise RejectedError({"pin": because(Rejection.TOO_MANY_TRIES, wait=held)})
+        right = _matches(person, pin)
+        shop.stopwatch.mark(last)
+        key = new_key()
+        with shop.writing() as session:
             session.add(PinTry(key=key, payload=fingerprint(key=key), name=person.name, right=int(right), at=at))
-    if held:
-        raise RejectedError({"pin": because(Rejection.TOO_MANY_TRIES, wait=held)})
+            changed = _named(session, name) != person
+    if changed:
+        raise ConflictError({"pin": because(Rejection.CHANGED_BY_ANOTHER_TABLET)})
     if not right:
         raise RejectedError({"pin": because(Rejection.PIN_WRONG)})
     return person.name

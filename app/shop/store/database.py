@@ -8,7 +8,7 @@ time it writes; it is on the disk before ``writing`` is left.
 import sqlite3
 import threading
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import closing, contextmanager, suppress
+from contextlib import AbstractContextManager, closing, contextmanager, nullcontext, suppress
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -105,6 +105,8 @@ class Database:
         self.clock: Callable[[], float] | None = None
         """The time of the shop computer [s], by which what runs out is judged. Without one time stands still at the
         newest row of a visit."""
+        self.around_writes: Callable[[Session], AbstractContextManager[None]] = lambda _: nullcontext()
+        """What stands around the block of every write, inside its transaction."""
         self.folder = folder
         self.file = folder / "shop.db"
         self.noticed: list[Reason] = []  # each a Noticed
@@ -146,7 +148,8 @@ class Database:
         try:
             with file_errors(), self._transaction() as connection, self._scribing(connection) as session:
                 self._require_the_files()
-                yield session
+                with self.around_writes(session):
+                    yield session
                 _require_transaction(connection)
                 if session.in_transaction():
                     session.commit()

@@ -17,6 +17,9 @@ from app.shop.store.engine_events import StopEnd as StopEnd
 from app.shop.store.findings import FindingRow as FindingRow
 from app.shop.store.live.tables import Feed as Feed
 from app.shop.store.live.tables import Look as Look
+from app.shop.store.program_rows import ChangeRow as ChangeRow
+from app.shop.store.program_rows import ProgramAccess as ProgramAccess
+from app.shop.store.program_rows import ProgramWrite as ProgramWrite
 from app.shop.store.rows import STRICT
 from app.shop.store.rows import Evidence as Evidence
 from app.shop.store.rows import Row as Row
@@ -395,6 +398,6 @@ EVIDENCE = (
     *("fitting", "meter", "visit", "round", "reading", "opening_speed", "move", "check", "override", "sign_off"),
     *("correction", "engine_event", "stop_end", "hours_correction", "finding"),
     *("study", "study_reading", "meter_due", "setup", "practice"),
-    *("person", "pin_try", "tablet", "feed", "look"),
+    *("person", "pin_try", "tablet", "feed", "look", "program", "program_write"),
 )
 """The tables whose rows are only ever added."""

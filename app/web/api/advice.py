@@ -2,20 +2,23 @@
 the banks do off idle."""
 
 import math
-from typing import Literal
+from collections.abc import Mapping
+from enum import StrEnum
+from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter
 from pydantic import Field
 
 from app.shop.assessment.assessment import PhaseAssessment
+from app.shop.assessment.codes import StepReason
 from app.shop.assessment.cold_setting import ColdStep, ColdWork
 from app.shop.procedure.phases import BANK_BALANCE, COLD_PRESET, phase_named
 from app.shop.queries.assessed import assessed
-from app.sync.banks.banks import BankAssessment
+from app.sync.banks.banks import BankAssessment, Extra
 from app.sync.banks.link_hypotheses import Cause
 from app.sync.engine.adjusters.registry import kind_at
 from app.sync.engine.units import DEGREE, THOU
-from app.sync.planning.advice import AdviceKind
+from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
 from app.web.api.problems import NOT_THERE
 from app.web.api.shapes import Coupler, Id, MeterUnit, MoveKind, Slug, StepKind, Told, meter_unit, shown, trade
 from app.web.context import Shop
@@ -27,6 +30,45 @@ from app.wording.work.next_step import step_words
 from app.wording.work.safety import deferral, safety_lines
 
 router = APIRouter(prefix="/visits/{visit_id}", tags=["advice"])
+
+
+Because = Literal[
+    "engine-stopped",
+    "readings-in-question",
+    "unread",
+    "undecided",
+    "fault",
+    "adjusters-spent",
+    "no-adjuster",
+    "uneven-at-lock-down",
+]
+
+BECAUSE: Mapping[StrEnum, Because] = {
+    StepReason.STOPPED: "engine-stopped",
+    StepReason.IN_QUESTION: "readings-in-question",
+    AdviceReason.SKIPPED: "unread",
+    **dict.fromkeys(Extra, "unread"),
+    AdviceReason.TOO_CLOSE: "undecided",
+    AdviceReason.SCATTER: "fault",
+    AdviceReason.NO_EFFECT: "fault",
+    AdviceReason.LEAK_CHECK: "fault",
+    StepReason.LEAK: "fault",
+    AdviceReason.BYPASS_END: "adjusters-spent",
+    AdviceReason.NOTHING_HELPS: "adjusters-spent",
+    AdviceReason.NO_ADJUSTER: "no-adjuster",
+    StepReason.ELECTRONIC: "no-adjuster",
+    StepReason.TIGHTENING: "uneven-at-lock-down",
+    StepReason.UNEVEN: "uneven-at-lock-down",
+}
+"""What kind of cause each reason of a `cannot` is."""
+
+
+def _reasons(schema: dict[str, Any]) -> None:
+    schema["enum"] = list(dict.fromkeys(str(code) for codes in (AdviceReason, StepReason, Extra) for code in codes))
+
+
+Why = Annotated[str, Field(json_schema_extra=_reasons)]
+"""The code of a reason for a step."""
 
 
 class ExpectedTold(Told):
@@ -46,6 +88,24 @@ class AskedTold(Told):
     kind: Literal["turn", "closing", "again"]
 
 
+class ThenTold(Told):
+    """A move of the same plan that is likely to follow. It is planned again once the one before it was made."""
+
+    kind: MoveKind
+    why: Why
+    bank: str | None
+    coupler: Coupler | None
+    bore: int | None
+    turns: float | None = Field(description="As in the advice.")
+    flats: float | None = Field(description="As in the advice.")
+    leaves_thou: list[float] = Field(description="As in the advice.")
+
+    @staticmethod
+    def of(step: Advice) -> "ThenTold":
+        """From what was planned."""
+        return ThenTold(kind=step.kind, why=step.why, **_adjustment(step))
+
+
 class AdviceTold(Told):
     """The one next step. The fields that its kind does not have are null or empty.
 
@@ -56,7 +116,19 @@ class AdviceTold(Told):
     """
 
     kind: StepKind
-    why: str = Field(description="A short code for the reason.", examples=["wide"])
+    why: Why = Field(description="The reason as a code.", examples=["wide"])
+    cannot_because: Because | None = Field(
+        description="For `cannot`, what kind of cause it is, else null. `engine-stopped`: a figure beyond a limit. "
+        "`readings-in-question`: choose which of two values counts. `unread`: bores or openings to be read first. "
+        "`undecided`: this meter cannot tell. `fault`: something to find and repair. `adjusters-spent`: no adjustment "
+        "brings it nearer. `no-adjuster`: nothing here sets it by hand. `uneven-at-lock-down`: go back to the recheck."
+    )
+    open: bool = Field(
+        description="Whether anything may be recorded in the phase now. While it may not, the step is what would come."
+    )
+    ready: bool = Field(
+        description="Whether the engine may be read in it now; else `waits_for_code` says what is first."
+    )
     title: str = Field(description="The step in a line.")
     reason: str = Field(description="Why, and what to expect, in a sentence or two.")
     phase: Slug
@@ -87,6 +159,7 @@ class AdviceTold(Told):
         "reading; after a stop, before anything else. Null for none."
     )
     about: list[int] = Field(description="For `cannot`, the bores it is about.")
+    then: list[ThenTold] = Field(description="Moves that are likely to follow this one, in their order.")
 
 
 class DifferenceTold(Told):
@@ -201,21 +274,18 @@ def _told(judged: PhaseAssessment, slug: Slug) -> AdviceTold:
     record, step = judged.record, judged.step
     title, reason = step_words(judged)
     waits = judged.gate.closed or judged.gate.waits
-    kind = step.adjuster
     return AdviceTold(
         kind=step.kind,
         why=step.why,
+        cannot_because=BECAUSE[step.why] if step.kind is AdviceKind.CANNOT else None,
+        open=judged.gate.closed is None,
+        ready=waits is None,
         title=title,
         reason=reason,
         phase=slug,
         waits_for=in_words(waits) if waits else "",
         waits_for_code=str(waits.code) if waits else None,
-        bank=step.bank,
-        coupler=Coupler(near=step.near, far=step.far) if step.near is not None and step.far is not None else None,
-        bore=step.near if kind is not None and kind.sits == "bore" else None,
-        turns=trade(step.turns, 1) if kind is not None and kind.unit == "turns" else None,
-        flats=trade(step.flats, 1) if kind is not None and kind.unit == "flats" else None,
-        leaves_thou=[trade(leaf, THOU) for leaf in step.leaves],
+        **_adjustment(step),
         moves_bores=[] if step.kind is AdviceKind.MEASURE else list(step.bores),
         expected=[
             ExpectedTold(
@@ -232,7 +302,21 @@ def _told(judged: PhaseAssessment, slug: Slug) -> AdviceTold:
         from_above=judged.from_above,
         speed_round=judged.speed.round_number if judged.speed is not None else None,
         about=list(step.about),
+        then=[ThenTold.of(one) for one in step.then],
     )
+
+
+def _adjustment(step: Advice) -> dict[str, Any]:
+    """What is moved, and by how much; empty where nothing is."""
+    kind = step.adjuster
+    return {
+        "bank": step.bank,
+        "coupler": Coupler(near=step.near, far=step.far) if step.near is not None and step.far is not None else None,
+        "bore": step.near if kind is not None and kind.sits == "bore" else None,
+        "turns": trade(step.turns, 1) if kind is not None and kind.unit == "turns" else None,
+        "flats": trade(step.flats, 1) if kind is not None and kind.unit == "flats" else None,
+        "leaves_thou": [trade(leaf, THOU) for leaf in step.leaves],
+    }
 
 
 def _banks(judged: PhaseAssessment, found: BankAssessment) -> BanksTold:

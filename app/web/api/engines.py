@@ -166,12 +166,13 @@ def find_engines(
 
 
 @router.post("", status_code=201, summary="Register an engine", responses=REFUSALS)
-def register_engine(shop: Shop, body: EngineSent, now: Now) -> EngineShown:
+def register_engine(shop: Shop, body: EngineSent, now: Now, answer: Response) -> EngineShown:
     """Store a new engine with what is fitted to it."""
     facts = body.facts()
     layout, hardware = body.fitted(facts.displacement)
     with named(idle_speed="idle_speed_rpm"):
         engine_id = engines.register(shop, body.key, facts, layout, hardware, now)
+    answer.headers["Location"] = f"/api/engines/{engine_id}"
     return _shown(shop, engine_id)
 
 

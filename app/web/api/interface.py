@@ -8,13 +8,15 @@ from fastapi import APIRouter, Depends, HTTPException, Request
 from fastapi.openapi.utils import get_openapi
 from fastapi.responses import JSONResponse
 
+from app.shop.commands.access.programs import Program
+from app.shop.commands.access.scopes import Scope
+from app.shop.reasons import because
 from app.web.api import (
     advice,
     corrections,
     engines,
     fittings,
     live,
-    meters,
     moves,
     phases,
     readings,
@@ -24,6 +26,9 @@ from app.web.api import (
 )
 from app.web.api.cross_check import findings
 from app.web.api.problems import OTHERS, Problem
+from app.web.api.shop import changes, meters, settings
+from app.web.security.middleware import TABLET
+from app.web.security.programs import BEARER, PROGRAM
 from app.wording.program.request_faults import RequestFault
 
 ABOUT = """
@@ -57,8 +62,15 @@ at fault, each of `errors` has a `code` of its own, such as `required`, `out-of-
 changes its meaning, and further ones may be added. The sentences in `detail` are for people: they change, and may come
 in another language.
 
-**Who is answered.** A program on the shop computer itself. One elsewhere is paired as a tablet is, at `/pair`, and
-sends the cookie that it was given. A program need not send `Origin`; one that does sends this server's own.
+**Who is answered.** A program with a token of its own, sent as `Authorization: Bearer`. A person at the shop computer
+creates it on the page `/programs`, or by `evenbore program`, with the scopes that each operation here names; it is
+shown once and is good for a year at most. From another computer it is taken by https only. Rows written with it name
+it. Without a token, programs on the shop computer itself and paired tablets are answered. At most 20 requests a second
+are answered for each token; further ones get 429. A program need not send `Origin`; one that does sends this server's
+own.
+
+**What changed.** `GET /api/changes?after=` lists what was recorded since, by anybody; `GET /api/events` tells of it as
+it happens.
 
 **Live values.** A program that reads instruments is let in at the shop computer (`evenbore feed NAME`) and sends its
 token with each push; the token opens `POST /api/live/feed` and nothing else.
@@ -76,6 +88,7 @@ TAGS = {
     "advice": "The one next step, and why.",
     "shop": "What a visit works with.",
     "live values": "What instruments show now. It is a help, not a protective device.",
+    "changes": "What was recorded since, in its order.",
 }
 
 
@@ -86,16 +99,46 @@ def json_only(request: Request) -> None:
         raise HTTPException(415, RequestFault.JSON_EXPECTED)
 
 
+async def within_scope(request: Request) -> None:
+    """Refuses what the program's token does not reach. Raises HTTPException."""
+    program: Program | None = getattr(request.state, PROGRAM, None)
+    needed = scope_of(request.method, request.url.path)
+    if program is not None and needed not in program.scopes:
+        headers = {"WWW-Authenticate": f'{BEARER}, error="insufficient_scope", scope="{needed}"'}
+        raise HTTPException(403, because(RequestFault.SCOPE_MISSING, scope=str(needed)), headers)
+
+
+def scope_of(method: str, path: str) -> Scope:
+    """The scope that a token needs for an operation."""
+    if path in (changes.CHANGES, changes.EVENTS):
+        return Scope.EVENTS
+    if method in ("GET", "HEAD"):
+        return Scope.READ
+    return Scope.ENGINES if path.startswith("/api/engines") and not path.endswith("/visits") else Scope.RECORD
+
+
+SECURITY = {
+    "program": {
+        "type": "http",
+        "scheme": "bearer",
+        "description": "The token of a program. Scopes: " + ", ".join(f"`{scope}`" for scope in Scope) + ".",
+    },
+    "tablet": {"type": "apiKey", "in": "cookie", "name": TABLET, "description": "The cookie of a paired tablet."},
+}
+"""How a request may prove itself; one from the shop computer itself need not."""
+
+
 router = APIRouter(
     prefix="/api",
     responses=OTHERS,
-    dependencies=[Depends(json_only)],
+    dependencies=[Depends(within_scope), Depends(json_only)],
     generate_unique_id_function=lambda route: route.name,
 )
-for resource in (
-    *(engines, fittings, visits, phases, readings, moves, advice, findings),
-    *(story, slips, corrections, meters, live),
-):
+RESOURCES = (
+    *(engines, fittings, visits, phases, readings, moves, advice, findings, story, slips, corrections),
+    *(meters, settings, changes, live),
+)
+for resource in RESOURCES:
     router.include_router(resource.router)
 router.include_router(moves.cold)
 
@@ -118,5 +161,9 @@ def document() -> dict[str, Any]:
         routes=router.routes,
     )
     problem = Problem.model_json_schema(ref_template="#/components/schemas/{model}")
+    described["components"]["securitySchemes"] = SECURITY
+    for path, operations in described["paths"].items():
+        for method, operation in operations.items():
+            operation["security"] = [{"program": [scope_of(method.upper(), path)]}, {"tablet": []}, {}]
     described["components"]["schemas"] |= {**problem.pop("$defs"), "Problem": problem}
     return described

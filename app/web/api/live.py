@@ -9,15 +9,15 @@ from fastapi import APIRouter, Depends, HTTPException, Request
 from fastapi.responses import JSONResponse, Response, StreamingResponse
 from pydantic import Field
 
+from app.shop.commands.access.tablets import hashed
 from app.shop.commands.engines import LONGEST
 from app.shop.commands.live import feeds
-from app.shop.commands.live.feeds import hashed
 from app.web.api.shapes import Key, Sent, Told
 from app.web.context import ServerNow, Shop
 from app.web.live.channels import Channel
 from app.web.live.hub import EVERY, MOST_CHANNELS, Hub
 from app.web.security.feed_door import bearer
-from app.web.security.middleware import at_this_computer
+from app.web.security.origin import at_this_computer
 from app.wording.program.request_faults import RequestFault
 
 LASTS = 25.0

@@ -61,7 +61,10 @@ def _documented(description: str) -> dict[str, Any]:
 
 
 OTHERS: dict[int | str, dict[str, Any]] = {
-    "default": _documented("Any other rejection, as a problem document: 400, 401, 403, 404, 405, 413, 415, 500, 503.")
+    401: _documented("No token, or one without access; `WWW-Authenticate` says what to send. Nothing was saved."),
+    403: _documented("The token lacks the scope of this operation, or came unencrypted. Nothing was saved."),
+    429: _documented("Too many requests with this token. Nothing was saved: wait for `Retry-After` seconds."),
+    "default": _documented("Any other rejection, as a problem document: 400, 404, 405, 413, 415, 500, 503."),
 }
 NOT_THERE: dict[int | str, dict[str, Any]] = {
     404: _documented("What the address names is not on record: `code` begins with `no-`, or is `not-found`.")
@@ -101,7 +104,9 @@ def http(request: Request, error: Exception) -> Response:
     if error.status_code == 405:
         allowed = ", ".join(_methods_of(request))
         return not_taken(405, because(RequestFault.METHOD_NOT_ALLOWED, methods=allowed), {"Allow": allowed})
-    return not_taken(error.status_code, because(fault_of(error)), error.headers)
+    told: object = error.detail
+    reason = told if isinstance(told, Reason) else because(fault_of(error))
+    return not_taken(error.status_code, reason, error.headers)
 
 
 def unreadable(request: Request, error: Exception) -> Response:

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from typing import Annotated, Literal
 
-from fastapi import APIRouter
+from fastapi import APIRouter, Response
 from pydantic import Field
 
 from app.shop.assessment.assessment import Assessment
@@ -21,9 +21,9 @@ from app.shop.record import loader
 from app.shop.record.entries import EngineEventEntry, StopEndEntry, WaiverEntry
 from app.shop.record.intake import IntakeState
 from app.shop.record.visit_record import VisitRecord
-from app.web.api.meters import MeterTold
 from app.web.api.problems import NOT_THERE, REFUSALS, named
 from app.web.api.shapes import LARGEST_ID, By, Id, Key, Line, Sent, Slug, Told, example
+from app.web.api.shop.meters import MeterTold
 from app.web.context import Now, ServerNow, Shop
 from app.wording.reasons import in_words
 from app.wording.stored import as_stored, codes_of
@@ -303,7 +303,7 @@ class VisitTold(Told):
 
 
 @router.post("/engines/{engine_id}/visits", status_code=201, summary="Open a visit", responses=REFUSALS)
-def open_visit(shop: Shop, engine_id: Id, body: VisitSent, now: Now) -> VisitTold:
+def open_visit(shop: Shop, engine_id: Id, body: VisitSent, now: Now, answer: Response) -> VisitTold:
     """Open a visit. An engine has one open visit at a time."""
     new = NewVisit(
         body.place,
@@ -317,6 +317,7 @@ def open_visit(shop: Shop, engine_id: Id, body: VisitSent, now: Now) -> VisitTol
     )
     with named(meter="meter_id"):
         visit_id = visits.open_visit(shop, engine_id, body.key, new, now)
+    answer.headers["Location"] = f"/api/visits/{visit_id}"
     return show_visit(shop, visit_id)
 
 

@@ -8,7 +8,8 @@ from collections.abc import Callable
 from starlette.requests import Request
 from starlette.types import ASGIApp, Receive, Scope, Send
 
-from app.web.security.middleware import FEED, refusal
+from app.web.security.middleware import refusal
+from app.web.security.origin import FEED
 from app.wording.program.request_faults import RequestFault
 
 MOST_A_SECOND = 20

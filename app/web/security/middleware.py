@@ -9,7 +9,7 @@ import re
 import socket
 from collections.abc import Callable, Container, MutableMapping, Sequence
 from functools import lru_cache, partial
-from ipaddress import IPv6Address, ip_address
+from ipaddress import ip_address
 from typing import Any
 
 from fastapi import FastAPI
@@ -17,10 +17,13 @@ from starlette.requests import cookie_parser
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from app.shop.commands.access.programs import Program
 from app.shop.json_bounds import Bounds
 from app.shop.reasons import because
 from app.web.display_options import cookie
 from app.web.error_responses import for_programs, not_taken
+from app.web.security.origin import FEED, at_this_computer, sent
+from app.web.security.programs import BEARER, PROGRAM, KnownProgram
 from app.wording import language
 from app.wording.message import say
 from app.wording.program.request_faults import TO_ENGINES, RequestFault, notice_of
@@ -69,11 +72,8 @@ TRUST_FILE, WORKER = "/evenbore.crt", "/worker.js"
 TO_BE_PAIRED = frozenset({"/pair", "/pair/code", "/trust", TRUST_FILE, "/offline", WORKER})
 """What a tablet may ask for before it is paired, besides FILES. None of it holds anything of the shop."""
 
-FEED, FEED_LIMIT = "/api/live/feed", 64 * 1024
-"""Where programs push live values, by a token of their own, and the most that one push holds [bytes]."""
-
-STREAM = "/api/live/events"
-"""Where pages are told live values as they come."""
+FEED_LIMIT = 64 * 1024
+"""The most that one push of live values holds [bytes]."""
 
 HOST = re.compile(r"(?P<name>\[[0-9a-f:.]+\]|[a-z0-9_.-]+)(?::[0-9]{1,5})?")
 
@@ -84,22 +84,25 @@ def protect(
     lan_names: Container[str] = frozenset(),
     admits: Callable[[str], bool] = lambda token: True,
     further: Sequence[Callable[[ASGIApp], ASGIApp]] = (),
+    programs: Callable[[str], Program | None] = lambda token: None,
 ) -> None:
     """Put every guard on ``app``, the last one added being the first to see a request.
 
     Parameters: ``lan_names``, the names besides its own that this computer is called by on its network, in small
     letters, which may change meanwhile; ``admits``, whether a token is that of a paired tablet; ``further``
-    guards, which see a request before its body is read.
+    guards, which see a request before its body is read; ``programs``, which program a token is of.
     """
-    for guard in (
+    guards: tuple[Callable[..., ASGIApp], ...] = (
         LimitedBody,
         *further,
         partial(Paired, admits=admits),
+        partial(KnownProgram, programs=programs),
         SameOrigin,
         partial(KnownHost, own=own_names(), others=lan_names),
         LimitedTime,
         Headers,
-    ):
+    )
+    for guard in guards:
         app.add_middleware(guard)
 
 
@@ -123,28 +126,9 @@ def own_names() -> frozenset[str]:
     return frozenset({"localhost", name, first, f"{first}.local"})
 
 
-def at_this_computer(scope: MutableMapping[str, Any]) -> bool:
-    """Whether a request came from the shop computer itself. One without an address did not come over a network."""
-    return _loopback((scope.get("client") or ("",))[0])
-
-
-@lru_cache(maxsize=256)
-def _loopback(client: str) -> bool:
-    try:
-        address = ip_address(client)
-    except ValueError:
-        return True
-    mapped = address.ipv4_mapped if isinstance(address, IPv6Address) else None
-    return (mapped or address).is_loopback
-
-
 def _tokens(scope: Scope) -> list[str]:
-    sent = [cookie_parser(line) for line in _sent(scope, b"cookie")]
-    return [cookies[name] for cookies in sent for name in (TABLET, cookie(TABLET, "https")) if name in cookies]
-
-
-def _sent(scope: Scope, header: bytes) -> list[str]:
-    return [value.decode("latin-1").strip() for name, value in scope["headers"] if name == header]
+    kept = [cookie_parser(line) for line in sent(scope, b"cookie")]
+    return [cookies[name] for cookies in kept for name in (TABLET, cookie(TABLET, "https")) if name in cookies]
 
 
 class Headers:
@@ -234,7 +218,7 @@ class KnownHost:
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] == "http":
-            hosts = _sent(scope, b"host")
+            hosts = sent(scope, b"host")
             if len(hosts) != 1 or not self.knows(hosts[0]):
                 page = refusal(scope, 400, RequestFault.UNKNOWN_HOST)
                 await page(scope, receive, send)
@@ -268,7 +252,7 @@ class SameOrigin:
 
     def ours(self, scope: MutableMapping[str, Any]) -> bool:
         """Browsers send Origin with every POST; on plain http only some of them send Sec-Fetch-Site."""
-        origins, hosts, sites = (_sent(scope, name) for name in (b"origin", b"host", b"sec-fetch-site"))
+        origins, hosts, sites = (sent(scope, name) for name in (b"origin", b"host", b"sec-fetch-site"))
         return (
             len(hosts) == 1
             and [origin.lower() for origin in origins] == [f"{scope['scheme']}://{hosts[0]}".lower()]
@@ -280,11 +264,11 @@ class SameOrigin:
 
         What a foreign page could send without asking first, a form or plain text, is not taken there.
         """
-        return for_programs(scope) and not _sent(scope, b"origin") and not _sent(scope, b"sec-fetch-site")
+        return for_programs(scope) and not sent(scope, b"origin") and not sent(scope, b"sec-fetch-site")
 
 
 class Paired:
-    """Over the network, only a tablet that was paired is answered. The shop computer itself needs no pairing.
+    """Over the network, only a paired tablet, or a program by its token, is answered. The shop computer needs neither.
 
     A person at the shop computer could read the file itself; a tablet shows by its cookie that it was paired before
     that computer's screen.
@@ -302,6 +286,7 @@ class Paired:
             await RedirectResponse("/pair", 303)(scope, receive, send)
             return
         page = refusal(scope, 401, RequestFault.NOT_PAIRED)
+        page.headers["WWW-Authenticate"] = BEARER
         await page(scope, receive, send)
 
     def may(self, scope: Scope) -> bool:
@@ -309,6 +294,7 @@ class Paired:
         path: str = scope["path"]
         return (
             at_this_computer(scope)
+            or PROGRAM in scope.get("state", {})
             or path in TO_BE_PAIRED
             or path == FEED
             or path.startswith(FILES)

@@ -12,6 +12,16 @@ RESTORE_HELP = Message(
 )
 CHECK_HELP = Message("Verify the records and report problems. Changes nothing. The program may be running.")
 
+PROGRAM_HELP = Message(
+    "Give a program of others access: prints its token, once. Evenbore must be closed; while it is open, use its page "
+    "Programs with access."
+)
+PROGRAM_NAME_HELP = Message("Name of the program, such as the bench that it runs on.")
+SCOPE_HELP = Message("What it can do. Repeat the option for more.")
+DAYS_HELP = Message("Days until the access ends.")
+TOKEN = Message("{token}")
+TOKEN_ONCE = Message("This is the only time that the token is shown. It is good until {at:%Y-%m-%d}.")
+
 AUTOSTART_HELP = Message(
     "Start the program automatically when you sign in to this computer, with the options given here."
 )
@@ -105,6 +115,6 @@ LIVE_HELP = Message("Read the instruments named in FILE and send what they show 
 LIVE_FILE_HELP = Message("The file with channels and sources (TOML).")
 LIVE_TO_HELP = Message("Address of the program, for example http://127.0.0.1:8000.")
 SERVE_LIVE_HELP = Message("Channel file: read its instruments as well, in a process of its own.")
-FEED_HELP = Message("Let the feed NAME send live values to the running program, and print its token once.")
+FEED_HELP = Message("Give the feed NAME access to the running program, and print its token once.")
 FEED_NAME_HELP = Message("What the feed is called in the list of live values.")
 LIVE_TOKEN_HELP = Message("File with the token that 'evenbore feed' printed; else taken from EVENBORE_FEED_TOKEN.")

@@ -38,6 +38,6 @@ NOT_LET_IN = Message(
 )
 PROCESS_ENDED = Message("What reads the instruments ended. It is started again.")
 FEED_NOT_LET_IN = Message(
-    "The program at {to} did not let the feed in ({why}). Start it on this computer first, and use another name."
+    "The program at {to} did not give the feed access ({why}). Start it on this computer first, and use another name."
 )
 NO_ANSWER = Message("The program does not answer. Values are not kept meanwhile.")

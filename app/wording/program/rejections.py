@@ -55,6 +55,7 @@ _NOT_FOUND = {
     R.NO_SUCH_TABLET: Message("This tablet is not on record. Choose one from the list of tablets."),
     R.LOOK_DIFFERS: Message("The instrument did not show this value then. Take it again."),
     R.NO_SUCH_FEED: Message("This feed is not on record. Choose one from the list of feeds."),
+    R.NO_SUCH_PROGRAM: Message("This program has no access any more. Choose one from the list of programs."),
     R.NO_SUCH_TABLE: Message("This table is not on record. Choose one on the Statistics page."),
     R.NO_EARLIER_VISIT: Message("This visit has no earlier visit to compare with. Open the engine's page instead."),
     R.NOT_SIGNED_OFF: Message("This visit is not signed off yet. Correct it on its own pages."),
@@ -187,6 +188,14 @@ _PEOPLE_AND_TABLETS = {
     R.PAIRING_CODE_WRONG: Message("Wrong or expired code. Show a new one on the shop computer and enter it."),
 }
 
+_PROGRAMS = {
+    R.SCOPES_MISSING: Message("Choose at least one thing that the program may do."),
+    R.TOKEN_DAYS: Message("Enter a whole number of days from 1 to {most}."),
+    R.TOKEN_SHOWN: Message(
+        "This token was shown before and cannot be shown again. Remove its access and create another."
+    ),
+}
+
 _METERS = {
     R.METER_RANGE: Message("Enter a range from 0 or more up to at most {most}, the highest value last."),
     R.METER_STEP: Message("Enter the smallest step that you can read, at most a quarter of the range."),
@@ -258,6 +267,7 @@ REJECTIONS: dict[Rejection, Message] = {
     **_ADJUSTMENTS,
     **_CORRECTIONS,
     **_PEOPLE_AND_TABLETS,
+    **_PROGRAMS,
     **_METERS,
     **_SETTINGS,
     **_TRAINING,

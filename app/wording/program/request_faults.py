@@ -26,6 +26,11 @@ class RequestFault(StrEnum):
     FOREIGN_ORIGIN = "foreign-origin"
     NOT_PAIRED = "not-paired"
     SHOP_COMPUTER_ONLY = "shop-computer-only"
+    TOKEN_UNKNOWN = "token-unknown"
+    SCOPE_MISSING = "scope-missing"  # scope
+    HTTPS_ONLY = "https-only"
+    TOO_MANY_REQUESTS = "too-many-requests"  # most, a second
+    TOO_MANY_STREAMS = "too-many-streams"  # most
     TIMED_OUT = "timed-out"
     NO_FEED = "no-feed"
     TOO_OFTEN = "too-often"  # most, a second
@@ -71,8 +76,22 @@ PROGRAM: dict[RequestFault, Message] = {
     Q.TOO_SLOW: Message("The request did not come whole in time. Send it again with the same key: it is saved once."),
     Q.UNKNOWN_HOST: Message("Unknown host name. Use an address that the program printed when it started."),
     Q.FOREIGN_ORIGIN: Message("Nothing was saved. Send no Origin and no Sec-Fetch-Site, or those of this server."),
-    Q.NOT_PAIRED: Message("Nothing was saved. Pair this program at /pair and send the cookie that it gets."),
+    Q.NOT_PAIRED: Message(
+        "Nothing was saved. Send the header Authorization: Bearer with a token that the shop computer created, on its "
+        "page Programs with access."
+    ),
     Q.SHOP_COMPUTER_ONLY: Message("Nothing was saved. Send this from the shop computer itself."),
+    Q.TOKEN_UNKNOWN: Message(
+        "Nothing was saved: this token is unknown, expired, or its access was removed. Create another one on the shop "
+        "computer."
+    ),
+    Q.SCOPE_MISSING: Message("Nothing was saved. This token lacks the scope {scope}."),
+    Q.HTTPS_ONLY: Message(
+        "Nothing was saved. This token came over the network unencrypted: remove its access, start the program with "
+        "--tls, and send a new one by https."
+    ),
+    Q.TOO_MANY_REQUESTS: Message("Nothing was saved. Send at most {most} requests a second, and this one again later."),
+    Q.TOO_MANY_STREAMS: Message("At most {most} streams are open at once. Try again later, or ask /api/changes."),
     Q.TIMED_OUT: Message("The request took too long. Send it again with the same key: it is saved only once."),
     Q.NO_FEED: Message("Nothing was taken. Send the token that evenbore feed printed, in Authorization: Bearer."),
     Q.TOO_OFTEN: Message("Nothing was taken. Send at most {most} times a second."),

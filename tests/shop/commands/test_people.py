@@ -1,16 +1,19 @@
 """People and their PINs: who may sign off, and how guessing is slowed down."""
 
+from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from app.shop.commands import people
-from app.shop.commands.people import wait
+from app.shop.commands import meters, people
+from app.shop.commands.meters import NewMeter
+from app.shop.commands.people import FREE_TRIES, wait
 from app.shop.errors import ConflictError, NotFoundError, RejectedError
 from app.shop.reasons import Reason, because
 from app.shop.rejections import Rejection
 from app.shop.stopwatch import Stopwatch
 from app.shop.store.database import Database
+from app.shop.store.tables import Person
 from app.shop.store.upgrade import open_shop
 from tests.shop.rejections import codes_of, rejects
 from tests.shop.yard import AT, key
@@ -30,6 +33,45 @@ def at(seconds: float) -> str:
 
 def add(shop: Database, name: str = "Kim Marlow", pin: str = PIN) -> int:
     return people.add(shop, key(), name, pin, pin, AT)
+
+
+def test_a_reading_is_saved_while_a_pin_is_looked_at(shop: Database, monkeypatch: pytest.MonkeyPatch) -> None:
+    add(shop)
+    looked = people._matches
+
+    def meanwhile(person: Person, pin: str) -> bool:
+        meters.register(shop, key(), NewMeter("Second meter", "kg/h", 0.1, 1, 30))
+        return looked(person, pin)
+
+    monkeypatch.setattr(people, "_matches", meanwhile)
+    assert people.prove(shop, "Kim Marlow", PIN, AT) == "Kim Marlow"
+
+
+def test_a_pin_that_was_changed_while_it_was_looked_at_proves_nothing(
+    shop: Database, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    person_id = add(shop)
+    looked = people._matches
+
+    def meanwhile(person: Person, pin: str) -> bool:
+        people.change_pin(shop, key(), person_id, "9173", "9173", AT)
+        return looked(person, pin)
+
+    monkeypatch.setattr(people, "_matches", meanwhile)
+    with pytest.raises(ConflictError):
+        people.prove(shop, "Kim Marlow", PIN, AT)
+
+
+def test_tries_at_once_are_counted_one_by_one(shop: Database) -> None:
+    add(shop)
+
+    def guess(_: int) -> str:
+        return str(said(shop, "Kim Marlow", "9999")["pin"].code)
+
+    with ThreadPoolExecutor(8) as hands:
+        codes = list(hands.map(guess, range(12)))
+    assert codes.count(Rejection.PIN_WRONG) == FREE_TRIES
+    assert codes.count(Rejection.TOO_MANY_TRIES) == 12 - FREE_TRIES
 
 
 def said(shop: Database, name: str, pin: str, when: str = AT) -> dict[str, Reason]:

@@ -2,8 +2,8 @@
 
 from datetime import datetime, timedelta
 
-from app.shop.commands import tablets
-from app.shop.commands.tablets import LASTS, Admission
+from app.shop.commands.access import tablets
+from app.shop.commands.access.tablets import LASTS, Admission
 from app.shop.errors import ConflictError, NotFoundError
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database

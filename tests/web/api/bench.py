@@ -1,7 +1,6 @@
-"""A bench program and the small engine on its stand. It knows of the shop only what the JSON interface tells it."""
+"""A bench program, as another shop would write it: it knows of the records only what the JSON interface tells it."""
 
-import math
-import random
+import time
 import uuid
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -10,54 +9,10 @@ from typing import Any
 
 import httpx2
 
-from app.shop.demo.engine_model import GAP, NOISE, STEP, DemoEngineModel
 from app.shop.training.typical import TYPICAL
-from app.sync.engine.layout import Bank, Coupler, Layout
+from app.sync.engine.layout import Coupler
 from app.sync.engine.units import THOU
-
-V8 = Layout((Bank("A", (1, 2, 3, 4), 1, 1), Bank("B", (5, 6, 7, 8), 5, 5)), sensor=8)
-FOUR = Layout((Bank("A", (1, 2, 3, 4), 1, 1),))
-
-FLAT = 4.4
-"""What one flat of a link does, in thousandths of an inch under the central lever: a rod of 0.8 mm pitch on a lever of
-30 mm beside one of an inch."""
-
-RISE = 0.016
-"""Rise of the logarithm of a bore's flow with each of them, beyond the free play: the usual engine of the estimate."""
-
-PLAY = 3.0
-"""Free play of the links, in the same thousandths."""
-
-
-@dataclass
-class Clock:
-    """The time at the bench, which goes on a little with every request."""
-
-    now: datetime = datetime(2026, 11, 25, 10, tzinfo=UTC)
-
-    def __call__(self) -> datetime:
-        self.now += timedelta(seconds=18)
-        return self.now
-
-    def wait(self, minutes: float) -> None:
-        """Let time pass."""
-        self.now += timedelta(minutes=minutes)
-
-
-@dataclass
-class Engine(DemoEngineModel):
-    """The engine of the demonstration, with links that can be turned."""
-
-    def read(self, bore: int, opening: float) -> float:
-        """What the meter shows at a bore, the central lever on a blade of that thickness [m]."""
-        late = self.link_late if bore in self.layout.banks[-1].bores else 0.0
-        lifted = max(0.0, opening / THOU - PLAY - late)
-        true: float = self.flow * (self.gaps[bore] / GAP) ** 0.85 * math.exp(RISE * lifted)
-        return STEP * round(true * self.rng.gauss(1, NOISE) / STEP)
-
-    def turn_link(self, bank: str, flats: float) -> None:
-        """Turn the link of a bank; positive makes it open earlier."""
-        self.link_late -= flats * FLAT if bank == self.layout.banks[1].name else -flats * FLAT
+from tests.web.api.bench_engine import Clock, Engine
 
 
 @dataclass
@@ -73,7 +28,7 @@ class Program:
 
     def ask(self, path: str) -> Any:
         """What the interface answers at ``path``."""
-        answer = self.client.get(path)
+        answer = patiently(lambda: self.client.get(path))
         assert answer.status_code == 200, answer.text
         return answer.json()
 
@@ -85,28 +40,22 @@ class Program:
         """Register the engine on the stand."""
         layout = self.bench.layout
         banks = [{"bores": list(bank.bores), "stop": bank.stop, "drive": bank.drive} for bank in layout.banks]
-        engine = self.post(
-            "/api/engines",
-            serial="31-0217",
-            displacement=3.9,
-            idle_speed_rpm=850,
-            layout={"banks": banks, "sensor": layout.sensor},
-        )
+        fitted = {"banks": banks, "sensor": layout.sensor}
+        engine = self.post("/api/engines", serial="31-0217", displacement=3.9, idle_speed_rpm=850, layout=fitted)
         return int(engine["id"])
 
     def run(self, engine_id: int) -> int:
         """One visit from the opening to the sign-off."""
         meter = self.ask("/api/meters")[0]["id"]
         opened = self.post(f"/api/engines/{engine_id}/visits", place="test cell", job="1184", by="KM", meter_id=meter)
-        visit_id = int(opened["id"])
-        here = f"/api/visits/{visit_id}"
+        here = f"/api/visits/{opened['id']}"
         for _ in range(10):
             current = self.ask(here)["current"]
             if current == "sign-off":
                 break
             self.phase(here, current)
         self.post(f"{here}/sign-off", name="Foreman of the yard")
-        return visit_id
+        return int(opened["id"])
 
     def phase(self, here: str, slug: str) -> None:
         """Record what the phase asks for, follow its advice, and pass it with a reason when something is left."""
@@ -189,6 +138,8 @@ class Program:
         self.post(f"{path}/moves", **made)
 
 
-def engine(layout: Layout = V8, seed: int = 1, link_late: float = 0.0) -> Engine:
-    """An engine on the stand."""
-    return Engine(layout, random.Random(seed), link_late=link_late)
+def patiently(send: Callable[[], httpx2.Response]) -> httpx2.Response:
+    """The answer to a request, which is sent again where a token has sent too many."""
+    while (answer := send()).status_code == 429:
+        time.sleep(float(answer.headers["Retry-After"]))
+    return answer

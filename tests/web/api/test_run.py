@@ -1,15 +1,22 @@
 """A bench program runs an engine from register to sign-off by the JSON interface alone."""
 
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import httpx2
 import pytest
 from starlette.testclient import TestClient
 
+from app.shop.commands.access.programs import let_one_in
+from app.shop.commands.access.scopes import Scope
 from app.shop.store.database import Database
 from app.web.application import create_app
-from tests.web.api.bench import FOUR, V8, Clock, Program, engine
+from tests.serving import serving
+from tests.shop.yard import key
+from tests.web.api import bench
+from tests.web.api.bench import Program, patiently
+from tests.web.api.bench_engine import FOUR, V8, Clock, engine
 
 CLOCK = Clock()
 
@@ -50,3 +57,35 @@ def test_one_bank_has_nothing_to_balance(client: TestClient) -> None:
     visit_id = program.run(program.register())
     assert program.ask(f"/api/visits/{visit_id}/banks") is None
     assert program.ask(f"/api/visits/{visit_id}")["current"] is None
+
+
+MOST_LINES = 150
+"""What another shop should need to run an engine."""
+
+
+def with_a_token(client: httpx2.Client, path: str, body: dict[str, Any]) -> dict[str, Any]:
+    """Send a write once, in the token's time."""
+    sent = patiently(lambda: client.post(path, json=body))
+    assert sent.status_code == 201, sent.text
+    answer: dict[str, Any] = sent.json()
+    return answer
+
+
+def test_a_program_with_a_token_runs_a_visit_on_a_running_server_and_each_row_names_it(shop: Database) -> None:
+    clock = Clock()
+    token = let_one_in(shop, key(), "Bench 2", {Scope.READ, Scope.RECORD, Scope.ENGINES, Scope.EVENTS}, 30, clock())
+    headers = {"Authorization": f"Bearer {token}"}
+    with serving(shop, clock) as address, httpx2.Client(base_url=address, headers=headers, timeout=60) as client:
+        before = client.get("/api/changes?most=1").json()["newest"]
+        program = Program(client, engine(FOUR, seed=3), clock, with_a_token)
+        visit_id = program.run(program.register())
+        assert program.ask(f"/api/visits/{visit_id}")["sign_off"] is not None
+        told: list[dict[str, Any]] = []
+        more = True
+        while more:
+            page = program.ask(f"/api/changes?after={before}")
+            told, more, before = told + page["changes"], page["more"], page["changes"][-1]["seq"]
+    named = {change["program"] for change in told if change["kind"] != "engine"}
+    assert named == {"Bench 2"}
+    assert {"fitting", "visit", "check", "round", "reading", "sign-off"} <= {change["kind"] for change in told}
+    assert len(Path(bench.__file__).read_text().splitlines()) < MOST_LINES

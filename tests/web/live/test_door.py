@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 from starlette.testclient import TestClient
 
-from app.shop.commands.live.feeds import hashed
+from app.shop.commands.access.tablets import hashed
 from app.shop.store.database import Database
 from app.web.api import live
 from app.web.live.hub import Hub

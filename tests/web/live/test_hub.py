@@ -145,7 +145,8 @@ def test_a_tap_finds_the_trace_behind_the_value_that_it_saw(hub: Hub, clock: Clo
     send(hub, clock, probe(9.0), 1.0)  # what is shown meanwhile is another
     seen = hub.seen(look, {"probe": value})
     assert seen is not None
-    assert (seen.window, seen.rate) == (2.0, pytest.approx(200.0, rel=0.01))
+    assert seen.window == 2.0
+    assert seen.rate == pytest.approx(200.0, rel=0.01)
     values = [one for _, one in traces.unpack(seen.packed)["probe"]]
     assert sum(values) / len(values) == pytest.approx(6.5, rel=0.01)
     with pytest.raises(LookDiffersError):

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from starlette.testclient import TestClient
 
-from app.shop.commands import tablets
+from app.shop.commands.access import tablets
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.store.backup import keep_one
 from app.shop.store.database import Database

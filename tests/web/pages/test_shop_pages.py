@@ -7,7 +7,8 @@ from datetime import UTC, datetime
 import pytest
 from starlette.testclient import TestClient
 
-from app.shop.commands import checks, moves, readings, tablets, visits
+from app.shop.commands import checks, moves, readings, visits
+from app.shop.commands.access import tablets
 from app.shop.commands.moves import NewMove
 from app.shop.commands.readings import NewReading
 from app.shop.procedure.phases import HEAT_SOAKED

@@ -12,7 +12,8 @@ from sqlmodel import select
 from starlette.responses import Response
 from starlette.testclient import TestClient
 
-from app.shop.commands import engines, people, tablets, visits
+from app.shop.commands import engines, people, visits
+from app.shop.commands.access import tablets
 from app.shop.reasons import because
 from app.shop.rejections import Rejection
 from app.shop.stopwatch import Stopwatch

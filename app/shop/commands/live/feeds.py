@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from sqlmodel import Session, col, select
 
-from app.shop.commands.tablets import hashed, named
+from app.shop.commands.access.tablets import hashed, named
 from app.shop.errors import ConflictError, NotFoundError
 from app.shop.reasons import because
 from app.shop.record.superseding import current

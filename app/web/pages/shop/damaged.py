@@ -16,7 +16,8 @@ from app.shop.store.codes import Unavailable
 from app.shop.store.database import ShopUnavailableError
 from app.shop.store.upgrade import DamagedShopError
 from app.web.context import Pages, environment
-from app.web.security.middleware import at_this_computer, protect
+from app.web.security.middleware import protect
+from app.web.security.origin import at_this_computer
 from app.web.spoken import Spoken
 from app.wording.language import ENGLISH
 from app.wording.message import say

@@ -11,7 +11,7 @@ from app.shop.store.database import Database
 from app.web.context import Form, Page, Pages, ServerNow, Shop
 from app.web.error_responses import status_of
 from app.web.pages.shop.tablets import Here
-from app.web.security.middleware import at_this_computer
+from app.web.security.origin import at_this_computer
 from app.wording.reasons import problems_in_words
 
 router = APIRouter()

@@ -9,8 +9,8 @@ from fastapi import APIRouter, Depends, HTTPException, Request
 from fastapi.responses import HTMLResponse, Response
 from markupsafe import Markup
 
-from app.shop.commands import tablets
-from app.shop.commands.tablets import LASTS, Admission
+from app.shop.commands.access import tablets
+from app.shop.commands.access.tablets import LASTS, Admission
 from app.shop.errors import RejectedError
 from app.shop.reasons import because
 from app.shop.rejections import Rejection
@@ -19,7 +19,8 @@ from app.shop.store.idempotency import new_key
 from app.web.context import Form, Page, Pages, ServerNow, Shop
 from app.web.display_options import cookie
 from app.web.error_responses import status_of
-from app.web.security.middleware import TABLET, at_this_computer
+from app.web.security.middleware import TABLET
+from app.web.security.origin import at_this_computer
 from app.web.security.pairing import Pairing, spaced
 from app.wording.program.request_faults import RequestFault
 from app.wording.reasons import problems_in_words

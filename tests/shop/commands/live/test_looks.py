@@ -7,6 +7,7 @@ import pytest
 from sqlmodel import select
 
 from app.shop.commands import readings
+from app.shop.commands.access.tablets import hashed
 from app.shop.commands.live import feeds
 from app.shop.commands.live.feeds import Feeders
 from app.shop.commands.live.looks import Seen
@@ -121,7 +122,7 @@ def test_a_feed_is_let_in_by_its_token_until_it_is_withdrawn(shop: Database) -> 
             return Feeders.of(feeds.let_in(session))
 
     with shop.reading() as session:
-        assert session.exec(select(Feed.name, Feed.token)).one() == ("Bench", feeds.hashed("token"))
+        assert session.exec(select(Feed.name, Feed.token)).one() == ("Bench", hashed("token"))
     assert feeders().admits("token")
     assert not feeders().admits("other")
     assert not feeders().admits("")

@@ -1,0 +1,29 @@
+"""Where a request came from, and what its headers say."""
+
+from collections.abc import MutableMapping
+from functools import lru_cache
+from ipaddress import IPv6Address, ip_address
+from typing import Any
+
+FEED, STREAM = "/api/live/feed", "/api/live/events"
+"""Where programs push live values, by a token of their own, and where pages are told them as they come."""
+
+
+def at_this_computer(scope: MutableMapping[str, Any]) -> bool:
+    """Whether a request came from the shop computer itself. One without an address did not come over a network."""
+    return _loopback((scope.get("client") or ("",))[0])
+
+
+@lru_cache(maxsize=256)
+def _loopback(client: str) -> bool:
+    try:
+        address = ip_address(client)
+    except ValueError:
+        return True
+    mapped = address.ipv4_mapped if isinstance(address, IPv6Address) else None
+    return (mapped or address).is_loopback
+
+
+def sent(scope: MutableMapping[str, Any], header: bytes) -> list[str]:
+    """Every value that a request has of a header, named in small letters."""
+    return [value.decode("latin-1").strip() for name, value in scope["headers"] if name == header]

@@ -1,0 +1,73 @@
+"""Advice for programs: whether its phase is open, what kind of cause a `cannot` has, and what is likely to follow."""
+
+import re
+from pathlib import Path
+
+from starlette.testclient import TestClient
+
+import app.shop.assessment
+import app.sync.planning
+from app.shop.assessment.codes import StepReason
+from app.shop.commands import checks
+from app.shop.procedure.phases import HEAT_SOAKED
+from app.shop.queries.assessed import assessed
+from app.shop.store.database import Database
+from app.sync.planning.advice import AdviceReason
+from app.web.api.advice import BECAUSE
+from app.web.api.interface import document
+from tests.shop.yard import AT, V8, heat_soaked, key, read
+from tests.web.api.writes import HOT, cold, hot_begun
+
+FIRST_FIRE = "/api/visits/1/phases/first-fire/advice"
+
+
+def test_advice_for_a_phase_that_is_not_open_says_so(client: TestClient, shop: Database) -> None:
+    cold(shop)
+    early = client.get(FIRST_FIRE).json()
+    assert (early["open"], early["waits_for_code"]) == (False, "earlier-phase")
+    first = client.get("/api/visits/1/phases/cold-preset/advice").json()
+    assert (first["open"], first["ready"]) == (True, False)
+
+
+def test_advice_for_a_phase_that_is_ready_says_so(client: TestClient, shop: Database) -> None:
+    hot_begun(shop)
+    told = client.get(f"{HOT}/advice").json()
+    assert (told["open"], told["ready"], told["waits_for_code"]) == (True, True, None)
+
+
+def test_what_a_cannot_is_about_is_told_apart(client: TestClient, shop: Database) -> None:
+    hot_begun(shop)
+    assert client.get(f"{HOT}/advice").json()["cannot_because"] is None
+    read(shop, 1, HEAT_SOAKED, 7.5, bore=1)
+    assert client.get(f"{HOT}/advice").json()["cannot_because"] == "readings-in-question"
+    checks.record(shop, 1, key(), HEAT_SOAKED.slug, {"coolant": 125.0}, "KM", AT)
+    assert client.get(f"{HOT}/advice").json()["cannot_because"] == "engine-stopped"
+
+
+def test_every_reason_of_a_cannot_has_a_kind_of_cause() -> None:
+    found = set()
+    for package in (app.shop.assessment, app.sync.planning):
+        for file in Path(package.__path__[0]).rglob("*.py"):
+            said = re.findall(r"AdviceKind\.CANNOT,\s+(AdviceReason|StepReason)\.(\w+)", file.read_text())
+            found |= {{"AdviceReason": AdviceReason, "StepReason": StepReason}[enum][name] for enum, name in said}
+    assert len(found) > 8
+    assert found | {AdviceReason.BYPASS_END, AdviceReason.NO_ADJUSTER} <= set(BECAUSE)
+
+
+def test_likely_next_moves_are_told_as_data(client: TestClient, shop: Database) -> None:
+    heat_soaked(shop)
+    for bore in (*V8.bores, 1):
+        read(shop, 1, HEAT_SOAKED, {4: 8.5, 8: 8.5}.get(bore, 6.5), bore)
+    with shop.reading() as session:
+        step = assessed(session, 1).of(HEAT_SOAKED).step
+    told = client.get(f"{HOT}/advice").json()["then"]
+    assert step.then
+    assert [(one["kind"], one["why"], one["bank"]) for one in told] == [
+        (one.kind, one.why, one.bank) for one in step.then
+    ]
+    assert all(one["coupler"] or one["turns"] or one["flats"] for one in told)
+
+
+def test_the_description_lists_every_reason() -> None:
+    listed = document()["components"]["schemas"]["AdviceTold"]["properties"]["why"]["enum"]
+    assert set(listed) >= {*AdviceReason, *StepReason}

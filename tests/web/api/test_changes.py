@@ -1,0 +1,131 @@
+"""What changed, asked for and told: everything once at least, in the order of the commits, and nobody's name."""
+
+import json
+from collections.abc import Iterator
+from typing import Any, get_args
+
+import httpx2
+import pytest
+from starlette.testclient import TestClient
+
+from app.shop.commands import engines, people
+from app.shop.procedure.phases import HEAT_SOAKED
+from app.shop.store.database import Database, raw_connection
+from app.web.api.shop import changes
+from app.web.api.shop.changes import Kind
+from tests.serving import serving
+from tests.shop.yard import AT, FACTS, FOUR, engine, heat_soaked, key, read_round, ready_to_sign, visit
+
+
+def every(client: TestClient, most: int) -> list[dict[str, Any]]:
+    """Every change, page by page."""
+    found: list[dict[str, Any]] = []
+    while True:
+        page = client.get("/api/changes", params={"after": found[-1]["seq"] if found else 0, "most": most}).json()
+        found += page["changes"]
+        if not page["more"]:
+            assert not found or found[-1]["seq"] == page["newest"]
+            return found
+
+
+def told(stream: Iterator[str]) -> Iterator[dict[str, Any]]:
+    """The changes of a stream, each with its id held to its seq."""
+    said: dict[str, str] = {}
+    for line in stream:
+        name, _, value = line.partition(": ")
+        if line:
+            said[name] = value
+        elif "data" in said:
+            change = json.loads(said["data"])
+            assert (said["event"], int(said["id"])) == ("change", change["seq"])
+            yield change
+            said = {}
+
+
+def test_pages_of_changes_join_without_a_gap_in_the_order_of_the_commits(shop: Database, client: TestClient) -> None:
+    ready_to_sign(shop)
+    whole = every(client, 500)
+    assert [change["seq"] for change in whole] == list(range(1, len(whole) + 1))
+    assert every(client, 7) == whole
+    assert {change["kind"] for change in whole} >= {"engine", "fitting", "visit", "meter", "check", "reading", "round"}
+
+
+def test_each_change_says_which_engine_and_visit_it_belongs_to(shop: Database, client: TestClient) -> None:
+    first, second = engine(shop), engine(shop, FOUR, serial="22-0098")
+    before = every(client, 500)[-1]["seq"]
+    opened = visit(shop, second)
+    engines.change(shop, first, 1, FACTS)
+    found = client.get("/api/changes", params={"after": before}).json()["changes"]
+    assert [(one["kind"], one["id"], one["engine_id"], one["visit_id"]) for one in found[:1]] == [
+        ("visit", opened, second, opened)
+    ]
+    assert [(one["kind"], one["id"], one["visit_id"]) for one in found[1:]] in ([], [("engine", first, None)])
+
+
+def test_people_pins_tablets_and_tokens_are_not_told_of(shop: Database, client: TestClient) -> None:
+    before = every(client, 500)
+    people.add(shop, key(), "Kim", "2580", "2580", AT)
+    assert client.post("/programs", data={"key": key(), "name": "Bench 2", "days": "9", "read": "1"}).status_code == 200
+    assert every(client, 500) == before
+
+
+def test_a_write_that_was_taken_back_is_no_change(shop: Database, client: TestClient) -> None:
+    before = every(client, 500)
+
+    def fail() -> None:
+        with shop.writing() as session:
+            raw_connection(session).execute("INSERT INTO change (row_table, row_id) VALUES ('meter', 1)")
+            raise LookupError
+
+    with pytest.raises(LookupError):
+        fail()
+    assert every(client, 500) == before
+
+
+def test_every_table_that_is_told_of_has_a_kind(shop: Database) -> None:
+    with shop.reading() as session:
+        found = raw_connection(session).execute("SELECT tbl_name FROM sqlite_schema WHERE name LIKE '%told_insert'")
+        tables = {table for (table,) in found}
+    assert {"settings" if table == "setup" else table.replace("_", "-") for table in tables} == set(get_args(Kind))
+
+
+def test_a_stream_tells_what_was_written_before_and_during_it(shop: Database) -> None:
+    opened = heat_soaked(shop)
+    with (
+        serving(shop) as address,
+        httpx2.Client(base_url=address, timeout=60) as client,
+        client.stream("GET", "/api/events", params={"after": 0}) as stream,
+    ):
+        assert stream.headers["content-type"].startswith("text/event-stream")
+        coming = told(stream.iter_lines())
+        seen = [next(coming)]
+        while seen[-1]["kind"] != "visit":
+            seen.append(next(coming))
+        read_round(shop, opened, HEAT_SOAKED)
+        while len([one for one in seen if one["kind"] == "reading"]) < 9:
+            seen.append(next(coming))
+    assert [one["seq"] for one in seen] == list(range(1, len(seen) + 1))
+
+
+def test_a_stream_ends_by_itself_and_is_taken_up_where_it_was(
+    shop: Database, client: TestClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    visit(shop, engine(shop))
+    monkeypatch.setattr(changes, "STREAM_SECONDS", 0.1)
+    whole = list(told(iter(client.get("/api/events", params={"after": 0}).text.splitlines())))
+    assert whole == every(client, 500)
+    rest = client.get("/api/events", params={"after": 0}, headers={"Last-Event-ID": str(whole[2]["seq"])}).text
+    assert list(told(iter(rest.splitlines()))) == whole[3:]
+    assert list(told(iter(client.get("/api/events").text.splitlines()))) == []
+
+
+def test_a_stream_too_many_is_refused_and_one_that_ended_makes_room(
+    shop: Database, client: TestClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(changes, "STREAM_SECONDS", 0.1)
+    monkeypatch.setattr(changes, "MOST_STREAMS", 1)
+    assert [client.get("/api/events").status_code for _ in range(2)] == [200, 200]
+    client.app.state.streams = 1  # type: ignore[attr-defined]
+    refused = client.get("/api/events")
+    assert (refused.status_code, refused.json()["code"]) == (503, "too-many-streams")
+    assert refused.headers["Retry-After"] == "5"
