@@ -160,12 +160,8 @@ def create_app(
         app,
         lan_names=lan_names,
         admits=lambda token: app.state.admission.admits(token, clock()),
-<<<<<<< HEAD
         further=[partial(FeedDoor, admits=lambda token: is_own(token, own_feed) or app.state.feeders.admits(token))],
-=======
-        further=[partial(FeedDoor, admits=lambda token: app.state.feeders.admits(token))],
         programs=lambda token: app.state.programs.named_by(token, clock()),
->>>>>>> main
     )
     app.add_middleware(Spoken, tablet=language, customer=customer_language)
     return app
