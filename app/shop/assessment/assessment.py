@@ -180,7 +180,8 @@ def _assess_phase(assessment: Assessment, phase: Phase) -> PhaseAssessment:
     gate = gate_of(record, phase.slug, assessment.status)
     tolerance = record.settings.window(phase.slug) if phase.rounds != "none" else 0.0
     left_out = left_out_of(record, phase.slug, due.current).latest
-    read = due.current is not None and len({**left_out, **due.current.latest}) >= min(2, len(record.layout.bores))
+    told = due.current.latest if due.current is not None and due.current.gone_by else {}
+    read = bool(told) and len({**left_out, **told}) >= min(2, len(record.layout.bores))
     return PhaseAssessment(
         record=record,
         phase=phase,

@@ -86,7 +86,7 @@ def link_rotation(flats: float, hardware: Hardware, both_hands: bool = False) ->
     return threads * flats * hardware.link_pitch.value / FLATS_PER_TURN / hardware.link_lever.value
 
 
-def flats_for(rotation: float, hardware: Hardware, both_hands: bool = False) -> float:
+def flats_for(rotation: float, hardware: Hardware, both_hands: bool) -> float:
     """Flats of a link rod that turn its bank by an angle; the inverse of ``link_rotation``.
 
     Parameters: ``rotation`` [rad], positive earlier; ``hardware`` fitted; ``both_hands`` as there.

@@ -173,17 +173,17 @@ def _believed(mixture: ShareMixture, seen: Floats, error: Floats) -> Floats:
     misfit = ((off @ precision) * off).sum(axis=2)
     log_weights = np.log(mixture.weights)[:, None] - 0.5 * (misfit + np.linalg.slogdet(total)[1][:, None])
     part = _parts(np.exp(log_weights - log_weights.max(axis=0)))
-    means = (mixture.means[:, None] + off @ gain.transpose(0, 2, 1)).transpose(2, 0, 1).reshape(len(error), -1)
+    means = np.exp(mixture.means[:, None] + off @ gain.transpose(0, 2, 1)).transpose(2, 0, 1).reshape(len(error), -1)
     roots = np.linalg.cholesky(mixture.covariances_of_air(mixture.covariances - gain @ mixture.covariances))
     noise = standard_normals(BELIEFS, len(error), 3) @ roots.transpose(0, 2, 1)
-    noise = noise.transpose(2, 0, 1).reshape(len(error), -1)
+    noise = np.exp(noise).transpose(2, 0, 1).reshape(len(error), -1)
     at_mean = part * len(seen) + np.arange(len(seen))[:, None]
     at_noise = part * BELIEFS + np.arange(BELIEFS)
     air = np.empty((len(error), len(seen), BELIEFS))
     for bore in range(len(error)):
         means[bore].take(at_mean, out=air[bore], mode="clip")  # "clip" lets it write without a copy
-        air[bore] += noise[bore].take(at_noise, mode="clip")
-    return np.exp(air, out=air)
+        air[bore] *= noise[bore].take(at_noise, mode="clip")
+    return air
 
 
 def _parts(weights: Floats) -> NDArray[np.int64]:
@@ -191,8 +191,7 @@ def _parts(weights: Floats) -> NDArray[np.int64]:
     the ``weights``, shape (parts, truths).
     """
     ends = np.cumsum(weights, axis=0) / weights.sum(axis=0)
-    ranks = (np.arange(BELIEFS) + 0.5) / BELIEFS
     truths, places = weights.shape[1], BELIEFS + 1
-    after = np.searchsorted(ranks, ends[:-1], side="right") + places * np.arange(truths)
+    after = np.floor(ends[:-1] * BELIEFS + 0.5).astype(np.int64) + places * np.arange(truths)
     ended = np.bincount(after.ravel(), minlength=places * truths).reshape(truths, places)
     return np.asarray(ended.cumsum(axis=1)[:, :BELIEFS])

@@ -74,6 +74,7 @@ def test_the_round_opens_early_only_for_a_reason(shop: Database) -> None:
     read(shop, visit_id, HEAT_SOAKED)
     told = visit_record(shop, visit_id)
     assert "heat-soak" in told.overrides[0].missing
+    assert lacks_of(told) == ()
     heat = next(s for s in progress(told) if s.phase is HEAT_SOAKED)
     assert not heat.done  # the gate alone was passed over: the round itself is still wanted
     assert "round" in {m.slug for m in heat.missing}
@@ -142,7 +143,20 @@ def test_without_word_of_a_cycling_fan_a_swing_is_a_swing(shop: Database) -> Non
     for place, value in enumerate((60, 80, 95, 88, 95)):
         gauges(shop, visit_id, 16 - 4 * place, coolant=value)
     gauges(shop, visit_id, 0, pulls=3)
-    assert [lack.code for lack in lacks_of(visit_record(shop, visit_id))] == [Requirement.HEAT_MOVING]
+    moved = Amount(95 - 88, RECORDED.of("temperature"), difference=True)  # over the last five minutes
+    assert lacks_of(visit_record(shop, visit_id)) == (
+        because(Requirement.HEAT_MOVING, what="coolant", by=moved, count=5),
+    )
+
+
+def test_by_how_much_the_mean_of_a_cycle_rose_is_a_difference_of_two_temperatures(shop: Database) -> None:
+    visit_id = warming(shop, "vehicle")
+    checks.record(shop, visit_id, key(), HEAT_SOAKED.slug, {"fans": 2, "pulls": 3}, "KM", AT)
+    for place, value in enumerate((60, 80, 88, 82, 95)):
+        gauges(shop, visit_id, 16 - 4 * place, coolant=value)
+    (rising,) = lacks_of(visit_record(shop, visit_id))
+    assert rising.values["by"] == Amount(rising.values["by"].figure, RECORDED.of("temperature"), difference=True)
+    assert 0 < rising.values["by"].figure < 95 - 80
 
 
 @pytest.mark.parametrize("number", [-1, 0.5, 3])

@@ -3,7 +3,7 @@
 import pytest
 
 from app.shop.assessment.assessment import assess
-from app.shop.commands import checks, moves, running
+from app.shop.commands import checks, moves, readings, running
 from app.shop.commands.moves import NewMove
 from app.shop.errors import RejectedError
 from app.shop.procedure.left_out import values_of
@@ -45,6 +45,16 @@ def test_the_round_after_a_reset_is_its_bore_and_one_that_ties_it_to_the_others(
     assert judged is not None
     assert judged.verdict == "even"
     assert [one.bore for one in judged.standings] == [1, 2, 3, 4]
+
+
+def test_a_round_in_which_nothing_was_read_yet_is_judged_by_none_before_it(shop: Database) -> None:
+    visit_id = after_a_reset(shop)
+    for minutes in (6, 6.5):
+        read(shop, visit_id, HEAT_SOAKED, at=after(minutes))
+    readings.begin_round(shop, visit_id, key(), HEAT_SOAKED.slug, after(7))
+    judged = assess(visit_record(shop, visit_id)).of(HEAT_SOAKED)
+    assert judged.left_out
+    assert judged.round is None
 
 
 def test_a_bore_left_out_may_be_read_all_the_same_and_the_round_then_ends_with_another(shop: Database) -> None:

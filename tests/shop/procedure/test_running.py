@@ -142,6 +142,14 @@ def test_a_long_stop_asks_for_the_heat_from_the_beginning(shop: Database) -> Non
     assert lacks_of(visit_record(shop, visit_id)) == ()
 
 
+@pytest.mark.parametrize(("minutes", "hot"), [(0, True), (20, True), (21, False)])
+def test_an_engine_that_stands_is_hot_until_a_pause_is_over(shop: Database, minutes: float, hot: bool) -> None:
+    visit_id = half_a_round(shop)
+    running.stop(shop, visit_id, key(), "KM", after(3))
+    cold = because(Requirement.HEAT_UNREAD, what="coolant")
+    assert (cold not in lacks_of(as_of(shop, visit_id, 3 + minutes))) is hot
+
+
 def test_no_figure_is_claimed_to_be_from_before_the_start(shop: Database) -> None:
     """“Read twenty minutes ago” does not make an engine hot that was started five minutes ago."""
     visit_id = half_a_round(shop)
