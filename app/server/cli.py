@@ -7,6 +7,7 @@ What is heavy is imported where it is used, so that
 """
 
 import errno
+import secrets
 import signal
 import socket
 import tempfile
@@ -14,6 +15,7 @@ import threading
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager, nullcontext, suppress
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
 
@@ -21,7 +23,7 @@ import typer
 
 from app.server import autostart_commands, backup_commands, feed_commands, live_commands, program_command
 from app.server.network import LOOPBACK, addresses, home_on_the_network, names_in, numbers_of
-from app.server.options import Data, Host, Lan, Nameless, Port, Tls
+from app.server.options import Data, Host, Instruments, Lan, Nameless, Port, Tls
 from app.wording.message import say
 from app.wording.program import cli as words
 
@@ -45,13 +47,14 @@ def serve(
     lan: Lan = False,
     no_name: Nameless = False,
     tls: Tls = False,
+    live: Instruments = None,
     data: Data = None,
 ) -> None:
     """Serve the shop's records."""
     from app.places import default_data_folder
 
     folder = data or default_data_folder()
-    run(folder, "0.0.0.0" if lan else host, port, demonstration=False, tls=tls, named=lan and not no_name)
+    run(folder, "0.0.0.0" if lan else host, port, demonstration=False, tls=tls, named=lan and not no_name, live=live)
 
 
 @cli.command(help=say(words.DEMO_HELP))
@@ -82,11 +85,20 @@ def main() -> None:
     cli()
 
 
-def run(folder: Path, host: str, port: int, *, demonstration: bool, tls: bool = False, named: bool = False) -> None:
+def run(
+    folder: Path,
+    host: str,
+    port: int,
+    *,
+    demonstration: bool,
+    tls: bool = False,
+    named: bool = False,
+    live: Path | None = None,
+) -> None:
     """Serve the shop in ``folder`` until Ctrl-C or SIGTERM, then close it.
 
     Parameters: ``port`` 0 to 65535; ``demonstration`` fills a shop that has no engines with made-up ones; ``tls`` is
-    for https; ``named`` announces a name on the network.
+    for https; ``named`` announces a name on the network; ``live`` is a channel file to read instruments by.
     """
     signal.signal(signal.SIGTERM, signal.default_int_handler)  # closes the shop, as Ctrl-C does
     try:
@@ -94,7 +106,8 @@ def run(folder: Path, host: str, port: int, *, demonstration: bool, tls: bool = 
             door = both.enter_context(listening(host, port))
             announcer = both.enter_context(naming(folder, door, tls=tls)) if named else None
             secured = both.enter_context(securing(folder, door, host, announcer)) if tls else None
-            while not keep_open(folder, door, host, demonstration=demonstration, secured=secured, announcer=announcer):
+            again = partial(keep_open, folder, door, host, secured=secured, announcer=announcer, live=live)
+            while not again(demonstration=demonstration):
                 typer.echo(say(words.RESTORED_WHILE_DAMAGED))
     except KeyboardInterrupt:
         typer.echo(say(words.CLOSED))
@@ -108,6 +121,7 @@ def keep_open(
     demonstration: bool,
     secured: "Secured | None" = None,
     announcer: "Announcer | None" = None,
+    live: Path | None = None,
 ) -> bool:
     """Serve the shop, or the page that says it is damaged. False when a backup was restored there."""
     from app.shop.store.backup import copying
@@ -123,8 +137,10 @@ def keep_open(
         ):
             pairing = pairing_for(host, door.getsockname()[1], scheme_of(secured), announcer)
             trust = secured.trust if secured else None
-            app = create_app(shop, lan_names=lan_names, pairing=pairing, trusting=trust)
-            answer(app, door, host, pairing, secured=secured, announcer=announcer)
+            token = secrets.token_urlsafe(32)
+            app = create_app(shop, lan_names=lan_names, pairing=pairing, trusting=trust, own_feed=token)
+            with instruments_of(live, door, host, token, demonstration=demonstration, secured=secured):
+                answer(app, door, host, pairing, secured=secured, announcer=announcer)
     except DamagedShopError as damage:
         warn(damage.reason)
         again = threading.Event()
@@ -132,6 +148,28 @@ def keep_open(
         answer(app, door, host, until=again, secured=secured, announcer=announcer)
         return not again.is_set()
     return True
+
+
+@contextmanager
+def instruments_of(
+    live: Path | None, door: socket.socket, host: str, token: str, *, demonstration: bool, secured: "Secured | None"
+) -> Iterator[None]:
+    """Instruments are read meanwhile: those of the channel file ``live``; simulated ones for a demonstration."""
+    reached = LOOPBACK if host in ("0.0.0.0", "localhost") else host
+    address = f"{scheme_of(secured)}://{f'[{reached}]' if ':' in reached else reached}:{door.getsockname()[1]}"
+    if live is not None:
+        from app.server.instruments import beside
+
+        with beside(live, address, token):
+            yield
+    elif demonstration:
+        from app.server.instruments import simulated
+        from app.shop.demo.instrument import channel_file
+
+        with simulated(channel_file(), address, token):
+            yield
+    else:
+        yield
 
 
 @contextmanager

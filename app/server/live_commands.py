@@ -2,6 +2,7 @@
 
 import os
 import signal
+import sys
 import threading
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -16,6 +17,12 @@ if TYPE_CHECKING:
     from app.live.process import Running
 
 TOKEN = "EVENBORE_FEED_TOKEN"
+"""The variable of the environment that holds the token of a feed."""
+
+BESIDE = "EVENBORE_BESIDE"
+"""The variable that says that the process was begun by the program, and ends with its standard input."""
+
+"""Seconds that the program may take to answer (our judgement)."""
 
 File = Annotated[Path, typer.Argument(metavar="FILE", help=say(cli.LIVE_FILE_HELP))]
 To = Annotated[str, typer.Option("--to", help=say(cli.LIVE_TO_HELP))]
@@ -33,11 +40,18 @@ def live(file: File, to: To = "http://127.0.0.1:8000", token_file: TokenFile = N
     stopped = threading.Event()
     for name in (signal.SIGTERM, signal.SIGINT):
         signal.signal(name, lambda *_: stopped.set())
+    if os.environ.get(BESIDE):
+        threading.Thread(target=_until_the_end_of_input, args=(stopped,), daemon=True).start()
     for source in channels.loose:
         typer.echo(say(words.LOOSE, source=source), err=True)
     typer.echo(say(words.SENDS, channels=len(channels.channels), sources=len(channels.sources), to=to))
     run(channels, Feed(to, token, channels.channels), stopped, _tell)
     typer.echo(say(words.ENDED))
+
+
+def _until_the_end_of_input(stopped: threading.Event) -> None:
+    sys.stdin.buffer.read()
+    stopped.set()
 
 
 def _read(file: Path) -> "ChannelFile":

@@ -14,3 +14,6 @@ Lan = Annotated[bool, typer.Option("--lan", help=say(cli.LAN_HELP))]
 Tls = Annotated[bool, typer.Option("--tls", help=say(cli.TLS_HELP))]
 Nameless = Annotated[bool, typer.Option("--no-name", help=say(cli.NO_NAME_HELP))]
 Data = Annotated[Path | None, typer.Option(file_okay=False, help=say(cli.DATA_HELP), show_default=False)]
+Instruments = Annotated[
+    Path | None, typer.Option("--live", dir_okay=False, help=say(cli.SERVE_LIVE_HELP), show_default=False)
+]

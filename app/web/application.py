@@ -52,7 +52,7 @@ from app.web.pages.visit import (
     running,
     visits,
 )
-from app.web.security.feed_door import FeedDoor
+from app.web.security.feed_door import FeedDoor, is_own
 from app.web.security.middleware import SAFE_METHODS, protect
 from app.web.security.pairing import Pairing
 from app.web.spoken import Spoken
@@ -112,12 +112,14 @@ def create_app(
     trusting: trust.Trust | None = None,
     language: NullTranslations = ENGLISH,
     customer_language: NullTranslations | None = None,
+    own_feed: str = "",
 ) -> FastAPI:
     """The application over one shop.
 
     ``lan_names`` are further host names it answers to; ``clock`` tells the time, by default this computer's;
     ``pairing`` lets tablets in; ``trusting`` is what they have to trust, when the server speaks https. Pages are in
     ``language``; what is printed for the customer is in ``customer_language``, by default the same.
+    ``own_feed`` is the token of the instruments that are read beside it, good while it runs.
     """
     clock = clock or SteadyClock()
     shop.clock = lambda: clock().timestamp()
@@ -156,7 +158,7 @@ def create_app(
         app,
         lan_names=lan_names,
         admits=lambda token: app.state.admission.admits(token, clock()),
-        further=[partial(FeedDoor, admits=lambda token: app.state.feeders.admits(token))],
+        further=[partial(FeedDoor, admits=lambda token: is_own(token, own_feed) or app.state.feeders.admits(token))],
         programs=lambda token: app.state.programs.named_by(token, clock()),
     )
     app.add_middleware(Spoken, tablet=language, customer=customer_language)

@@ -121,4 +121,7 @@ FEED_ON_THE_PAGE = Message(
 LIVE_HELP = Message("Read the instruments named in FILE and send what they show to Evenbore.")
 LIVE_FILE_HELP = Message("The file with channels and sources (TOML).")
 LIVE_TO_HELP = Message("Address of the program, for example http://127.0.0.1:8000.")
+SERVE_LIVE_HELP = Message("Channel file: read its instruments as well, in a process of its own.")
+FEED_HELP = Message("Give the feed NAME access to the running program, and print its token once.")
+FEED_NAME_HELP = Message("What the feed is called in the list of live values.")
 LIVE_TOKEN_HELP = Message("File with the token that 'evenbore feed' printed; else taken from EVENBORE_FEED_TOKEN.")

@@ -36,4 +36,5 @@ MISSING_EXTRA = Message("{source} needs a package: pip install 'evenbore[{extra}
 NOT_LET_IN = Message(
     "The program does not let this feed in (answer {status}). Ask for a new token with 'evenbore feed'."
 )
+PROCESS_ENDED = Message("What reads the instruments ended. It is started again.")
 NO_ANSWER = Message("The program does not answer. Values are not kept meanwhile.")
