@@ -15,6 +15,7 @@ from app.shop.store.database import Database
 from app.shop.store.tables import (
     CheckRow,
     Engine,
+    FindingRow,
     Fitting,
     HoursCorrection,
     MoveRow,
@@ -29,7 +30,19 @@ from tests.shop.past import Past
 from tests.shop.yard import AT, FOUR, engine, key, read, visit_record
 from tests.web.api.writes import COLD, FACTS, FITTED, HOT, TURN, WRITES, cold, hot, hot_begun, hot_read
 
-TABLES = (Engine, Fitting, Visit, RoundRow, ReadingRow, MoveRow, CheckRow, Override, SignOff, HoursCorrection)
+TABLES = (
+    FindingRow,
+    Engine,
+    Fitting,
+    Visit,
+    RoundRow,
+    ReadingRow,
+    MoveRow,
+    CheckRow,
+    Override,
+    SignOff,
+    HoursCorrection,
+)
 
 
 @pytest.fixture
