@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING, NoReturn
 
 import typer
 
-from app.server import autostart_commands, backup_commands, feed_commands, live_commands, program_command
+from app.server.commands import autostart_commands, backup_commands, feed_commands, live_commands, program_command
 from app.server.network import LOOPBACK, addresses, home_on_the_network, names_in, numbers_of
 from app.server.options import Data, Host, Instruments, Lan, Nameless, Port, Tls
 from app.wording.message import say

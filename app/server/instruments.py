@@ -11,7 +11,7 @@ import typer
 
 from app.live.process import PAUSES
 from app.server.autostart import program
-from app.server.live_commands import BESIDE, TOKEN
+from app.server.commands.live_commands import BESIDE, TOKEN
 from app.wording.message import say
 from app.wording.program import live as words
 

@@ -3,7 +3,7 @@
 import pytest
 
 from app.live.channels import Channel, ChannelFault, ChannelFileError, read_channels
-from app.server.live_commands import problem_words
+from app.server.commands.live_commands import problem_words
 
 PROBE = '[channel.probe]\nquantity = "flow"\nunit = "kg/h"\n'
 BENCH = """

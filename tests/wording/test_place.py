@@ -19,6 +19,7 @@ LOGGED = ("debug", "info", "warning", "error", "exception", "critical")
 
 PLACES: dict[str, str] = {
     "web/api": "the description of the interface",
+    "web/live/doors": "the description of the interface",
     "wording": "the words themselves",
     "shop/exchange/v": "the description of engine files",
     "shop/exchange/tables": "the data dictionary of the tables",
@@ -37,6 +38,7 @@ CODES = frozenset(
 """Units, and codes of two words that are stored or compared, never shown: each has words of its own."""
 
 KNOWN: dict[str, frozenset[str]] = {
+    "live/sources/obd.py": frozenset({"NO DATA"}),
     "shop/commands/engines.py": frozenset({"as registered"}),
     "shop/commands/meters.py": frozenset({"this program's estimate until a repeatability study"}),
     "shop/commands/readings.py": frozenset({"Set aside: another value of this bore counts"}),

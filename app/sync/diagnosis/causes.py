@@ -52,7 +52,7 @@ class Sizes:
     source: FigureSource
 
 
-_BOTH_WAYS = (-0.35, -0.28, -0.22, -0.16, -0.10, 0.10, 0.16, 0.22, 0.28, 0.35)
+_BOTH_WAYS = (-0.35, -0.28, -0.22, -0.16, -0.10, 0.10, 0.16, 0.22, 0.28, 0.35)  # of the air (our judgement)
 
 TABLE: Mapping[EngineFault, Sizes] = {
     EngineFault.NONE: Sizes("", (0.0,), (), FigureSource.JUDGEMENT),

@@ -1,8 +1,8 @@
 """How readings narrow the posterior of an engine, and the posterior after a whole visit.
 
 A reading is taken in by an iterated extended Kalman step through the flow model (``foretold``). What moves do to a
-posterior stands in ``predict``. A posterior may be a stack of several, one for each story of the visit
-(``stories``): all of them take in the same readings.
+posterior stands in ``predict``. A posterior may be a stack of several, one for each hypothesis of the visit
+(``hypotheses``): all of them take in the same readings.
 
 Source of the step: B. M. Bell and F. W. Cathey, "The iterated Kalman filter update as a Gauss-Newton method", IEEE
 Transactions on Automatic Control 38 (1993) 294-297.

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from app.sync.engine.adjusters.registry import adjuster_of, kind_at
 from app.sync.engine.events import Event, Reading
-from app.sync.estimation.story_bank import Judged
+from app.sync.estimation.visit_hypotheses import Judged
 from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
 from app.sync.planning.recent_events import SEEN, since_last_move
 

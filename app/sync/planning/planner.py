@@ -26,8 +26,8 @@ from app.sync.estimation.evenness import evenness
 from app.sync.estimation.filter import predicted_readings
 from app.sync.estimation.posterior import Posterior, start_prior
 from app.sync.estimation.predict import predict
-from app.sync.estimation.story_bank import judged
 from app.sync.estimation.uncertain_gains import A_LITTLE
+from app.sync.estimation.visit_hypotheses import judged
 from app.sync.planning.advice import (
     MOST_THEN,
     Advice,

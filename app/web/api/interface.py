@@ -74,7 +74,7 @@ own.
 **What changed.** `GET /api/changes?after=` lists what was recorded since, by anybody; `GET /api/events` tells of it as
 it happens.
 
-**Live values.** A program that reads instruments is let in at the shop computer (`evenbore feed NAME`) and sends its
+**Live values.** A program that reads instruments gets access at the shop computer (`evenbore feed NAME`) and sends its
 token with each push; the token opens `POST /api/live/feed` and nothing else.
 
 Running engines hurt people. A program that runs an engine keeps the phase's `cautions` and obeys its `stops`; the

@@ -68,7 +68,7 @@ class Push(Sent):
     )
 
 
-class Taken(Told):
+class PushTaken(Told):
     """What the sender has to declare before its values count."""
 
     declare: list[str]
@@ -86,23 +86,23 @@ router = APIRouter(tags=["live values"])
 
 
 @router.post("/live/feed", status_code=202)
-async def push_live_values(request: Request, live: Live, sent: Push) -> Taken:
+async def push_live_values(request: Request, live: Live, sent: Push) -> PushTaken:
     """Send what instruments show, up to twenty times a second and 64 kB at once. Needs the token of a feed in
     `Authorization: Bearer`. Nothing is stored until a person takes a value."""
     channels = {name: Channel(**one.model_dump()) for name, one in sent.channels.items()}
     rows = {name: [(at, value) for at, value in samples] for name, samples in sent.rows.items()}
-    return Taken(declare=live.receive(hashed(bearer(request)), sent.epoch, sent.sent, rows, channels))
+    return PushTaken(declare=live.receive(hashed(bearer(request)), sent.epoch, sent.sent, rows, channels))
 
 
 class NewFeed(Sent):
-    """A program to be let in."""
+    """A program that is to get access."""
 
     key: Key
     name: str = Field(min_length=1, max_length=LONGEST, examples=["Bench"])
 
 
 class FeedLetIn(Told):
-    """The feed's token, which is told this once: only its hash is kept."""
+    """The feed's token, which is told this once: only its hash is stored."""
 
     token: str
 

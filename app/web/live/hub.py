@@ -1,6 +1,6 @@
 """What the shop's instruments send, in memory only: a minute of each channel, and what the pages were shown of it.
 
-Nothing here reaches the records until somebody takes a value. One event is worked out for all streams together, and
+Nothing here reaches the records until a person takes a value. One event is worked out for all streams together, and
 numbered: a tap names the one that was on its screen.
 """
 
@@ -34,7 +34,7 @@ MOST_CHANNELS = 64
 """Channels of one feed."""
 
 SPEED = "speed"
-"""The quantity of a channel that tells how fast the engine runs [rev/min]."""
+"""The quantity of a channel that tells how fast the engine runs [rpm]."""
 
 
 @dataclass

@@ -16,7 +16,7 @@ MOST_A_SECOND = 20
 """Pushes that one feed may send in a second."""
 
 MOST_TOKENS = 100
-"""Tokens of which the last pushes are known; only those that are let in are."""
+"""Tokens of which the last pushes are known; only those with access are."""
 
 
 def is_own(token: str, own: str) -> bool:

@@ -113,7 +113,7 @@ CERTIFICATE_PROBLEMS: Mapping[str, Message] = {
 
 FEED_HELP = Message("Let a program send live values, and show its token once.")
 FEED_NAME_HELP = Message("What the feed is called.")
-FEED_WITHDRAW_HELP = Message("Let the feed of that name send no more.")
+FEED_WITHDRAW_HELP = Message("Withdraw the access of the feed NAME.")
 FEED_UNKNOWN = Message("No feed is called {name}.")
 FEED_ON_THE_PAGE = Message(
     "The program is running and was not reached. Use its page Live values on this computer, or give its --port."

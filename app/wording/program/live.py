@@ -37,4 +37,4 @@ NOT_LET_IN = Message(
     "The program does not let this feed in (answer {status}). Ask for a new token with 'evenbore feed'."
 )
 PROCESS_ENDED = Message("What reads the instruments ended. It is started again.")
-NO_ANSWER = Message("The program does not answer. Values are not kept meanwhile.")
+NO_ANSWER = Message("The program does not answer. What instruments show is dropped until it does.")

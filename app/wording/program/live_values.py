@@ -1,6 +1,8 @@
 """Live values: what the reading page says beside a value that an instrument sends."""
 
+from app.sync.signals.settling import Unsettled
 from app.wording.message import Message
+from app.wording.reasons import TABLES
 
 STATES = {
     "live": Message("live", limit=16, note="State of an instrument's channel."),
@@ -18,3 +20,9 @@ MOVING = Message("Still moving. Wait.")
 SCATTERS = Message("It scatters by {sd} %. Wait.")
 TOO_SOON = Message("Settling. Wait.")
 SETTLED = Message("Settled, within {sd} %.")
+TABLES[Unsettled] = {
+    Unsettled.NO_VALUE: STALE,
+    Unsettled.TOO_SOON: TOO_SOON,
+    Unsettled.MOVING: MOVING,
+    Unsettled.SCATTERS: SCATTERS,
+}

@@ -1,4 +1,4 @@
-"""The programs that may send live values: let in by a token, listed, and withdrawn."""
+"""The programs that may send live values: given access by a token, listed, and withdrawn."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -32,7 +32,7 @@ class Feeders:
 
 
 def let_in(session: Session) -> list[FeedRow]:
-    """The feeds that may send, in the order in which they were let in."""
+    """The feeds that may send, in the order in which they got access."""
     return [row for row in current(session.exec(select(FeedRow).order_by(col(FeedRow.id))).all()) if row.active]
 
 

@@ -1,8 +1,8 @@
-"""What may be true of a whole visit, judged by all that was read in it: the stories.
+"""What may be true of a whole visit, judged by all that was read in it: the hypotheses.
 
 That all is sound; that one adjuster keeps a part of every move, or nothing; that the plate of one bore comes to rest
-beside its place; each with a meter that repeats as told, or worse. Every story follows the visit by a filter of its
-own, and how likely all readings are under it adds up. Nothing that happens in between takes that back.
+beside its place; each with a meter that repeats as told, or worse. Each follows the visit by a filter of its own, and
+how likely all readings are under it adds up. Nothing that happens in between takes that back.
 """
 
 import math
@@ -41,11 +41,11 @@ SLOP = {0.0035: 0.005, 0.008: 0.003}
 (our judgement)."""
 
 FORGET = 8.0
-"""Odds against a story, as a logarithm, from which it is followed no further (our judgement)."""
+"""Odds against a hypothesis, as a logarithm, from which it is followed no further (our judgement)."""
 
 
 @dataclass(frozen=True, slots=True)
-class Story:
+class VisitHypothesis:
     """One sentence about a whole visit: an ``adjuster`` keeps the part ``kept`` of every move; the plate of a ``bore``
     comes to rest within ``slop`` [rad], a standard deviation; the meter repeats to ``noise`` times what was told."""
 
@@ -56,21 +56,21 @@ class Story:
     slop: float = 0.0
 
 
-class StoryBank(NamedTuple):
-    """Stories with a stack of what each believes; its ``log_evidence`` counts how often a story is true at all."""
+class HypothesisBank(NamedTuple):
+    """Hypotheses with a stack of what each believes; its ``log_evidence`` counts how often each is true at all."""
 
-    stories: tuple[Story, ...]
+    hypotheses: tuple[VisitHypothesis, ...]
     stack: Posterior
 
     @property
     def sound(self) -> list[int]:
-        """The places of the stories that nothing is wrong with the engine."""
-        return [n for n, one in enumerate(self.stories) if one.adjuster is None and one.bore is None]
+        """The places of the hypotheses that nothing is wrong with the engine."""
+        return [n for n, one in enumerate(self.hypotheses) if one.adjuster is None and one.bore is None]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Judged:
-    """What the stories of a visit come to. ``posterior`` and ``meter`` are what to plan with; ``unanswering`` and
+    """What the hypotheses of a visit come to. ``posterior`` and ``meter`` are what to plan with; ``unanswering`` and
     ``loose`` the chance that each adjuster does not keep what it is moved by, and that each bore's plate has slop;
     ``noise`` times what was told the meter repeats by."""
 
@@ -90,23 +90,23 @@ def judged(start: Posterior, meter: Meter, events: tuple[Event, ...]) -> Judged:
     told = np.asarray(bank.stack.log_evidence)
     chance = np.exp(told - told.max())
     chance /= chance.sum()
-    logs = np.log([one.noise for one in bank.stories])
+    logs = np.log([one.noise for one in bank.hypotheses])
     noise = NOISES[int(np.abs(np.log(NOISES) - chance @ logs).argmin())]
-    loose = _summed([one.bore for one in bank.stories], chance)
+    loose = _summed([one.bore for one in bank.hypotheses], chance)
     planned = next((bore for bore, share in loose.items() if share > 0.5), None)
-    about = [n for n, one in enumerate(bank.stories) if one.adjuster is None and one.bore == planned]
+    about = [n for n, one in enumerate(bank.hypotheses) if one.adjuster is None and one.bore == planned]
     place = about[int(np.lexsort((-chance[about], np.abs(logs[about] - math.log(noise))))[0])]
     return Judged(
         at(bank.stack, place),
         replace(meter, repeatability=noise * meter.repeatability),
         noise,
-        _summed([one.adjuster for one in bank.stories], chance),
+        _summed([one.adjuster for one in bank.hypotheses], chance),
         loose,
     )
 
 
 def _summed(about: Sequence[T | None], chance: Floats) -> dict[T, float]:
-    """The chance of all stories about each thing, by what each story is about."""
+    """The chance of all hypotheses about each thing, by what each hypothesis is about."""
     found: dict[T, float] = {}
     for thing, share in zip(about, chance.tolist(), strict=True):
         if thing is not None:
@@ -115,15 +115,15 @@ def _summed(about: Sequence[T | None], chance: Floats) -> dict[T, float]:
 
 
 class _Moved(NamedTuple):
-    """The stories before a move, None where nothing at idle was moved, and after it; what it was made at."""
+    """The hypotheses before a move, None where nothing at idle was moved, and after it; what it was made at."""
 
-    before: StoryBank | None
-    after: StoryBank
+    before: HypothesisBank | None
+    after: HypothesisBank
     adjuster: Adjuster | None = None
 
 
 def _since_move(start: Posterior, meter: Meter, events: tuple[Event, ...]) -> tuple[_Moved, Seen]:
-    """How the stories stood after the last move, and what was read since."""
+    """How the hypotheses stood after the last move, and what was read since."""
     last = next((n for n in reversed(range(len(events))) if not isinstance(events[n], Reading | IdleSpeed)), -1)
     moved = _moved(start, meter, events[: last + 1]) if last >= 0 else _Moved(None, _begun(start))
     return moved, tuple([one for one in events[last + 1 :] if isinstance(one, Reading | IdleSpeed)])
@@ -131,7 +131,7 @@ def _since_move(start: Posterior, meter: Meter, events: tuple[Event, ...]) -> tu
 
 @lru_cache(maxsize=64)
 def _moved(start: Posterior, meter: Meter, events: tuple[Event, ...]) -> _Moved:
-    """How the stories stand after ``events``, of which the last one is a move or a plate set cold."""
+    """How the hypotheses stand after ``events``, of which the last one is a move or a plate set cold."""
     last, cold = events[-1], 0
     while cold < len(events) and isinstance(events[-1 - cold], ColdSetting):
         cold += 1
@@ -143,62 +143,64 @@ def _moved(start: Posterior, meter: Meter, events: tuple[Event, ...]) -> _Moved:
         return _Moved(None, _changed(bank, lambda one, _: predict(one, last)))
     adjuster = adjuster_of(last)
     bank = _suspecting(bank, adjuster)
-    after = _changed(bank, lambda one, story: predict(one, last, story.kept if story.adjuster == adjuster else 1.0))
+    after = _changed(
+        bank, lambda one, hypothesis: predict(one, last, hypothesis.kept if hypothesis.adjuster == adjuster else 1.0)
+    )
     return _Moved(bank, after, adjuster)
 
 
-def _begun(start: Posterior) -> StoryBank:
-    """The stories before anything happened."""
+def _begun(start: Posterior) -> HypothesisBank:
+    """The hypotheses before anything happened."""
     by_noise = np.exp(-0.5 * (np.log(NOISES) / NOISE_SD) ** 2)
     by_noise[0] += by_noise[1:].sum()  # as much below what was told as above
     by_noise /= by_noise.sum()
     faults: list[tuple[int | None, float]] = [(None, 0.0), *product(start.layout.bores, SLOP)]
-    stories = [Story(noise, bore=bore, slop=slop) for bore, slop in faults for noise in NOISES]
+    hypotheses = [VisitHypothesis(noise, bore=bore, slop=slop) for bore, slop in faults for noise in NOISES]
     told = np.log([SLOP.get(slop, 1.0) * share for _, slop in faults for share in by_noise])
-    stack = replace(stacked([start] * len(stories)), log_evidence=told)
-    return StoryBank(tuple(stories), stack)
+    stack = replace(stacked([start] * len(hypotheses)), log_evidence=told)
+    return HypothesisBank(tuple(hypotheses), stack)
 
 
-def _suspecting(bank: StoryBank, adjuster: Adjuster) -> StoryBank:
-    """With the stories that an adjuster keeps but a part of its moves from now on, begun from those that all is
+def _suspecting(bank: HypothesisBank, adjuster: Adjuster) -> HypothesisBank:
+    """With the hypotheses that an adjuster keeps but a part of its moves from now on, begun from those that all is
     sound."""
-    if adjuster in [one.adjuster for one in bank.stories]:
+    if adjuster in [one.adjuster for one in bank.hypotheses]:
         return bank
     sets_a_gap = kind_at(bank.stack.layout, adjuster).effect == "sets a gap"
     shares = KEPT if sets_a_gap else {0.0: KEPT[0.0]}  # by how much a screw moves less is learned as its gain
-    each = [at(bank.stack, n) for n in range(len(bank.stories))]
-    stories = list(bank.stories)
-    for sound, belief in [(bank.stories[n], each[n]) for n in bank.sound]:
+    each = [at(bank.stack, n) for n in range(len(bank.hypotheses))]
+    hypotheses = list(bank.hypotheses)
+    for sound, belief in [(bank.hypotheses[n], each[n]) for n in bank.sound]:
         for kept, often in shares.items():
-            stories.append(replace(sound, adjuster=adjuster, kept=kept))
+            hypotheses.append(replace(sound, adjuster=adjuster, kept=kept))
             each.append(replace(belief, log_evidence=belief.log_evidence + math.log(often)))
-    return StoryBank(tuple(stories), stacked(each))
+    return HypothesisBank(tuple(hypotheses), stacked(each))
 
 
-def _changed(bank: StoryBank, change: Callable[[Posterior, Story], Posterior]) -> StoryBank:
-    """With what each story believes changed."""
-    each = [change(at(bank.stack, n), story) for n, story in enumerate(bank.stories)]
+def _changed(bank: HypothesisBank, change: Callable[[Posterior, VisitHypothesis], Posterior]) -> HypothesisBank:
+    """With what each hypothesis believes changed."""
+    each = [change(at(bank.stack, n), hypothesis) for n, hypothesis in enumerate(bank.hypotheses)]
     return bank._replace(stack=stacked(each))
 
 
-def _read_in(moved: _Moved, seen: Seen, meter: Meter) -> StoryBank:
-    """The stories once all took in what was read after a move."""
+def _read_in(moved: _Moved, seen: Seen, meter: Meter) -> HypothesisBank:
+    """The hypotheses once all took in what was read after a move."""
     bank = moved.after
     if not seen:
         return bank
     rows = bank.stack.row_of_bore
     rough = Roughness(
-        np.array([one.noise for one in bank.stories]),
-        np.array([0 if one.bore is None else rows[one.bore] for one in bank.stories]),
-        np.array([one.slop for one in bank.stories]),
+        np.array([one.noise for one in bank.hypotheses]),
+        np.array([0 if one.bore is None else rows[one.bore] for one in bank.hypotheses]),
+        np.array([one.slop for one in bank.hypotheses]),
     )
-    sure = np.array([one.adjuster is not None and one.adjuster == moved.adjuster for one in bank.stories])
+    sure = np.array([one.adjuster is not None and one.adjuster == moved.adjuster for one in bank.hypotheses])
     before = None if moved.before is None else moved.before.stack
     return bank._replace(stack=learn(bank.stack, before, meter, seen, rough, sure))
 
 
-def _closed(bank: StoryBank) -> StoryBank:
-    """Without the stories that are out of the question."""
+def _closed(bank: HypothesisBank) -> HypothesisBank:
+    """Without the hypotheses that are out of the question."""
     told = np.asarray(bank.stack.log_evidence)
     soundest = bank.sound[int(told[bank.sound].argmax())]
     kept = np.union1d(np.flatnonzero(told > told.max() - FORGET), [soundest])
@@ -208,4 +210,4 @@ def _closed(bank: StoryBank) -> StoryBank:
         covariance=bank.stack.covariance[kept],
         log_evidence=told[kept] - told.max(),
     )
-    return StoryBank(tuple([bank.stories[n] for n in kept]), stack)
+    return HypothesisBank(tuple([bank.hypotheses[n] for n in kept]), stack)

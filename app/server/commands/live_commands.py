@@ -22,8 +22,6 @@ TOKEN = "EVENBORE_FEED_TOKEN"
 BESIDE = "EVENBORE_BESIDE"
 """The variable that says that the process was begun by the program, and ends with its standard input."""
 
-"""Seconds that the program may take to answer (our judgement)."""
-
 File = Annotated[Path, typer.Argument(metavar="FILE", help=say(cli.LIVE_FILE_HELP))]
 To = Annotated[str, typer.Option("--to", help=say(cli.LIVE_TO_HELP))]
 TokenFile = Annotated[Path | None, typer.Option("--token-file", help=say(cli.LIVE_TOKEN_HELP))]

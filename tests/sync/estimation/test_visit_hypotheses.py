@@ -12,7 +12,7 @@ from app.sync.engine.units import KG_PER_HOUR, LITER, THOU
 from app.sync.estimation.filter import predicted_readings, run_filter
 from app.sync.estimation.posterior import Posterior, start_prior
 from app.sync.estimation.predict import predict
-from app.sync.estimation.story_bank import Judged, judged
+from app.sync.estimation.visit_hypotheses import Judged, judged
 
 V8 = Layout((Bank("A", (1, 2, 3, 4), 2, 1), Bank("B", (5, 6, 7, 8), 5, 5)))
 START = start_prior(V8, likely_hardware(4 * LITER, 8), 4 * LITER, 850 / 60)
@@ -60,7 +60,7 @@ def test_a_coupler_that_answers_is_not_suspected() -> None:
 
 
 def test_an_unsurprising_move_elsewhere_takes_nothing_back() -> None:
-    """Its own readings say as much of either story (0.5 is our judgement)."""
+    """Its own readings say as much of either hypothesis (0.5 is our judgement)."""
     first = shown(START, 1.3)
     turned = StopTurn("B", 0.0625, 0.0)
     belief = predict(run_filter(START, TOLD, [*first, reset(3.0), *first]), turned)

@@ -1,0 +1,1 @@
+"""The commands beside ``serve`` and ``demo``, one module a kind."""
