@@ -26,6 +26,8 @@ const NAMES = {
   facts: "write-checks",
   plates: "write-plates",
   hours: "write-hours",
+  why: "write-why",
+  "why/file": "write-why-file",
 };
 
 /** Why something is not saved yet, by the trouble of the outbox. @type {Record<string, string>} */

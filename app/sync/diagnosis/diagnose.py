@@ -72,9 +72,11 @@ def diagnose(
     running: bool = True,
     sound: float = SOUND_BEFORE,
 ) -> Diagnosis:
-    """Weigh the ``findings`` of an engine whose bores belong to these ``banks`` (counted from 0), and say what is next.
+    """Weigh the findings of an engine, and say what is next.
 
-    ``allowed`` are the tests that place, instruments and hands allow.
+    Parameters: ``banks`` gives each bore's bank, counted from 0; ``findings`` in the order they were made; ``allowed``
+    are the tests that place, instruments and hands allow; ``running`` says whether the engine runs now; ``sound`` is
+    the chance before the findings that nothing is wrong.
     """
     shown = seen(findings)
     now = posterior(banks, shown, sound)

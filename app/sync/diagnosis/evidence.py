@@ -45,6 +45,8 @@ def seen(findings: Iterable[Finding]) -> Mapping[Place, Deviation]:
     """Every measurement and bore (or bank, or None) with what it showed. Several readings of one count as their middle.
 
     Bores of a round with fewer than `FEWEST_BORES` figures are left out: there is no middle to hold them against.
+
+    Parameters: ``findings`` in the order they were made; of several words for one place the last counts.
     """
     rows: dict[Place, list[Finding]] = defaultdict(list)
     for one in findings:

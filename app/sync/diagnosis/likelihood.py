@@ -41,7 +41,10 @@ class WholeState:
 
 @cache
 def engine_states(banks: int) -> tuple[WholeState, ...]:
-    """Every state that an engine of so many banks may be in, the sound one first."""
+    """Every state that an engine may be in, the sound one first.
+
+    Parameters: ``banks`` of the engine, how many.
+    """
     shared = [WholeState(EngineFault.SHARED_LEAK, size, None) for size in TABLE[EngineFault.SHARED_LEAK].sizes]
     choked = [
         WholeState(EngineFault.EXHAUST, size, bank)
@@ -55,7 +58,8 @@ def engine_states(banks: int) -> tuple[WholeState, ...]:
 def of_bore(measure: FindingKind, shown: Deviation, shift: float = 0.0) -> Floats:
     """The likelihood of what a bore showed in each of its states, of shape (states,).
 
-    ``shift`` is what the engine's own state adds at that bore.
+    Parameters: ``measure`` that was made; ``shown`` by it at the bore; ``shift`` [the measurement's own form] is what
+    the engine's own state adds at that bore.
     """
     kind, wrong = CATALOGUE[measure], WRONG_AGAIN if shown.again else WRONG
     unknown = BORE_CAUSES.index(EngineFault.UNKNOWN)
@@ -75,13 +79,20 @@ def of_bore(measure: FindingKind, shown: Deviation, shift: float = 0.0) -> Float
 
 
 def doubt(measure: FindingKind) -> float:
-    """Share by which engines differ in an effect on that measurement, one standard deviation."""
+    """Share by which engines differ in an effect on a measurement, one standard deviation.
+
+    Parameters: ``measure`` that the effect is seen by.
+    """
     return VACUUM_DOUBT if measure in (FindingKind.VACUUM, FindingKind.RECORD) else SIZE_DOUBT
 
 
 @lru_cache(maxsize=4096)
 def of_engine(measure: FindingKind, shown: Deviation, place: int | None, banks: int) -> Floats:
-    """The likelihood of what a test of the engine or of one bank showed in each state of the engine (states,)."""
+    """The likelihood of what a test of the engine or of one bank showed in each of its states, of shape (states,).
+
+    Parameters: ``measure`` that was made; ``shown`` by it; ``place`` is the bank, None for the engine; ``banks`` of the
+    engine, how many.
+    """
     kind, wrong = CATALOGUE[measure], WRONG_AGAIN if shown.again else WRONG
     middle = np.array([_shown_by_engine(measure, state, place) for state in engine_states(banks)])
     said = _normal(shown.off, middle, np.hypot(shown.spread, SIZE_DOUBT * middle))
@@ -89,7 +100,11 @@ def of_engine(measure: FindingKind, shown: Deviation, place: int | None, banks: 
 
 
 def shift_of_vacuum(measure: FindingKind, state: WholeState, bank: int, banks: int) -> float:
-    """What a state of the engine adds to the vacuum seen at a bore of a bank, as a fraction."""
+    """What a state of the engine adds to the vacuum seen at a bore, as a fraction.
+
+    Parameters: ``measure`` by which the vacuum is seen; ``state`` of the engine; ``bank`` of the bore, counted from 0;
+    ``banks`` of the engine, how many.
+    """
     if state.cause is EngineFault.EXHAUST:
         lost = VACUUM_BY_BACK_PRESSURE * state.size
         middle = lost / banks if measure is FindingKind.VACUUM else 0.0
@@ -101,7 +116,10 @@ def shift_of_vacuum(measure: FindingKind, state: WholeState, bank: int, banks: i
 
 @cache
 def direct(measure: FindingKind) -> NDArray[np.bool_]:
-    """Which states this measurement looks at itself, of shape (states,)."""
+    """Which states of a bore a measurement looks at itself, of shape (states,).
+
+    Parameters: ``measure`` that is made.
+    """
     causes = [cause for cause in BORE_CAUSES if measure in TABLE[cause].direct]
     return np.asarray(bore_states().of(*causes) > 0)
 

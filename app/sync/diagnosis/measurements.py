@@ -134,11 +134,17 @@ CHANGE_OF_STATE = 1.5
 
 
 def minutes(measure: FindingKind, bores: int) -> float:
-    """What a test of that kind takes at so many bores [min], without a change of state."""
+    """What a test takes [min], without a change of state.
+
+    Parameters: ``measure`` that is made; ``bores`` it is made at, how many.
+    """
     kind = CATALOGUE[measure]
     return kind.once + kind.each * bores
 
 
 def runs(measure: FindingKind) -> bool:
-    """Whether the engine runs on its own meanwhile."""
+    """Whether the engine runs on its own during a test.
+
+    Parameters: ``measure`` that is made.
+    """
     return CATALOGUE[measure].run in (Run.RUNNING, Run.OPENED)

@@ -43,9 +43,11 @@ def ranked(
     running: bool,
     bore: int | None = None,
 ) -> tuple[NextTest, ...]:
-    """Every test that may be made and was not, the best first; of tests of one bore that at ``bore``, or the best.
+    """Every test that may be made and was not, the best first.
 
-    ``running`` says whether the engine runs now.
+    Parameters: ``now`` is what is believed; ``shown`` is what was seen; ``allowed`` are the tests that may be made;
+    ``running`` says whether the engine runs now; ``bore`` that tests of one bore are to be made at, counted from 0,
+    None for the best.
     """
     found = [
         test
@@ -132,7 +134,10 @@ def _told_of_engine(now: Beliefs, measure: FindingKind, place: int | None) -> fl
 
 @cache
 def outcomes(measure: FindingKind) -> Floats:
-    """The chance of each outcome of a test in each state of a bore, of shape (states, outcomes)."""
+    """The chance of each outcome of a test in each state of a bore, of shape (states, outcomes).
+
+    Parameters: ``measure`` that is made.
+    """
     kind = CATALOGUE[measure]
     if kind.use is Use.WORD:
         columns = [of_bore(measure, Deviation(0.0, 0.0, word)) for word in kind.words]

@@ -47,7 +47,11 @@ def by_cause() -> Floats:
 
 
 def posterior(banks: Sequence[int], shown: Mapping[Place, Deviation], sound: float = SOUND_BEFORE) -> Beliefs:
-    """The odds of an engine whose bores belong to these ``banks``, after what was seen; ``sound`` are those before."""
+    """The odds of every cause and place after what was seen.
+
+    Parameters: ``banks`` gives each bore's bank, counted from 0; ``shown`` is what was seen; ``sound`` is the chance
+    before it that nothing is wrong.
+    """
     count, sides = len(banks), max(banks) + 1
     states = engine_states(sides)
     bores_before, engine_before = _before(count, sides, sound)

@@ -176,7 +176,7 @@ def learn(
 
     Parameters: ``stack`` as foretold after the move; ``before`` it, None where nothing at idle was moved; ``meter``
     read with; ``seen`` at least one reading; ``rough``, one for each; ``sure`` of what the move did, whatever is read,
-    one for each, none where None.
+    of shape (stack,), none where None.
     """
     if len(seen) > MOST_OF_A_BORE:
         bores = [one.bore if isinstance(one, Reading) else 0 for one in seen]

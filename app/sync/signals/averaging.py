@@ -52,9 +52,10 @@ def window_for(speed: float | None) -> float:
 
 
 def hann_weights(times: Floats, until: float, window: float) -> Floats:
-    """Weights that sum to 1, in the shape of ``times`` (values,); all 0 where no value lies inside.
+    """Weights that sum to 1, of shape (values,); all 0 where no value lies inside.
 
-    Parameters: ``times`` of the values [s]; ``until`` [s] the window ends and ``window`` [s] how long it is, above 0.
+    Parameters: ``times`` of the values [s], of shape (values,); ``until`` [s] the window ends; ``window`` [s] is how
+    long it is, above 0.
 
     >>> hann_weights(np.array([0.0, 0.5, 1.0, 1.5]), 2.0, 2.0).round(2)
     array([0.  , 0.25, 0.5 , 0.25])

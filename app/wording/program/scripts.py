@@ -43,6 +43,8 @@ WORDS: Mapping[str, Message] = {
     "write-plates-begun": Message("{count} start of cold setting", many="{count} starts of cold setting"),
     "write-plates": Message("{count} plate set cold", many="{count} plates set cold"),
     "write-hours": Message("{count} corrected time", many="{count} corrected times"),
+    "write-why": Message("{count} cross-check entry", many="{count} cross-check entries"),
+    "write-why-file": Message("{count} logger's file", many="{count} loggers' files"),
     "write-sign-off": Message("{count} sign-off", many="{count} sign-offs"),
     "write-other": Message("{count} entry", many="{count} entries"),
     "write-bore": Message(

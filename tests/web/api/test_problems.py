@@ -21,6 +21,7 @@ from app.web.application import create_app
 from app.web.error_responses import PROBLEM
 from app.wording.program.request_faults import FieldFault, RequestFault
 from tests.shop.yard import FOUR, engine, heat_soaked, key, read, read_round, visit, visit_record
+from tests.web.live.pushes import FEED, let_in
 
 HOT = "/api/visits/1/phases/heat-soaked-recheck"
 ENGINE = {"serial": "31-0217", "displacement": 3.9, "idle_speed_rpm": 850, "layout": {"banks": [{"bores": [1, 2]}]}}
@@ -256,11 +257,13 @@ def test_what_is_not_json(client: TestClient) -> None:
 
 def test_no_write_takes_what_a_foreign_page_could_send_without_asking(client: TestClient, shop: Database) -> None:
     read_round(shop, heat_soaked(shop, FOUR), HEAT_SOAKED)
+    feed = {"authorization": f"Bearer {let_in(client)}"}  # without it the door does not look at what is sent
     for path, operations in document()["paths"].items():
         there = re.sub(r"{\w+_id}", "1", path).replace("{phase}", "heat-soaked-recheck").replace("{item}", "coolant")
         for method in {"post", "put", "patch", "delete"} & operations.keys():
             for kind in ("text/plain", "application/x-www-form-urlencoded", "multipart/form-data; boundary=x", ""):
-                answer = client.request(method, there, content='{"key":"x"}', headers={"content-type": kind})
+                headers = {"content-type": kind, **(feed if path == FEED else {})}
+                answer = client.request(method, there, content='{"key":"x"}', headers=headers)
                 assert problem(answer, 415)["code"] == "json-expected"
 
 
@@ -285,7 +288,9 @@ def test_a_program_elsewhere_is_told_how_it_is_let_in(shop: Database) -> None:
         for answer in (client.get("/api/engines"), client.post("/api/engines", json={**ENGINE, "key": key()})):
             said = problem(answer, 401)
             assert said["code"] == "not-paired"
-            assert "/pair" in said["detail"]
+            assert "Authorization: Bearer" in said["detail"]
+            assert "Programs with access" in said["detail"]
+            assert answer.headers["www-authenticate"].startswith("Bearer")
     with TestClient(app, base_url="http://127.0.0.1") as client:
         assert client.get("/api/engines").json() == []
 
@@ -337,25 +342,26 @@ Rejection: adjusted-before-reading adjusted-by-another-tablet adjusted-since-rou
   displacement-missing drift-check-bore drift-check-last engine-has-run engine-runs engine-stopped-already
   extra-before-first far-off feeler-count feeler-set feelers-out-of-range file-contradicts-itself file-entry-differs
   file-lost file-missing file-not-an-engine file-not-by-schema file-of-another-engine file-open-visits
-  file-takes-too-long file-too-large file-version file-without-time
-  files-too-large flats-out-of-range full-name-missing hidden-sign idle-speed-missing initials-missing
-  initials-twice intake-missing intake-note-missing key-reused meter-range meter-step meter-units-differ
-  meter-value-missing move-not-in-phase name-missing name-taken no-earlier-visit no-idle-speed-in-phase no-open-stop
-  no-readings-in-phase no-such-adjustment no-such-bank no-such-bore no-such-bypass-screw no-such-coupler
-  no-such-engine no-such-meter no-such-person no-such-screw no-such-study no-such-table no-such-tablet no-such-tag
-  no-such-visit no-temperature no-training-engine not-a-bore not-a-day not-a-number not-a-pair not-a-thickness
-  not-a-whole-number not-asked-for not-listed not-neighbors not-one-of not-set-cold not-signed-off nothing-corrected
-  nothing-entered nothing-missing nothing-to-undo number-missing opening-feelers out-of-range pair-twice
-  pairing-code-shown pairing-code-wrong people-lines phases-incomplete pin-length pin-missing pin-too-easy pin-wrong
-  pins-differ preset-first real-engine reason-missing remedy-missing round-complete round-in-progress round-ran-out
-  sensor-twice serial-missing serial-taken set-before shaft-too-thick stale-form study-complete throttles-have-power
-  too-long too-many-people too-many-tries training-flow-only training-layout-changed training-no-link-rods
-  training-stays turns-missing turns-out-of-range visit-open wider-than-first-fire
+  file-takes-too-long file-too-large file-version file-without-time files-too-large flats-out-of-range full-name-missing
+  hidden-sign idle-speed-missing initials-missing initials-twice intake-missing intake-note-missing key-reused
+  look-differs meter-range meter-step meter-units-differ meter-value-missing move-not-in-phase name-missing name-taken
+  no-earlier-visit no-idle-speed-in-phase no-open-stop no-readings-in-phase no-such-adjustment no-such-bank no-such-bore
+  no-such-bypass-screw no-such-coupler no-such-engine no-such-feed no-such-meter no-such-person no-such-program
+  no-such-screw no-such-study no-such-table no-such-tablet no-such-tag no-such-visit no-temperature no-training-engine
+  not-a-bore not-a-day not-a-number not-a-pair not-a-thickness not-a-whole-number not-asked-for not-listed not-neighbors
+  not-one-of not-set-cold not-signed-off nothing-corrected nothing-entered nothing-missing nothing-to-undo
+  number-missing opening-feelers out-of-range pair-twice pairing-code-shown pairing-code-wrong people-lines
+  phases-incomplete pin-length pin-missing pin-too-easy pin-wrong pins-differ preset-first real-engine reason-missing
+  remedy-missing round-complete round-in-progress round-ran-out scopes-missing sensor-twice serial-missing serial-taken
+  set-before shaft-too-thick stale-form study-complete throttles-have-power token-days token-shown too-long
+  too-many-people too-many-tries training-flow-only training-layout-changed training-no-link-rods training-stays
+  turns-missing turns-out-of-range visit-open wider-than-first-fire
 LayoutFault: bank-count bank-twice bank-without-bores bore-number bore-twice bypass-not-a-bore drive-not-in-bank
   extra-not-a-bore extra-twice extra-unknown joined-beside-motors joint-count sensor-not-a-bore springless-not-a-bore
   stop-not-in-bank too-many-bores
-RequestFault: bad-request foreign-origin header-too-long internal-error json-expected method-not-allowed not-found
-  not-json not-paired shop-computer-only timed-out too-large too-slow unknown-host wrong-shape
+RequestFault: bad-request foreign-origin header-too-long https-only internal-error json-expected method-not-allowed
+  no-feed not-found not-json not-paired scope-missing shop-computer-only timed-out token-unknown too-large
+  too-many-requests too-many-streams too-often too-slow unknown-host wrong-shape
 FieldFault: hidden-sign malformed not-a-uuid not-one-of out-of-range required too-long too-short unknown-field
   wrong-type
 Waiting: check-first earlier-phase engine-stands heat-ran-out no-such-phase not-heat-soaked preset-destroys-as-found

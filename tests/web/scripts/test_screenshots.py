@@ -11,6 +11,7 @@ from tests.screenshots import PICTURES, SMALL, gallery, name_of, pages, through_
 NO_PICTURE = {
     "/tag/{tag}",  # leads on to the engine
     "/visits/{visit_id}/news",
+    "/live/now",
     "/statistics/{slug}.csv",
     "/engines/{engine_id}/export.json",
     "/engines/{engine_id}/{table}.csv",
