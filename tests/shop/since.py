@@ -89,8 +89,8 @@ def _same(was: Json, now: Json) -> bool:
 def no_longer_described(was: Json, now: Json) -> Iterator[str]:
     """What the OpenAPI document ``was`` promises and ``now`` does not: paths, methods, parameters, answers and fields.
 
-    An answer may have more fields, and a field more values to choose from. What is sent may have more fields that may
-    be left out. Shapes are followed by what they hold; their names are free.
+    An answer may have more fields, and a field more values to choose from, or name those it has. What is sent may have
+    more fields that may be left out. Shapes are followed by what they hold; their names are free.
     """
     for path, operations in was["paths"].items():
         if path not in now["paths"]:
@@ -157,7 +157,7 @@ class _Shapes:
         if len(choices) > 1 or len(choices_now) > 1:
             yield from self._alternatives(choices, choices_now, sent, at)
         else:
-            yield from self._values(was, now, at)
+            yield from self._values(was, now, sent, at)
             yield from self._fields(was, now, sent, at)
             yield from self._inside(was, now, sent, at)
         self.seen.discard((before, after))
@@ -191,13 +191,13 @@ class _Shapes:
             yield f"{at}.{name}: {'has to be sent now' if sent else 'may be left out now'}"
 
     @staticmethod
-    def _values(was: Json, now: Json, at: str) -> Iterator[str]:
+    def _values(was: Json, now: Json, sent: bool, at: str) -> Iterator[str]:
         if _type(was) != _type(now):
             yield f"{at}: {_type(was)} became {_type(now)}"
         before, after = _named_values(was), _named_values(now)
         if before and not after:
             yield f"{at}: any value now"
-        elif not before and after:
+        elif sent and not before and after:
             yield f"{at}: only {sorted(map(str, after))} now"
         elif missing := before - after:
             yield f"{at}: no {sorted(map(str, missing))}"

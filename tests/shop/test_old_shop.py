@@ -54,6 +54,13 @@ JUDGED_THERE = {
 }
 """The same at paths that end like this."""
 
+REASONS = """
+after-move again balanced both_ways bypass-end close-round coarse coarse-bank disagree doubtful even finest first-round
+flow_meter follows free_play idle in-question last-round link no-adjuster no-answer none nothing-read opening preset
+signed-off single skipped slop stop-bank stop-speed stopped then tight tightening unread way wide wider_opening
+"""
+"""The reasons of an advice that the program of 76737f8 could tell, when its description named none."""
+
 ORIGIN = "http://127.0.0.1:8000"
 SIGNER, PIN = "Foreman of the yard", "2580"
 
@@ -190,6 +197,13 @@ def test_programs_are_told_what_they_were_told(client: TestClient) -> None:
 def test_the_interface_is_described_with_everything_it_had(client: TestClient) -> None:
     was = json.loads(unpacked(FIXTURES / "openapi-76737f8.json.gz"))
     assert list(no_longer_described(was, client.get("/api/openapi.json").json()))[:20] == []
+
+
+def test_every_reason_of_an_advice_that_was_told_is_among_those_named(client: TestClient) -> None:
+    advice = client.get("/api/openapi.json").json()["components"]["schemas"]["AdviceTold"]
+    told = {answer["body"]["why"] for path, answer in recorded()["answers"].items() if path.endswith("/advice")}
+    assert told
+    assert {*told, *REASONS.split()} <= set(advice["properties"]["why"]["enum"])
 
 
 def test_every_path_that_was_read_is_on_record() -> None:

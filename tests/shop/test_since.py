@@ -97,6 +97,7 @@ def more(document: Json) -> None:
     document["paths"]["/api/meters"]["post"] = {"responses": {}}
     shape(document, "AdviceTold")["properties"]["code"] = {"type": "string"}
     shape(document, "AdviceTold")["properties"]["kind"]["enum"].append("wait")
+    shape(document, "AdviceTold")["properties"]["why"]["enum"] = ["wide", "tight"]
     shape(document, "VisitSent")["properties"]["changed"] = {"type": "array", "items": {"type": "string"}}
 
 
@@ -136,6 +137,10 @@ def no_value(document: Json) -> None:
     shape(document, "AdviceTold")["properties"]["kind"]["enum"].remove("cannot")
 
 
+def some_values_taken(document: Json) -> None:
+    shape(document, "VisitSent")["properties"]["why"]["enum"] = ["First sync"]
+
+
 def has_to_be_sent(document: Json) -> None:
     shape(document, "VisitSent")["required"].append("job")
 
@@ -168,6 +173,7 @@ def test_a_description_may_grow_and_its_shapes_be_called_otherwise(change: Calla
         (other_type, "readings[].bore: integer became string"),
         (maybe_null, "readings[].bore: an answer of another shape"),
         (no_value, ".kind: no ['cannot']"),
+        (some_values_taken, "post /api/engines/{engine_id}/visits sent.why: only ['First sync'] now"),
         (has_to_be_sent, "post /api/engines/{engine_id}/visits sent.job: has to be sent now"),
         (not_taken, "post /api/engines/{engine_id}/visits sent.why: gone"),
         (no_alternative, "alternative 5 is gone or another"),

@@ -45,7 +45,7 @@ def ranked(
 ) -> tuple[NextTest, ...]:
     """Every test that may be made and was not, the best first.
 
-    Parameters: ``now`` is what is believed; ``shown`` is what was seen; ``allowed`` are the tests that may be made;
+    Parameters: ``now`` is the posterior after ``shown``, what was seen; ``allowed`` are the tests that may be made;
     ``running`` says whether the engine runs now; ``bore`` that tests of one bore are to be made at, counted from 0,
     None for the best.
     """
