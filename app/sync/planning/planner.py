@@ -18,6 +18,7 @@ from app.sync.engine.adjusters.kind import ScrewWithGain
 from app.sync.engine.adjusters.registry import kind_at, own_adjuster, own_screws
 from app.sync.engine.events import Event, IdleSpeed, Meter, Move, Reading
 from app.sync.engine.hardware import Hardware
+from app.sync.engine.idle_flow import solve_idle
 from app.sync.engine.layout import Adjuster, Layout, StopScrew
 from app.sync.estimation.column_sharing import sharing_learned
 from app.sync.estimation.conformity import LIMIT_PROBABILITY, Conformity, Decision
@@ -164,11 +165,11 @@ def next_move(
     start = read_by_columns(start or start_prior(layout, hardware, displacement, wanted_speed), meter, events)
     start = depth_learned(sharing_learned(start, meter, events), meter, events)
     found = judged(start, meter, tuple(events))
-    posterior, meter = found.posterior, found.meter
+    posterior, as_told, meter = found.posterior, meter, found.meter
     if told := to_read_again(layout, meter, since) or fault_to_name(found, events):
         return told
     earlier = untouched(layout, events)
-    bench = _bench(start, posterior, meter, window, blades, events, earlier)
+    bench = _bench(start, posterior, meter, window, blades, events, earlier, as_told)
     standing = bench.standing
     if decision is None and closed and not set(layout.bores) - set(bench.told):  # before that it settles nothing
         sharing = posterior.engine.sharing
@@ -191,6 +192,7 @@ def _bench(
     blades: Sequence[float],
     events: Sequence[Event],
     earlier: Sequence[Untouched],
+    told: Meter,
 ) -> _PlanningContext:
     """What a piece of advice is drawn from: the task at hand and how the engine stands to it."""
     layout, since = posterior.layout, [e for e in since_last_move(events) if isinstance(e, Reading)]
@@ -207,8 +209,10 @@ def _bench(
         opened_by(start, events),
         no_way=recently_turned(events),
     )
-    standing = outcomes(posterior, task, [no_change(layout)])
     seen, wanted = idle_as_read(events), posterior.engine.speed
+    if seen is None:
+        task = replace(task, seen_beside=_seen_beside(start, told, events))
+    standing = outcomes(posterior, task, [no_change(layout)])
     if seen is not None:
         off = idle_is_off(seen, wanted)
         standing = replace(standing, off_speed=np.array([float(off)]))
@@ -219,6 +223,18 @@ def _bench(
         further = 1 if standing.speed[0] > 0 else -1
         task = replace(task, no_way=task.no_way | {(StopScrew(bank.name), further) for bank in layout.banks})
     return _PlanningContext(posterior, meter, task, standing, events, [e.bore for e in since], before)
+
+
+def _seen_beside(start: Posterior, told: Meter, events: Sequence[Event]) -> float:
+    """ln of the idle speed that was read last over the one that the posterior made of everything then; 0 where none was
+    read, or it was right."""
+    last = next((at for at in reversed(range(len(events))) if isinstance(events[at], IdleSpeed)), None)
+    read = events[last] if last is not None else None
+    if last is None or not isinstance(read, IdleSpeed) or not idle_is_off(read.speed, start.engine.speed):
+        return 0.0
+    then = judged(start, told, tuple(events[: last + 1])).posterior
+    log_speed = float(solve_idle(then.engine, then.areas, then.log_demand).log_speed)
+    return math.log(read.speed / then.engine.speed) - log_speed
 
 
 def _towards(plan: Plan, bench: _PlanningContext) -> Advice:
