@@ -114,8 +114,9 @@ class Pages:
 
     @property
     def lets_feeds_in(self) -> bool:
-        """Whether any program may send live values."""
-        return bool(self._request.app.state.feeders.tokens)
+        """Whether any program may send live values, or sends some."""
+        state = self._request.app.state
+        return bool(state.feeders.tokens) or state.live.sends
 
     def noticed(self) -> list[str]:
         """What the people of the shop are to know of its files and its network, in words."""

@@ -18,11 +18,11 @@ from tests.benchmarks.crossings import AGAIN, CLOSING, PAGE, ROOT, SAVED, STARTE
 
 # A save looks twice whether the file is still the one that was opened: before it writes, and before it answers.
 LIMITS: Mapping[str, Counts] = {
-    CLOSING: Counts(crossings=2, calls=235, modules=27),
-    PAGE: Counts(crossings=8, calls=2130, modules=86),
-    AGAIN: Counts(crossings=4, calls=320, modules=25),
-    SAVED: Counts(crossings=2, calls=435, modules=31),
-    STARTED: Counts(crossings=13, calls=2440, modules=91),
+    CLOSING: Counts(crossings=2, calls=245, modules=31),
+    PAGE: Counts(crossings=8, calls=2160, modules=90),
+    AGAIN: Counts(crossings=4, calls=330, modules=28),
+    SAVED: Counts(crossings=2, calls=440, modules=35),
+    STARTED: Counts(crossings=13, calls=2460, modules=94),
 }
 
 

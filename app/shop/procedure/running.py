@@ -160,8 +160,15 @@ def ended_by_stop(record: VisitRecord, one: Round) -> bool:
     """
     if one.closed or not one.entered or not record.engine_events:
         return False
-    first, last = one.entered[0].ident, one.ended if record.moved_since(one) else math.inf
+    first, last = one.entered[0].ident, one.ended if _left_for_adjustment(record, one) else math.inf
     return any(first <= event.after_reading < last for event in record.engine_events)
+
+
+def _left_for_adjustment(record: VisitRecord, one: Round) -> bool:
+    """Whether an adjustment was made after a round and before a further one was begun."""
+    later = (further.entered[0].ident for further in record.rounds if further.entered)
+    begun = min((ident for ident in later if ident > one.ended), default=math.inf)
+    return any(one.ended <= move.after_reading < begun for move in record.moves)
 
 
 def cooled_after(record: VisitRecord) -> int:

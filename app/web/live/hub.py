@@ -127,6 +127,11 @@ class Hub:
                 self._told = (now, json.dumps(self._worked_out(now), separators=(",", ":")))
             return self._told[1]
 
+    @property
+    def sends(self) -> bool:
+        """Whether any instrument sent something lately."""
+        return bool(self._senders)
+
     def channels(self) -> dict[str, dict[str, object]]:
         """Every channel: how it was declared, its state, samples a second, and what was refused."""
         now = self._ticks()

@@ -28,10 +28,10 @@ def with_codes(shop: Database) -> int:
     skipped = NewReading(slug, number, 1, "skip", None, "KM", why_code=SkipReason.OUT_OF_REACH)
     readings.add(shop, visit_id, key(), skipped, AT)
     readings.add(shop, visit_id, key(), NewReading(slug, number, 2, "skip", None, "KM", "No adapter fits"), AT)
-    pair = tuple(read(shop, visit_id, HEAT_SOAKED, value, bore=3) for value in (6.5, 7.5))
+    pair = tuple(read(shop, visit_id, HEAT_SOAKED, value, bore=3) for value in (7.5, 6.5))
     readings.settle(shop, visit_id, key(), slug, (pair[0], pair[1]), "newer", "KM", AT)
     for bore in (4, 3):
-        read(shop, visit_id, HEAT_SOAKED, 7.5, bore=bore)
+        read(shop, visit_id, HEAT_SOAKED, bore=bore)
     readings.begin_round(shop, visit_id, key(), slug, AT)
     read_round(shop, visit_id, HEAT_SOAKED)
     check_all(shop, visit_id, LOCK_DOWN)

@@ -9,6 +9,7 @@ from app.shop.errors import RejectedError
 from app.shop.procedure.left_out import values_of
 from app.shop.procedure.phases import HEAT_SOAKED, LOCK_DOWN
 from app.shop.procedure.read_order import NextReading, next_reading
+from app.shop.procedure.running import ended_by_stop
 from app.shop.record.rounds import seconds
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
@@ -115,6 +116,21 @@ def test_a_round_left_for_an_adjustment_tells_of_its_bores_after_the_engine_was_
     assert judged is not None
     assert [one.bore for one in judged.standings] == [1, 2, 3, 4]
     assert judged.counted == 4 + 1 + 2
+
+
+def test_a_round_that_a_stop_cut_short_tells_nothing_after_an_adjustment_of_a_later_round(shop: Database) -> None:
+    visit_id = heat_soaked(shop, FOUR)
+    for _ in range(2):
+        read(shop, visit_id, HEAT_SOAKED, at=after(1))
+    running.stop(shop, visit_id, key(), "KM", after(2))
+    start_again(shop, visit_id, after(3))
+    checks.record(shop, visit_id, key(), HEAT_SOAKED.slug, {"coolant": 84.0, "oil": 84.0}, "KM", after(3.5))
+    for _ in range(5):
+        read(shop, visit_id, HEAT_SOAKED, at=after(4))
+    reset = NewMove(HEAT_SOAKED.slug, "blade", "", 3, 4, 0.0, (6 * THOU,), False, "KM")
+    moves.make(shop, visit_id, key(), reset, after(5))
+    record = visit_record(shop, visit_id)
+    assert [ended_by_stop(record, one) for one in record.rounds if one.row.phase == HEAT_SOAKED.slug] == [True, False]
 
 
 def test_lock_down_reads_every_bore(shop: Database) -> None:

@@ -114,7 +114,8 @@ def test_a_plate_apart_from_its_mate_on_the_shaft_is_evened_by_its_bypass_screw_
 
 def test_where_nothing_sets_two_plates_apart_it_says_so_and_moves_nothing_for_it() -> None:
     layout = Layout((Bank("A", (1, 2, 3, 4), 2, 2, ("shaft", "screw-in", "shaft")),))
-    found = advised(a_round([7.9, 5.1, 6.5, 6.5], layout), layout)
+    read_again = Reading(2, 5.1 * KG_PER_HOUR, 120.0)  # bore 1 is read twice in the round; one figure may be a misread
+    found = advised([*a_round([7.9, 5.1, 6.5, 6.5], layout), read_again], layout)
     assert (found.kind, found.why) == ("cannot", "no-adjuster")
     assert set(found.about) <= {1, 2}
 

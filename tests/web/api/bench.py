@@ -68,11 +68,13 @@ class Program:
             if advice["waits_for_code"] == "heat-ran-out" or self.clock.now > self.looked + timedelta(minutes=10):
                 self.look(here)
                 continue
-            if advice["kind"] in ("done", "cannot"):
+            if advice["kind"] not in ("done", "cannot"):
+                self.follow(path, advice)
+                continue
+            self.check(path)  # the idle speed, recorded last, may ask for another reading
+            if self.ask(f"{path}/advice")["kind"] == advice["kind"]:
                 break
-            self.follow(path, advice)
         self.kinds.append(advice["kind"])
-        self.check(path)
         if self.ask(path)["standing"]["missing"]:
             self.post(f"{path}/overrides", why="As near as it comes today.", by="KM")
 

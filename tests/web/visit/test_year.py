@@ -265,7 +265,8 @@ def rung_up_a_year_later(yard: Yard) -> None:
     assert times is not None
     assert float(times[1]) == pytest.approx(SCALE, abs=0.08)  # its four bores together, one of which slipped
     expect(page.get_by_text("Bore 4 changed most: −")).to_be_visible()
-    hands.even_out(3, hand.bench)
+    for _ in range(MOST_ROUNDS):  # with the idle speed on record it may ask for another reading
+        hands.even_out(3, hand.bench)
     yard.see("/visits/3/heat-soaked-recheck/readings", say(DONE))
     balance(yard, 3)
     lock_down(yard, 3)
