@@ -29,7 +29,7 @@ ACCEPTED = ["2xx", "404", "409", "422"]
 
 CHECKS = {
     "positive_data_acceptance": {"expected-statuses": ACCEPTED},
-    "ignored_auth": {"enabled": False},  # it asks again over the network; tests/web/live/test_door.py asks without a token
+    "ignored_auth": {"enabled": False},  # asks over the network; tests/web/live/test_door.py asks without a token
 }
 
 described = document()
