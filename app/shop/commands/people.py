@@ -12,8 +12,9 @@ from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerifyMismatchError
 from sqlmodel import Session, col, select
 
+from app.shop.commands.access.standing import standing
 from app.shop.commands.engines import LONGEST
-from app.shop.errors import ConflictError, NotFoundError, Problems, RejectedError
+from app.shop.errors import ConflictError, Problems, RejectedError
 from app.shop.reasons import because
 from app.shop.record.superseding import current
 from app.shop.rejections import Rejection
@@ -143,11 +144,7 @@ def _supersede(shop: Database, key: str, person_id: int, pin: str, active: int, 
     with shop.writing() as session:
         if before := earlier(session, Person, key, sent):
             return before.ident
-        person = session.get(Person, person_id)
-        if person is None:
-            raise NotFoundError(because(Rejection.NO_SUCH_PERSON))
-        if person.ident not in {one.ident for one in everyone(session)}:
-            raise ConflictError({"": because(Rejection.CHANGED_BY_ANOTHER_TABLET)})
+        person = standing(session, Person, person_id, everyone(session), Rejection.NO_SUCH_PERSON)
         row = Person(key=key, payload=sent, name=person.name, pin=pin, active=active, at=at, supersedes_id=person.ident)
         session.add(row)
         session.flush()

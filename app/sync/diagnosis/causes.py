@@ -100,8 +100,6 @@ TABLE: Mapping[EngineFault, Sizes] = {
 
 SOUND_BEFORE = 0.5
 """Chance before any evidence that nothing is wrong with the engine, our judgement."""
-SOUND_AFTER_COMPLAINT = 0.15
-"""The same where the engine came with a complaint, our judgement."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

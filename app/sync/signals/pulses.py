@@ -15,9 +15,6 @@ Floats = NDArray[np.float64]
 SPEEDS = (8.0, 55.0)
 """Engine speeds that are looked for, from and to [rev/s] (our judgement)."""
 
-TRACE = 4.0
-"""Seconds of a trace that the speed is taken from (our judgement)."""
-
 HARMONICS, BLOCKED = 3, 0.4
 """Harmonics of the cycle whose strength tells a hose, and the part of the middle channel's below which it is blocked
 (our judgement)."""

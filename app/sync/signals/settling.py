@@ -74,9 +74,7 @@ def look(
     (6.25, None)
     """
     cycle, found = cycle_of(speed or IDLE), None
-    watched = (
-        values if others is None else np.divide(values, others, out=np.full(len(values), np.nan), where=others != 0)
-    )
+    watched = values if others is None else _beside(values, others)
     for window in sorted({max(window_for(speed), one) for one in WINDOWS}):
         value, sd = hann_mean(times, values, now, window), standard_error(times, watched, now, window, cycle)
         if found is not None and (not len(times) or times[0] > now - window):

@@ -17,8 +17,7 @@ from app.shop.commands.live import feeds
 from app.web.api.shapes import Key, Sent, Told
 from app.web.context import ServerNow, Shop
 from app.web.live.hub import EVERY, MOST_CHANNELS, Hub
-from app.web.security.feed_door import bearer
-from app.web.security.origin import at_this_computer
+from app.web.security.origin import at_this_computer, bearer
 from app.wording.program.request_faults import RequestFault
 
 LASTS = 25.0
@@ -91,7 +90,7 @@ async def push_live_values(request: Request, live: Live, sent: Push) -> PushTake
     `Authorization: Bearer`. Nothing is stored until a person takes a value."""
     channels = {name: Channel(**one.model_dump()) for name, one in sent.channels.items()}
     rows = {name: [(at, value) for at, value in samples] for name, samples in sent.rows.items()}
-    return PushTaken(declare=live.receive(hashed(bearer(request)), sent.epoch, sent.sent, rows, channels))
+    return PushTaken(declare=live.receive(hashed(bearer(request.scope) or ""), sent.epoch, sent.sent, rows, channels))
 
 
 class NewFeed(Sent):

@@ -5,11 +5,10 @@ import time
 from collections import deque
 from collections.abc import Callable
 
-from starlette.requests import Request
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from app.web.security.middleware import refusal
-from app.web.security.origin import FEED
+from app.web.security.origin import FEED, bearer
 from app.wording.program.request_faults import RequestFault
 
 MOST_A_SECOND = 20
@@ -42,7 +41,7 @@ class FeedDoor:
         if scope["type"] != "http" or scope["path"] != FEED:
             await self.app(scope, receive, send)
             return
-        token = bearer(Request(scope))
+        token = bearer(scope) or ""
         if not self.admits(token):
             await refusal(scope, 401, RequestFault.NO_FEED)(scope, receive, send)
         elif not self.may(token):
@@ -60,9 +59,3 @@ class FeedDoor:
             return False
         times.append(now)
         return True
-
-
-def bearer(request: Request) -> str:
-    """The token that a request carries, "" for none."""
-    kind, _, token = request.headers.get("authorization", "").partition(" ")
-    return token.strip() if kind.lower() == "bearer" else ""

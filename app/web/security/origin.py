@@ -24,6 +24,13 @@ def _loopback(client: str) -> bool:
     return (mapped or address).is_loopback
 
 
+def bearer(scope: MutableMapping[str, Any]) -> str | None:
+    """The token that a request carries (RFC 6750), None where it carries none; empty where more than one is."""
+    held = [value.partition(" ") for value in sent(scope, b"authorization")]
+    tokens = [token.strip() for kind, _, token in held if kind.lower() == "bearer"]
+    return None if not tokens else tokens[0] if len(tokens) == 1 else ""
+
+
 def sent(scope: MutableMapping[str, Any], header: bytes) -> list[str]:
     """Every value that a request has of a header, named in small letters."""
     return [value.decode("latin-1").strip() for name, value in scope["headers"] if name == header]

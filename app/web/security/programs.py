@@ -8,7 +8,7 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 from app.shop.commands.access.programs import THROUGH, Program
 from app.shop.reasons import because
 from app.web.error_responses import for_programs, not_taken
-from app.web.security.origin import FEED, at_this_computer, sent
+from app.web.security.origin import FEED, at_this_computer, bearer
 from app.wording.program.request_faults import RequestFault
 
 PROGRAM = "program"
@@ -36,7 +36,7 @@ class KnownProgram:
         self._left: dict[int, tuple[float, float]] = {}
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        token = _token(scope) if scope["type"] == "http" and for_programs(scope) and scope["path"] != FEED else None
+        token = bearer(scope) if scope["type"] == "http" and for_programs(scope) and scope["path"] != FEED else None
         if token is None:
             await self.app(scope, receive, send)
             return
@@ -66,10 +66,3 @@ class KnownProgram:
         left = min(MOST_A_SECOND, left + (now - last) * MOST_A_SECOND)
         self._left[ident] = (left - 1 if left >= 1 else left, now)
         return left >= 1
-
-
-def _token(scope: Scope) -> str | None:
-    """The token that a request carries, None where it carries none; empty where more than one is."""
-    held = [value.partition(" ") for value in sent(scope, b"authorization")]
-    tokens = [token.strip() for kind, _, token in held if kind.lower() == "bearer"]
-    return None if not tokens else tokens[0] if len(tokens) == 1 else ""

@@ -10,9 +10,10 @@ from datetime import datetime, timedelta
 from sqlmodel import Session, col, select
 
 from app.shop.commands.access.scopes import MOST_DAYS, AccessScope
+from app.shop.commands.access.standing import standing
 from app.shop.commands.access.tablets import hashed
 from app.shop.commands.engines import LONGEST
-from app.shop.errors import ConflictError, NotFoundError, Problems, RejectedError
+from app.shop.errors import ConflictError, Problems, RejectedError
 from app.shop.reasons import because
 from app.shop.record.superseding import current
 from app.shop.rejections import Rejection
@@ -98,11 +99,8 @@ def shut_out(shop: Database, key: str, program_id: int, at: str) -> None:
     with shop.writing() as session:
         if earlier(session, ProgramAccess, key, sent) is not None:
             return
-        before = session.get(ProgramAccess, program_id)
-        if before is None:
-            raise NotFoundError(because(Rejection.NO_SUCH_PROGRAM))
-        if before.ident not in {row.ident for row in let_in(session)}:
-            raise ConflictError({"": because(Rejection.NO_SUCH_PROGRAM)})
+        unknown = Rejection.NO_SUCH_PROGRAM
+        before = standing(session, ProgramAccess, program_id, let_in(session), unknown, changed=unknown)
         kept = {name: getattr(before, name) for name in ("name", "token", "scopes", "good_until", "made_at")}
         session.add(ProgramAccess(key=key, payload=sent, active=0, at=at, supersedes_id=before.ident, **kept))
 

@@ -7,8 +7,9 @@ from datetime import datetime, timedelta
 
 from sqlmodel import Session, col, select
 
+from app.shop.commands.access.standing import standing
 from app.shop.commands.engines import LONGEST
-from app.shop.errors import ConflictError, NotFoundError, RejectedError
+from app.shop.errors import RejectedError
 from app.shop.reasons import because
 from app.shop.record.superseding import current
 from app.shop.rejections import Rejection
@@ -86,11 +87,7 @@ def _supersede(shop: Database, key: str, tablet_id: int, name: str | None, activ
     with shop.writing() as session:
         if again := earlier(session, Tablet, key, sent):
             return again.ident
-        before = session.get(Tablet, tablet_id)
-        if before is None:
-            raise NotFoundError(because(Rejection.NO_SUCH_TABLET))
-        if before.ident not in {one.ident for one in let_in(session)}:
-            raise ConflictError({"": because(Rejection.CHANGED_BY_ANOTHER_TABLET)})
+        before = standing(session, Tablet, tablet_id, let_in(session), Rejection.NO_SUCH_TABLET)
         row = Tablet(
             key=key,
             payload=sent,

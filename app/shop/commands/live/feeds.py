@@ -5,9 +5,8 @@ from dataclasses import dataclass
 
 from sqlmodel import Session, col, select
 
+from app.shop.commands.access.standing import standing
 from app.shop.commands.access.tablets import hashed, named
-from app.shop.errors import ConflictError, NotFoundError
-from app.shop.reasons import because
 from app.shop.record.superseding import current
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
@@ -62,11 +61,7 @@ def withdraw(shop: Database, key: str, feed_id: int, at: str) -> int:
     with shop.writing() as session:
         if again := earlier(session, FeedRow, key, sent):
             return again.ident
-        before = session.get(FeedRow, feed_id)
-        if before is None:
-            raise NotFoundError(because(Rejection.NO_SUCH_FEED))
-        if before.ident not in {one.ident for one in let_in(session)}:
-            raise ConflictError({"": because(Rejection.CHANGED_BY_ANOTHER_TABLET)})
+        before = standing(session, FeedRow, feed_id, let_in(session), Rejection.NO_SUCH_FEED)
         row = FeedRow(
             key=key, payload=sent, name=before.name, token=before.token, active=0, at=at, supersedes_id=before.ident
         )
