@@ -32,6 +32,14 @@ REV_LIMIT = "3000"
 IF_IT_APPLIES = ("intake-off", "hoses-off")
 """What is off, or led away, at some engines only."""
 
+UNFOLDED = """(names) => {
+  const folded = [...document.querySelectorAll("details:not([open]) > summary")]
+    .filter((summary) => names.includes(summary.querySelector("b")?.textContent ?? ""));
+  for (const summary of folded) summary.click();
+  return folded.length === 0 && document.querySelector("form.checks-form")?.checkVisibility();
+}"""
+"""Looks and taps in one go, until nothing is folded: the page unfolds its list by itself a moment after it came."""
+
 MOST_STEPS = 200
 MOMENT = 800
 """Milliseconds after which the keys of the next reading stand in full."""
@@ -185,12 +193,8 @@ class Technician:
     def open_the_list(self) -> None:
         """One thing is asked at a time; show the whole list, and who takes their time also what is asked only where it
         applies."""
-        expect(self.page.get_by_role("heading", name="Checklist")).to_be_visible()
-        for name in ("The whole list", "Where it applies")[: 2 if self.wait is None else 1]:
-            for closed in self.page.locator("details:not([open])").get_by_text(name, exact=True).all():
-                closed.click()
-        if not self.page.get_by_role("form", name="Checklist").is_visible():
-            self.page.get_by_text("The whole list", exact=True).click()  # the page had opened it meanwhile
+        names = ["The whole list", "Where it applies"][: 2 if self.wait is None else 1]
+        self.page.wait_for_function(UNFOLDED, arg=names)
 
     def read_gauges(self, ago: str, coolant: str = "84", oil: str = "84") -> None:
         """Enter coolant and oil as they stood some minutes ago."""

@@ -130,6 +130,7 @@ def test_an_instrument_unplugged_in_the_middle_shows_dashes_and_the_keypad_goes_
     page.keyboard.type("6.25")
     page.keyboard.press("Enter")
     asked_for(page, 3)
+    expect(page.locator("[data-total]")).to_contain_text("2")
     assert kept(shop)[-1] == (2, 6.25, None)
 
 
