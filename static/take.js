@@ -11,7 +11,7 @@ const FLASH_MS = 300;
 const POINTS = 50;
 const READ = ["flow", "vacuum", "pressure"];
 const TAKES = ["Enter", " ", "PageDown", "ArrowRight", "ArrowDown"];
-const NAMES = ["look", "sd", "channel"];
+const NAMES = ["look", "sd", "channel", "fixed"];
 
 /** What the keypad enters, since when, and the last values shown for it. @type {{key: string, since: number, values: number[]}} */
 const entry = { key: "", since: 0, values: [] };
@@ -32,7 +32,8 @@ function valueOf(form, name) {
 }
 
 /**
- * The value for the bore that the keypad enters: of the channel that is fixed to it, else of a probe that is carried.
+ * The value for the bore that the keypad enters: of the channel that is fixed to it, else of a probe that is carried;
+ * of that alone where a carried probe is to prove what sensors of their own read.
  * @param {HTMLFormElement} form
  */
 function offered(form) {
@@ -41,7 +42,8 @@ function offered(form) {
     READ.includes(one.quantity) && one.unit === form.dataset.unit
   );
   const bore = Number(valueOf(form, "bore"));
-  const found = all.find(([, one]) => one.bore === bore) ?? all.find(([, one]) => one.bore === null);
+  const own = form.dataset.proves ? undefined : all.find(([, one]) => one.bore === bore);
+  const found = own ?? all.find(([, one]) => one.bore === null);
   return event && found ? { look: `${event.epoch}:${event.number}`, name: found[0], channel: found[1] } : null;
 }
 
@@ -113,7 +115,8 @@ function take(form, anyway) {
     return;
   }
   forget(form);
-  const said = { look: found.look, sd: `${found.channel.sd}`, channel: found.name };
+  const fixed = found.channel.bore === null ? "" : "1";
+  const said = { look: found.look, sd: `${found.channel.sd}`, channel: found.name, fixed };
   for (const [name, value] of Object.entries(said)) {
     form.append(Object.assign(document.createElement("input"), { type: "hidden", name, value }));
   }

@@ -6,7 +6,7 @@ a measurement like the first, so it is kept, and both stand in question until a 
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from sqlmodel import Session, col, func, select
@@ -55,7 +55,7 @@ class NewReading:
     ``kind`` is one of KINDS; a ``turn`` is the bore's turn in the round, entered without sight of another value of it,
     ``again`` a further reading of a bore that was read. ``from_above`` says how the opening was reached, None for as
     the round is: the first reading begins it that way. A live value has ``sd``, its standard error as a fraction, and
-    ``look``, what the page named it by.
+    ``look``, what the page named it by; ``fixed`` where it came from a sensor that stays at its bore.
     """
 
     phase: str
@@ -70,6 +70,7 @@ class NewReading:
     why_code: SkipReason | None = field(default=None, repr=False)  # likewise
     sd: float | None = field(default=None, repr=False)  # likewise
     look: str = field(default="", repr=False)  # likewise
+    fixed: bool = field(default=False, repr=False)  # likewise
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +89,7 @@ class NewLook:
         if bore not in self.values:
             raise RejectedError({"value": because(Rejection.NO_SUCH_BORE, bore=bore)})
         value, sd = self.values[bore]
-        return NewReading(self.phase, self.round_number, bore, kind, value, self.by, sd=sd, look=self.look)
+        return NewReading(self.phase, self.round_number, bore, kind, value, self.by, sd=sd, look=self.look, fixed=True)
 
 
 def add(
@@ -101,6 +102,7 @@ def add(
     """
     key = checked(key)
     apart = {"from_above": new.from_above, "why_code": new.why_code, "sd": new.sd, "look": new.look or None}
+    apart |= {"fixed": new.fixed or None}
     sent = fingerprint(visit=visit_id, new=new, **{name: one for name, one in apart.items() if one is not None})
     with shop.writing() if seen is None else looks.writing(shop, seen) as session:
         if again := earlier(session, ReadingRow, key, sent):
@@ -113,6 +115,8 @@ def add(
         if problem := _problem(record, new):
             raise RejectedError({"value": problem})
         look_id = looks.store_look(session, visit_id, key, seen, at) if seen is not None else None
+        if seen is not None and seen.fixed:
+            new = replace(new, fixed=True)
         later, entered = enter(session, record, phase, new, key, sent, at, look_id=look_id, sure=sure)
         loader.remember(session, later)
         keep_gate(session, later, new.phase, gate)
@@ -152,6 +156,7 @@ def enter(
         "supersedes_id": new.supersedes,
         "sd": new.sd if new.value is not None else None,
         "look_id": look_id if new.value is not None else None,
+        "fixed": 1 if new.fixed and new.value is not None else None,
     }
     entered = MeterReading(store(session, ReadingRow, row), **row)
     return record.with_round(one.plus(entered)), entered

@@ -12,7 +12,7 @@ from app.shop.errors import RejectedError
 from app.shop.exchange import v5 as v5
 from app.shop.reasons import because
 from app.shop.record import loader
-from app.shop.record.entries import MeterEntry
+from app.shop.record.entries import MeterEntry, MeterReading
 from app.shop.record.visit_record import VisitRecord
 from app.shop.rejections import Rejection
 from app.shop.store.tables import Fitting, HoursCorrection, Visit
@@ -65,6 +65,10 @@ def _hours(session: Session, engine_id: int) -> Mapping[int, list[HoursCorrectio
     return found
 
 
+def _reading(one: MeterReading, round_key: str, supersedes: str | None) -> v5.Reading:
+    return _part(v5.Reading, one, round=round_key, supersedes=supersedes, fixed=bool(one.fixed))
+
+
 def _visit(record: VisitRecord, fittings: Mapping[int, str], hours: Sequence[HoursCorrection]) -> v5.Visit:
     rounds = {r.row.ident: r.row.key for r in record.rounds}
     entered = sorted((e for r in record.rounds for e in r.entered), key=lambda e: e.ident)
@@ -79,9 +83,7 @@ def _visit(record: VisitRecord, fittings: Mapping[int, str], hours: Sequence[Hou
         fitting=fittings[record.visit.fitting_id],
         meter=record.meter.key,
         rounds=[_part(v5.Round, r.row, from_above=bool(r.row.from_above)) for r in record.rounds],
-        readings=[
-            _part(v5.Reading, e, round=rounds[e.round_id], supersedes=readings.get(e.supersedes_id)) for e in entered
-        ],
+        readings=[_reading(e, rounds[e.round_id], readings.get(e.supersedes_id)) for e in entered],
         speeds=[
             _part(
                 v5.Speed,

@@ -61,7 +61,7 @@ OF_VISIT = (
 TOLD_OTHERWISE = frozenset(
     {
         *("supersedes", "round", "after_reading", "after_move", "after_check"),
-        *("advised", "from_above", "taken_back", "power_off"),
+        *("advised", "from_above", "taken_back", "power_off", "fixed"),
     }
 )
 """Fields of a part that its row has as an id of another row, or as a number."""
@@ -207,8 +207,9 @@ class Drafting:
         }
         readings: dict[str | None, int] = {}
         for reading in visit.readings:
-            before = readings.get(reading.supersedes)
-            readings[reading.key] = self._row(ReadingRow, reading, round_id=rounds[reading.round], supersedes_id=before)
+            told = {"round_id": rounds[reading.round], "supersedes_id": readings.get(reading.supersedes)}
+            told["fixed"] = 1 if reading.fixed else None
+            readings[reading.key] = self._row(ReadingRow, reading, **told)
         moves: dict[str | None, int] = {}
         for move in visit.moves:
             after, before = readings.get(move.after_reading, 0), moves.get(move.supersedes)

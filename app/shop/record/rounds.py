@@ -140,4 +140,6 @@ def seconds(at: str) -> float:
 def _reading(row: MeterReading, taken: str) -> Reading:
     if row.value is None:
         raise ValueError("a skipped bore has no reading")
-    return Reading(row.bore, row.value * UNITS[row.unit], seconds(taken), row.kind == "closing", row.sd)
+    return Reading(
+        row.bore, row.value * UNITS[row.unit], seconds(taken), row.kind == "closing", row.sd, bool(row.fixed)
+    )

@@ -1,8 +1,6 @@
 """The tables, as SQLModel classes. ``migrations/`` makes them; nothing here creates or changes a table.
 
-Every table is STRICT. Times are ISO 8601 text in UTC, because SQLite has no time type and SQLAlchemy's hands back naive
-ones. Hardware is in base units; a reading keeps the figure that the meter showed and its unit, because that is the
-evidence, and is converted when ``app.sync`` is asked.
+Every table is STRICT. Times are ISO 8601 text in UTC. Hardware is in base units; a reading is as the meter showed it.
 
 Rows of every table but ``engine`` are never changed or deleted (triggers see to it): a correction is a new row that
 names the one it supersedes. ``key`` is made by the writer, so that the same write sent twice is stored once;
@@ -194,7 +192,7 @@ class RoundRow(Evidence, table=True):
 class ReadingRow(Evidence, table=True):
     """One meter value at one bore, or word that the bore was skipped (no value, a reason).
 
-    A live value has ``sd``, its standard error as a fraction, and names the ``look`` that it was taken from.
+    A live value has ``sd``, its standard error as a fraction, and a ``look``. ``fixed``: by a sensor that stays there.
     """
 
     __tablename__ = "reading"
@@ -203,6 +201,7 @@ class ReadingRow(Evidence, table=True):
         CheckConstraint("kind IN ('turn', 'closing', 'again', 'skip')", name="kind"),
         CheckConstraint("value IS NULL OR value BETWEEN 0 AND 100000", name="value"),
         CheckConstraint(SD, name="sd"),
+        CheckConstraint("fixed IS NULL OR (fixed IN (0, 1) AND value IS NOT NULL)", name="fixed"),
         UniqueConstraint("supersedes_id"),
         STRICT,
     )
@@ -217,6 +216,7 @@ class ReadingRow(Evidence, table=True):
     supersedes_id: int | None = Field(default=None, foreign_key="reading.id", ondelete="RESTRICT")
     sd: float | None = Field(default=None, sa_type=REAL)
     look_id: int | None = None
+    fixed: int | None = None
 
 
 class OpeningSpeed(Evidence, table=True):

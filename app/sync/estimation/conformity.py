@@ -67,7 +67,8 @@ class Decision:
     ``foreseen``; None where no sensible number does. ``read_next`` are the bores to read first, most telling first: of
     an incomplete engine those unread or contradictory. ``move_advised``: no sensible number of readings decides, and
     even is not likely enough to leave it. ``readings``: so many more at most, and something is said; None where that is
-    not known.
+    not known. ``unproved``: the bores that only sensors of their own read; one probe has to read them before anything
+    good is said.
     """
 
     conformity: Conformity
@@ -79,6 +80,15 @@ class Decision:
     read_next: tuple[int, ...] = ()
     move_advised: bool = False
     readings: int | None = None
+    unproved: tuple[int, ...] = ()
+
+    def unless_unproved(self, bores: tuple[int, ...]) -> "Decision":
+        """The same, with a good word taken back while only sensors of their own read ``bores``."""
+        if not bores:
+            return self
+        good = self.conformity in (Conformity.EVEN, Conformity.LIMIT)
+        said = replace(self, conformity=Conformity.UNDECIDED, rounds=None, read_next=bores) if good else self
+        return replace(said, unproved=bores)
 
 
 def decide(posterior: SharePosterior, pass_probability: float = PASS_PROBABILITY, *, closed: bool) -> Decision:

@@ -7,6 +7,7 @@ from enum import StrEnum
 from app.sync.engine.adjusters.kind import AdjusterKind
 from app.sync.engine.adjusters.registry import kind_of
 from app.sync.engine.events import Move, Place
+from app.sync.estimation.conformity import Conformity, Decision
 
 
 class AdviceKind(StrEnum):
@@ -35,6 +36,7 @@ class AdviceReason(StrEnum):
     DISAGREE = "disagree"  # far from what the bore read itself
     AFTER_MOVE = "after-move"
     DOUBTFUL = "doubtful"
+    ONE_PROBE = "one-probe"  # only sensors that stay at their bores read it, each with a scale of its own
     LAST_ROUND = "last-round"
     STOP_BANK = "stop-bank"
     STOP_SPEED = "stop-speed"  # idle is too slow
@@ -168,3 +170,12 @@ def why_turned(turns: float, fast: float, off: float) -> AdviceReason:
     if off <= 0.5 or (turns > 0) != (fast < 0):
         return AdviceReason.STOP_BANK
     return AdviceReason.STOP_SPEED if turns > 0 else AdviceReason.STOP_FAST
+
+
+def good_word(decision: Decision) -> Advice | None:
+    """That it is done, where the verdict is good; else None.
+
+    Parameters: ``decision`` on the readings.
+    """
+    why = {Conformity.EVEN: AdviceReason.EVEN, Conformity.LIMIT: AdviceReason.METER_LIMIT}.get(decision.conformity)
+    return None if why is None else Advice(AdviceKind.DONE, why)

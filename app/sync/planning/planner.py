@@ -35,6 +35,7 @@ from app.sync.planning.advice import (
     AdviceKind,
     AdviceReason,
     Expected,
+    good_word,
     move_of,
     step_kind,
     why_turned,
@@ -63,6 +64,7 @@ from app.sync.planning.recent_events import (
     weariness,
 )
 from app.sync.planning.uncertain_screws import as_if_known, opened_by, screw_room
+from app.sync.readings.carried import carried_first
 from app.sync.readings.observation import own_of
 from app.sync.readings.rounds import reading_sd
 from app.sync.readings.untouched import Untouched, beyond_a_round, ends_with, untouched
@@ -153,12 +155,14 @@ def next_move(
     """
     if displacement <= 0:
         raise ValueError("an engine has a displacement")
+    taken = [e for e in since_last_move(events) if isinstance(e, Reading)]
+    closed = any(map(attrgetter("closing"), taken))
+    events = carried_first(events)
     read_ever = {e.bore for e in events if isinstance(e, Reading)}
     unread = tuple([bore for bore in layout.bores if bore not in read_ever])
     if unread:
         return Advice(AdviceKind.MEASURE, AdviceReason.FIRST_ROUND, bores=unread)
     since = [e for e in since_last_move(events) if isinstance(e, Reading)]
-    closed = any(map(attrgetter("closing"), since))
     if since and not closed and not moves_at(events):
         close = Advice(AdviceKind.MEASURE, AdviceReason.CLOSE_ROUND, bores=(since[0].bore,))
         return to_read_again(layout, meter, since) or close
@@ -173,7 +177,7 @@ def next_move(
     standing = bench.standing
     if decision is None and closed and not set(layout.bores) - set(bench.told):  # before that it settles nothing
         sharing = posterior.engine.sharing
-        decision = evenness(layout, since, meter, window, sharing=sharing, earlier=earlier).decision
+        decision = evenness(layout, taken, meter, window, sharing=sharing, earlier=earlier).decision
     even = decision is not None and decision.conformity is Conformity.EVEN and standing.off_speed[0] <= LOST
     if not even and standing.all_inside[0] < ENOUGH and (plan := _plan(bench)):
         if suspect is not None and not moves_at(events):
@@ -348,11 +352,13 @@ def _last_round(bench: _PlanningContext, closed: bool, decision: Decision | None
     if not closed or decision is None:
         last = ends_with(bench.layout.bores, bench.read, bench.before) if bench.read else by_doubt[0]
         return Advice(AdviceKind.MEASURE, AdviceReason.CLOSE_ROUND, bores=(last,))
+    if decision.unproved:
+        return Advice(AdviceKind.MEASURE, AdviceReason.ONE_PROBE, bores=decision.unproved)
     inside = bench.standing.all_bores_inside[0]
     if finer and bench.standing.all_inside[0] >= ENOUGH and decision.conformity is not Conformity.EVEN:
         return Advice(AdviceKind.DONE, AdviceReason.FINEST)
     extra = beyond_a_round(bench.layout.bores, len(bench.read), bench.before)
-    good = _good_word(decision)
+    good = good_word(decision)
     if good and (inside >= SURE_TO_LEAVE or extra >= MOST_EXTRA or bench.meter.quantity != "flow"):
         return good
     for bore in () if good else by_doubt:
@@ -371,12 +377,6 @@ def _last_round(bench: _PlanningContext, closed: bool, decision: Decision | None
         return Advice(AdviceKind.CANNOT, AdviceReason.TOO_CLOSE, about=tuple(by_doubt[:1]))
     about = tuple(sorted((*decision.above, *decision.below))) or tuple(by_doubt[:1])
     return Advice(AdviceKind.CANNOT, AdviceReason.NOTHING_HELPS, about=about)
-
-
-def _good_word(decision: Decision) -> Advice | None:
-    """That it is done, where the verdict is good."""
-    why = {Conformity.EVEN: AdviceReason.EVEN, Conformity.LIMIT: AdviceReason.METER_LIMIT}.get(decision.conformity)
-    return None if why is None else Advice(AdviceKind.DONE, why)
 
 
 def _most_doubtful(bench: _PlanningContext) -> int:

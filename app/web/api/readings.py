@@ -41,7 +41,6 @@ Supersedes = Annotated[
     ),
 ]
 
-
 FromAbove = Annotated[
     bool | None,
     Field(
@@ -89,6 +88,17 @@ class ValueSent(Sent):
     )
     supersedes: Supersedes = None
     from_above: FromAbove = None
+    sd: float | None = Field(
+        default=None,
+        ge=readings.LEAST_SD,
+        le=readings.MOST_SD,
+        allow_inf_nan=False,
+        description="Standard error of the value as a fraction of it. Null for the meter's own.",
+    )
+    fixed: bool = Field(
+        default=False,
+        description="Whether a sensor that stays at its bore read it. Such values prove nothing beside one probe's.",
+    )
     model_config = example(
         key="0d6f7a8e-98c1-4c39-9c9e-6f4d5b0c2a02", kind="turn", round=2, bore=1, value=6.25, by="KM"
     )
@@ -364,6 +374,8 @@ def add_reading(shop: Shop, visit_id: Id, phase: Slug, body: ReadingSent, now: N
         why_code=body.why_code if isinstance(body, SkipSent) else None,
         supersedes=body.supersedes,
         from_above=body.from_above,
+        sd=body.sd if isinstance(body, ValueSent) else None,
+        fixed=isinstance(body, ValueSent) and body.fixed,
     )
     sure = not isinstance(body, ValueSent) or body.sure
     row_id = readings.add(shop, visit_id, body.key, new, now, sure=sure)

@@ -227,4 +227,5 @@ def _seen(shown: list[ShownValue], speed: float | None) -> Seen | None:
         return None
     window = max(one.figure.window for one in shown)
     rate = max(len(samples) for samples in trace.values()) / window
-    return Seen(window, rate, speed, shown[0].sender.declared, traces.pack(trace))
+    fixed = any(one.ring.channel.bore is not None for one in shown)
+    return Seen(window, rate, speed, shown[0].sender.declared, traces.pack(trace), fixed)

@@ -55,6 +55,9 @@ REASONS: Mapping[StrEnum, Message] = {
     AdviceReason.DOUBTFUL: Message(
         "One more reading shows whether it needs an adjustment, and takes less time than one.", limit=REASON
     ),
+    AdviceReason.ONE_PROBE: Message(
+        "Sensors that stay at their bores differ. Carry one probe from bore to bore to prove it.", limit=REASON
+    ),
     AdviceReason.LAST_ROUND: Message(
         "No adjustment needed so far. Read these again to confirm, least certain first.", limit=REASON
     ),

@@ -17,13 +17,15 @@ from app.shop.store.tables import LookRow
 @dataclass(frozen=True, slots=True)
 class Seen:
     """The window [s] that a live value stands for, samples a second, engine speed [rev/s] where one was known, the
-    SHA-256 of how its channels were declared, and its samples as ``traces.pack`` makes them."""
+    SHA-256 of how its channels were declared, its samples as ``traces.pack`` makes them, and whether a channel that
+    stays at its bore was among them."""
 
     window: float
     rate: float
     speed: float | None
     channels: str
     packed: bytes
+    fixed: bool = False
 
 
 def store_look(session: Session, visit_id: int, key: str, seen: Seen, at: str) -> int:

@@ -174,7 +174,7 @@ def _add_opening_speed(shop: Database, page: Pages, form: Typed, visit_id: int, 
 
 def _of_a_look(form: Typed) -> dict[str, Any]:
     """What a live value carries besides itself."""
-    return {"sd": form.number("sd"), "look": form.text("look")}
+    return {"sd": form.number("sd"), "look": form.text("look"), "fixed": bool(form.text("fixed"))}
 
 
 def _seen(live: Hub, form: Typed, new: NewReading) -> Seen | None:

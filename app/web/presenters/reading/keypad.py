@@ -18,7 +18,7 @@ from app.shop.reasons import because
 from app.shop.record.visit_record import SPEEDS, VisitRecord
 from app.shop.rejections import Rejection
 from app.shop.store.idempotency import new_key
-from app.sync.planning.advice import AdviceKind
+from app.sync.planning.advice import AdviceKind, AdviceReason
 from app.sync.readings.rounds import MISREAD_OTHERS
 from app.web.forms import Typed
 from app.web.presenters.views import Action, Keypad, Keys
@@ -243,6 +243,7 @@ class Pad:
             "walk": " ".join(map(str, left)),
             "first": str(now.last or ""),
             "unit": self.record.meter.unit,
+            "proves": "1" if self.judged.step.why is AdviceReason.ONE_PROBE else "",
             "ends": "" if now.current is not None and now.current.closed else "1",
             "low": f"{self.record.meter.low:g}",
             "high": f"{self.record.meter.high:g}",
