@@ -45,8 +45,8 @@ class Point:
 @dataclass(frozen=True, slots=True)
 class Trace:
     """Paths of a chart: hollow squares as found, solid discs as left, triangles ``beyond`` the edge, lines in use and
-    where it was adjusted, the ``average`` across, uprights where something else changed with their letters; ``dates`` stand below, and
-    ``axis`` at the left with figures in per cent, empty where another chart of the row has it."""
+    where it was adjusted, the ``average`` across, uprights where something else changed with their letters; ``dates``
+    stand below, and ``axis`` at the left with figures in per cent, empty where another chart of the row has it."""
 
     found: str
     left: str
