@@ -214,6 +214,7 @@ def test_what_is_asked_stays_in_sight_beside_a_list_that_goes_on(page: Page, ser
     warm: dict[str, float | None] = {"coolant": 60.0, "oil": 50.0}
     checks.record(shop, visit_id, key(), HEAT_SOAKED.slug, warm, "KM", AT)
     page.goto(f"{server}/visits/{visit_id}/{HEAT_SOAKED.slug}")
-    page.get_by_text("Stop the engine before you loosen a coupler.").scroll_into_view_if_needed()
-    assert page.evaluate("scrollY") > 0
+    page.evaluate("scrollTo(0, document.documentElement.scrollHeight)")
+    expect(page.get_by_text("Stop the engine before you loosen a coupler.")).to_be_in_viewport()
+    expect(page.locator("section.ask .engine-band")).to_be_in_viewport(ratio=1)
     expect(page.locator("section.ask .is-advised")).to_be_in_viewport(ratio=1)
