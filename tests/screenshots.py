@@ -7,6 +7,7 @@ way. ``--readme`` takes the small ones of README.md alone, where they are kept.
 
 import argparse
 import random
+import re
 import tempfile
 from collections.abc import Iterable, Iterator
 from contextlib import ExitStack, contextmanager
@@ -37,6 +38,7 @@ from app.sync.engine.units import LITER, REV_PER_MIN
 from tests.browser import launch
 from tests.serving import serving
 from tests.web.axe import paths
+from tests.web.more_pages import more_pages
 from tests.web.screens import SIZES
 
 LOOKS = ("bright", "dark")
@@ -65,7 +67,7 @@ def pages() -> list[str]:
 
 def name_of(path: str) -> str:
     """What the picture of an address is called."""
-    return path.strip("/").replace("/", "-") or "board"
+    return re.sub(r"\W+", "-", path.replace("=", " ")).strip("-") or "board"
 
 
 @contextmanager
@@ -183,6 +185,8 @@ def every_page(shop: Database, clock: BenchClock) -> Iterator[tuple[str, str]]:
     of_practice = f"/practice/{practiced(shop, hands)}"
     for path in pages():
         yield path.replace("/practice/1", of_practice), name_of(path)
+    for path in more_pages(shop):
+        yield path, name_of(path)
     for place in PLACES:
         yield from through_the_phases(shop, place, clock)
 

@@ -16,7 +16,7 @@ from starlette.types import Receive, Scope, Send
 from app import places
 from app.shop.commands.access.programs import naming
 from app.shop.commands.live.feeds import feeders
-from app.shop.errors import RejectedError
+from app.shop.errors import NotFoundError, RejectedError
 from app.shop.record.loader import in_the_shop
 from app.shop.store.database import Database, ShopUnavailableError
 from app.web.api import interface
@@ -59,7 +59,7 @@ from app.web.spoken import Spoken
 from app.web.steady_clock import SteadyClock
 from app.wording.language import ENGLISH
 from app.wording.message import say
-from app.wording.program.request_faults import NOT_SAVED, RequestFault, notice_of
+from app.wording.program.request_faults import NOT_FOUND, NOT_SAVED, RequestFault, notice_of
 from app.wording.reasons import in_words, sentence_of
 
 
@@ -184,7 +184,8 @@ async def _awake(app: FastAPI) -> AsyncIterator[None]:
 
 def _refused(request: Request, error: Exception) -> Response:
     assert isinstance(error, RejectedError)
-    return Pages(request).show("refused.html", status_of(error), title=say(NOT_SAVED), message=sentence_of(error))
+    title = NOT_FOUND if isinstance(error, NotFoundError) and request.method == "GET" else NOT_SAVED
+    return Pages(request).show("refused.html", status_of(error), title=say(title), message=sentence_of(error))
 
 
 def _http(request: Request, error: Exception) -> Response:

@@ -1,7 +1,7 @@
 """The style sheets and the scripts of the pages, each kind handed out as one file, so that a first page asks for few.
 
 They are written as many small ones. A sheet may change what one before it says, so their order is kept here; a script
-comes after those that it imports, in a scope of its own.
+comes after those that it imports, in a scope of its own. Comments and indents stay behind: a third of what they weigh.
 """
 
 import re
@@ -48,6 +48,8 @@ SCRIPTS = (
 )
 
 IMPORT = re.compile(r'^import (?:\{([^}]+)\}|\* as (\w+)) from "\./(\w+)\.js";$', re.MULTILINE)
+NOT_SENT = re.compile(r"^(?:\s+|/\*(?:(?!\*/).)*\*/|//[^\n]*)+", re.MULTILINE | re.DOTALL)
+"""What stands before the code of a line: empty lines, comments, its indent. A string may not run over lines."""
 EXPORT = re.compile(r"^export\s(?=(?:async\s)?(?:function|const)\s(\w+))", re.MULTILINE)
 
 
@@ -56,7 +58,11 @@ def joined() -> dict[str, tuple[str, str]]:
     """What each kind says and its media type, by the name under which a page asks for it."""
     sheets = "\n".join(_text(name) for name in SHEETS)
     scripts = "\n".join(_scoped(name) for name in _in_order())
-    return {"all.css": (sheets, "text/css"), "all.js": (scripts, "text/javascript")}
+    return {"all.css": (_lean(sheets), "text/css"), "all.js": (_lean(scripts), "text/javascript")}
+
+
+def _lean(text: str) -> str:
+    return NOT_SENT.sub("", text)
 
 
 def _text(name: str) -> str:

@@ -13,6 +13,7 @@ from app.shop.procedure.phases import PHASES
 from app.shop.store.upgrade import open_shop
 from tests.serving import serving
 from tests.web.axe import each_page, faults, paths
+from tests.web.more_pages import more_pages
 from tests.web.screens import LARGE_TEXT, LOOK, SIZES, faults_on_screen
 
 OPEN = (3, 5, 8, 10, 12, 15, 16)
@@ -22,27 +23,30 @@ LISTS = (3, 8, 15)
 """Those whose lists are looked at as well."""
 
 
-def addresses() -> list[str]:
-    """Every page of a visit that is over, visits under way where they stand, and the lists of some."""
+def addresses(further: Sequence[str] = ()) -> list[str]:
+    """Every page of a visit that is over, visits under way where they stand, lists of some, and ``further`` ones."""
     lists = [f"/visits/{visit}/{phase.slug}" for visit in LISTS for phase in PHASES]
-    return [*paths(), *(f"/visits/{visit}" for visit in OPEN), *lists, "/studies/1"]
+    return [*paths(), *(f"/visits/{visit}" for visit in OPEN), *lists, "/studies/1", *further]
 
 
 @pytest.fixture(scope="module")
-def demonstration(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
-    """The address of the demonstration shop."""
+def demonstration(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[str, Sequence[str]]]:
+    """Where the demonstration shop is, and its pages."""
     with ExitStack() as opened:
         shop = open_shop(tmp_path_factory.mktemp("demonstration") / "shop")
         opened.callback(shop.close)
         demo_shop.fill(shop)
-        yield opened.enter_context(serving(shop, lambda: datetime.now(UTC)))
+        pages = addresses(more_pages(shop))
+        yield opened.enter_context(serving(shop, lambda: datetime.now(UTC))), pages
 
 
-def walked(page: Page, address: str, sizes: Mapping[str, ViewportSize], checked: str = "") -> dict[str, list[str]]:
+def walked(
+    page: Page, shown: tuple[str, Sequence[str]], sizes: Mapping[str, ViewportSize], checked: str = ""
+) -> dict[str, list[str]]:
     """What is wrong with the pages by size, each loaded once and each fault told once; at the size ``checked`` axe is
     asked as well."""
     found: dict[str, dict[str, str]] = {name: {} for name in sizes}
-    for path in each_page(page, address, addresses()):
+    for path in each_page(page, *shown):
         for name, size in sizes.items():
             for one in (*faults_on_screen(page, size), *(faults(page) if name == checked else ())):
                 found[name].setdefault(one.removeprefix(page.url), path)
@@ -51,7 +55,7 @@ def walked(page: Page, address: str, sizes: Mapping[str, ViewportSize], checked:
 
 @pytest.fixture(scope="module")
 def on_screens(
-    browser: Browser, browser_context_args: dict[str, Any], demonstration: str
+    browser: Browser, browser_context_args: dict[str, Any], demonstration: tuple[str, Sequence[str]]
 ) -> Mapping[str, Sequence[str]]:
     """What is wrong with any page by the name of the screen, which is turned and changed with the page loaded."""
     with browser.new_context(**browser_context_args) as context:
@@ -66,7 +70,7 @@ def test_every_page_is_whole_on_a_screen(on_screens: Mapping[str, Sequence[str]]
 
 @pytest.mark.slow
 def test_every_page_is_whole_in_text_of_twice_the_size(
-    browser_type: BrowserType, browser_type_launch_args: dict[str, Any], demonstration: str
+    browser_type: BrowserType, browser_type_launch_args: dict[str, Any], demonstration: tuple[str, Sequence[str]]
 ) -> None:
     args = [*browser_type_launch_args["args"], LARGE_TEXT]
     with browser_type.launch(**{**browser_type_launch_args, "args": args}) as browser:

@@ -43,7 +43,8 @@ class Item:
     start, and recorded once everything that comes before the key is. ``after`` names items of the phase that come
     before it. ``apart``: it is ticked on its own, never with others by one tap. ``puts_back`` names the item of an
     earlier phase that unplugged, held, removed or led something away; this one is asked for where that was ticked. A
-    figure of one with ``choices`` is the place of one of them; ``offers`` are usual figures, for a tap each.
+    figure of one with ``choices`` is the place of one of them; ``offers`` are usual figures, for a tap each. Hands are
+    at the linkage for one with the ``engine_off``.
     """
 
     slug: str
@@ -70,6 +71,7 @@ class Item:
     puts_back: str = ""
     choices: tuple[str, ...] = ()
     offers: tuple[float, ...] = ()
+    engine_off: bool = False
 
     def comes_first(self, place: str) -> bool:
         """Whether it comes ahead of the readings at that place."""

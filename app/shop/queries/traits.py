@@ -5,7 +5,10 @@ from enum import StrEnum
 
 from sqlmodel import Session
 
+from app.shop.procedure.phases import PHASES
+from app.shop.queries.assessed import assessment_of
 from app.shop.queries.open_visits import VisitFilter, by_filter, open_visits
+from app.shop.record import loader
 from app.shop.store.database import raw_connection
 
 BANKS = """
@@ -20,7 +23,7 @@ GROUP BY f.engine_id HAVING sum(json_array_length(b.value, '$.bores')) = ?
 
 
 class Trait(StrEnum):
-    """One thing that an engine is or is not; a phase is that of the newest entry of its open visit."""
+    """One thing that an engine is or is not; a phase is the one that its open visit stands in."""
 
     ONE_BANK = "one-bank"
     TWO_BANKS = "two-banks"
@@ -34,11 +37,14 @@ class Trait(StrEnum):
     STALE = "stale"
 
 
+PHASE_TRAITS = frozenset(phase.slug for phase in PHASES)
+
+
 def engines_of(session: Session, traits: Collection[Trait], bores: Collection[int] = ()) -> tuple[int, ...]:
     """The engines that have all of these traits and one of these numbers of bores where any are given, newest first."""
     visits = open_visits(session)
     states = by_filter(visits, "")
-    phases = {trait: {one.engine_id for one in visits if one.phase == trait} for trait in traits}
+    standing = _standing(session) if any(trait in PHASE_TRAITS for trait in traits) else {}
     asked: Mapping[Trait, Callable[[], set[int]]] = {
         Trait.ONE_BANK: lambda: _ids(session, BANKS, 1),
         Trait.TWO_BANKS: lambda: _ids(session, BANKS, 2),
@@ -46,10 +52,18 @@ def engines_of(session: Session, traits: Collection[Trait], bores: Collection[in
         Trait.WAITING: lambda: {one.engine_id for one in states[VisitFilter.WAITING]},
         Trait.STALE: lambda: {one.engine_id for one in states[VisitFilter.STALE]},
     }
-    found = [asked[trait]() if trait in asked else phases[trait] for trait in traits]
+    found = [asked[trait]() if trait in asked else standing.get(trait, set()) for trait in traits]
     if bores:
         found.append(set().union(*(_ids(session, BORES, count) for count in bores)))
     return tuple(sorted(set.intersection(*found), reverse=True)) if found else ()
+
+
+def _standing(session: Session) -> dict[str, set[int]]:
+    """The engines with a visit under way by the phase it stands in."""
+    found: dict[str, set[int]] = {}
+    for record in loader.in_the_shop(session):
+        found.setdefault(assessment_of(session, record).current.slug, set()).add(record.engine.ident)
+    return found
 
 
 def _ids(session: Session, query: str, *sent: int) -> set[int]:

@@ -16,6 +16,8 @@ from app.wording.work.adjusters import logged
 from app.wording.work.phases import item_figure, item_short, phase_title
 from app.wording.work.requirements import cause_in_full
 
+PRINTED = Message("Activity log", note="at the head of a printed page")
+
 MESSAGES: Mapping[StrEnum, Message] = {
     Activity.ENGINE: Message("Engine {serial} registered"),
     Activity.HARDWARE: Message("Hardware changed: {why}"),

@@ -29,7 +29,7 @@ RULE_MET = Message("Every cylinder is within {tolerance} of the average: {sure} 
 RULE_NOT_MET = Message(
     "That every cylinder is within {tolerance} of the average is {probability} likely. Our rule asks for {sure}."
 )
-ALONE_BECAUSE = Message("A cylinder is even with others or not. Its reading is on page 2.")
+ALONE_BECAUSE = Message("One cylinder has no other to be even with. Its reading is on page 2.")
 RULE = Message("Our rule: every cylinder within {tolerance} of the average, {sure} likely.")
 BEFORE_TIGHTENING = Message("Before everything was tightened: largest difference {largest} of {tolerance} allowed.")
 LARGEST = Message("Largest difference {largest}.")

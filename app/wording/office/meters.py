@@ -4,7 +4,7 @@ from collections.abc import Mapping
 
 from app.shop.record.meter_studies import KnownMeter, RepeatabilitySource, StudyRecord
 from app.wording.message import Message, say
-from app.wording.names import begin
+from app.wording.names import begin, day
 from app.wording.quantities import known, percent, unit_of
 from app.wording.reasons import TABLES
 from app.wording.stored import as_stored
@@ -70,7 +70,7 @@ def unit(name: str, quantity: str) -> str:
 def choice(meter: KnownMeter, today: str) -> str:
     """A meter to choose for a visit, with the day of a check that is overdue on ``today``, an ISO day."""
     if meter.due is not None and meter.overdue(today):
-        return say(CHOICE_OVERDUE, name=meter.row.name, unit=meter.row.unit_name, due=meter.due.due)
+        return say(CHOICE_OVERDUE, name=meter.row.name, unit=meter.row.unit_name, due=day(meter.due.due))
     return say(CHOICE, name=meter.row.name, unit=meter.row.unit_name)
 
 

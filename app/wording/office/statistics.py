@@ -9,6 +9,8 @@ from app.shop.reasons import Reason
 from app.wording.message import Message, say
 from app.wording.reasons import TABLES, in_words
 
+PRINTED = Message("Answers", note="at the head of a printed page")
+
 TITLES: Mapping[StrEnum, Message] = {
     Slug.ADJUSTERS: Message("Which couplers and screws slip most?"),
     Slug.LAYOUTS: Message("Which layouts slip most?"),

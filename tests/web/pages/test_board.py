@@ -10,14 +10,14 @@ from playwright.sync_api import Page, expect
 from starlette.testclient import TestClient
 
 from app.shop.commands import engines
-from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE
+from app.shop.procedure.phases import COLD_PRESET
 from app.shop.queries.search import tag_of
 from app.shop.store.database import Database
 from app.shop.store.tables import CheckRow, Visit
 from app.web.application import create_app
 from tests.shop.exchange.files import EVEN
 from tests.shop.past import Past
-from tests.shop.yard import FOUR, V8, engine, key
+from tests.shop.yard import FOUR, V8, check_all, engine, key
 
 ORIGIN = "http://127.0.0.1"
 NOW = datetime(2026, 11, 28, 12, 0, tzinfo=UTC)
@@ -181,7 +181,8 @@ def test_every_engine_can_be_browsed_and_sorted(shop: Database) -> None:
 )
 def test_layouts_phases_and_states_are_found(shop: Database, typed: str, wanted: Sequence[str]) -> None:
     engine(shop, V8, "31-0001")
-    opened(shop, engine(shop, FOUR, "22-0002"), timedelta(hours=1), phase=FIRST_FIRE.slug)
+    here = opened(shop, engine(shop, FOUR, "22-0002"), timedelta(hours=1))
+    check_all(shop, here, COLD_PRESET, (NOW - timedelta(hours=1)).isoformat(timespec="milliseconds"))
     opened(shop, engine(shop, FOUR, "22-0003"), timedelta(days=30), phase=COLD_PRESET.slug)
     with client(shop) as to:
         assert sorted(serials(to.get("/", params={"find": typed}, headers=HX).text)) == sorted(wanted)

@@ -2,6 +2,7 @@
 
 import io
 import re
+from dataclasses import replace
 from typing import cast
 from unittest.mock import Mock
 
@@ -11,6 +12,8 @@ from pypdf import PdfReader
 from starlette.testclient import TestClient
 
 from app.shop.assessment.visit_summary import VisitSummary
+from app.shop.commands import settings_versions
+from app.shop.record.settings import DEFAULTS
 from app.shop.store.database import Database
 from app.web.application import create_app
 from app.web.presenters.history.history import history
@@ -20,6 +23,7 @@ from app.wording.message import say
 from app.wording.office import slips
 from tests.shop.exchange.files import EVEN, SLIPPED
 from tests.shop.past import Past
+from tests.shop.yard import AT, key
 
 ORIGIN = "http://127.0.0.1"
 
@@ -77,6 +81,29 @@ def test_every_printed_page_says_whose_it_is_and_which_of_how_many(
         assert "Engine 31-0217, C-104" in text
         assert f"Page {number} of {len(pages)}" in text
         assert len(text) > 200  # no page of nothing but its edge
+
+
+@pytest.mark.parametrize(
+    ("path", "head"),
+    [
+        ("/statistics", "Answers, Quayside Engine Works"),
+        ("/audit", "Activity log, Quayside Engine Works"),
+        ("/visits/2/hours", "Engine 31-0217, C-104"),
+        ("/visits/2/slipped", "Engine 31-0217, C-104"),
+    ],
+)
+def test_every_other_printed_page_says_what_it_is_of(
+    page: Page, server: str, shop: Database, path: str, head: str
+) -> None:
+    past = Past(shop)
+    for _ in range(2):
+        past.visit(EVEN, EVEN)
+    settings_versions.change(shop, key(), 0, replace(DEFAULTS, shop_name="Quayside Engine Works"), "Told", "KM", AT)
+    page.goto(server + path)
+    pages = [one.extract_text() for one in PdfReader(io.BytesIO(page.pdf(format="A4"))).pages]
+    for number, text in enumerate(pages, 1):
+        assert head in text
+        assert f"Page {number} of {len(pages)}" in text
 
 
 def test_no_text_of_a_customer_is_a_rule_of_a_style_sheet() -> None:

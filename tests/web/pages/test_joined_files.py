@@ -14,9 +14,7 @@ def test_every_sheet_is_handed_out_in_the_one() -> None:
     assert sorted(SHEETS) == sorted(file.name for file in places.static().glob("*.css"))
     text, kind = joined()["all.css"]
     assert kind == "text/css"
-    assert text.index((places.static() / "tokens.css").read_text()) < text.index(
-        (places.static() / "phone.css").read_text()
-    )
+    assert text.index("font-family: Evenbore;") < text.index("@media screen and (width <= 480px)")
 
 
 def test_every_script_is_handed_out_in_the_one_or_named_by_a_page() -> None:
@@ -27,6 +25,18 @@ def test_every_script_is_handed_out_in_the_one_or_named_by_a_page() -> None:
     alone = set(re.findall(r'src="/static/(\w+\.js)"', pages)) - {"all.js"}
     assert held | alone | {"worker.js"} == {file.name for file in places.static().glob("*.js")}
     assert not held & alone
+
+
+def test_what_is_handed_out_is_the_code_alone() -> None:
+    for text, _ in joined().values():
+        assert not re.search(r"^\s|^\s*/[/*]", text, re.MULTILINE)
+    code = joined_files._lean("/* a */\n\nb {\n  /* c\n   d */\n  e: f; /* g */\n}\n// h\n  // i\n  j = 'k//l';\n")
+    assert code == "b {\ne: f; /* g */\n}\nj = 'k//l';\n"
+
+
+def test_no_string_of_a_script_runs_over_lines() -> None:
+    for file in places.static().glob("*.js"):
+        assert [line for line in file.read_text().splitlines() if line.count("`") % 2] == [], file.name
 
 
 def test_a_script_stands_after_those_it_takes_from() -> None:

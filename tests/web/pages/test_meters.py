@@ -98,8 +98,8 @@ def test_a_check_that_is_overdue_is_said_when_a_visit_opens(client: TestClient, 
     assert "check was due" not in client.get(f"/engines/{engine_id}/visits/new").text
     sent = {"key": key(), "due": "2020-01-31", "due_why": "Sent away", "due_by": "KM"}
     assert client.post("/meters/1/due", data=sent).status_code == 303
-    assert "check was due 2020-01-31" in client.get(f"/engines/{engine_id}/visits/new").text
-    assert "Check was due 2020-01-31" in client.get("/meters").text
+    assert "check was due 31 Jan 2020" in client.get(f"/engines/{engine_id}/visits/new").text
+    assert "Check was due 31 Jan 2020" in client.get("/meters").text
 
 
 def test_pages_that_are_not_there_say_so(client: TestClient) -> None:

@@ -186,6 +186,7 @@ def test_what_is_not_there_is_a_plain_page(client: TestClient, path: str) -> Non
     answer = client.get(path)
     assert answer.status_code in (404, 422)
     assert "<!doctype html>" in answer.text.lower()
+    assert "Not saved - " not in answer.text
 
 
 def test_everything_typed_is_escaped_on_paper_too(client: TestClient, shop: Database) -> None:

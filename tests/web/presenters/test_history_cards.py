@@ -70,19 +70,19 @@ def test_the_spread_of_each_round_is_told_with_the_moves_before_it(shop: Databas
 
 
 def test_spreads_are_drawn_to_scale_and_moves_between_rounds(shop: Database) -> None:
-    """By hand: 48 % is 110 high, and the foot at 130; three rounds stand 62 apart."""
+    """By hand: 48 % is 110 high, and the foot at 130; three rounds stand 57 apart."""
     past = Past(shop)
     past.visit(SLIPPED, EVEN)
     summary = build_history(visit_record(shop, past.visits[0]))
     three = (RoundSpread(1, 0.24, 0), RoundSpread(3, 0.12, 1), RoundSpread(4, 0.0, 2))
     (chart,) = spread_charts([replace(summary, spreads=three)])
-    assert chart.line == "M42 75L104 102.5L166 130"
+    assert chart.line == "M52 75L109 102.5L166 130"
     assert chart.word == "24\u00a0% to 0\u00a0%"
-    assert chart.moves == ((73.0, "1"), (135.0, "2"))
+    assert chart.moves == ((80.5, "1"), (137.5, "2"))
     assert [text for _, text in chart.rounds] == ["1", "3", "4"]
     far = replace(summary, spreads=(RoundSpread(1, 0.6, 0), *(RoundSpread(n, 0.1, 2) for n in range(2, 31))))
     (long,) = spread_charts([far])
-    assert (long.found, long.beyond) == ("", "M37 25h10L42 15z")
+    assert (long.found, long.beyond) == ("", "M47 25h10L52 15z")
     assert len(long.rounds) < 10
     assert long.rounds[-1] == (166.0, "30")
 

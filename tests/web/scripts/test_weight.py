@@ -1,5 +1,7 @@
 """What a page weighs on the wire, files and all, in a browser that has nothing of it yet, and when it is shown."""
 
+from statistics import median
+
 import pytest
 from playwright.sync_api import CDPSession, Page, Request
 
@@ -21,8 +23,8 @@ FIRST_PAINT, NEXT_PAINT = 800, 400
 """Milliseconds until a page shows something, at the first visit and with its files at hand: what a person takes for at
 once, and for no wait (our judgement)."""
 
-TRIES = 4
-"""Another program on this computer makes a try dearer, none makes it cheaper."""
+TRIES = 5
+"""The middle one counts."""
 
 
 def fetched(page: Page, address: str) -> list[Request]:
@@ -49,15 +51,16 @@ def test_the_first_page_is_light_and_comes_from_here_alone(
 
 def shown_within(page: Page, tablet: CDPSession, address: str) -> float:
     """Milliseconds within which a tablet shows a page, at most: all bytes sent one after the other, then all that the
-    page's thread did until it was there but for the scripts, which run once it is, as if none of it went on meanwhile.
-    A clock would tell of the other programs.
+    page's thread did until the page was there and its scripts had run, as if none of it went on meanwhile. What the
+    test itself asked of the thread is left out. A clock would tell of the other programs.
     """
     asked = fetched(page, address)
     page.wait_for_function("() => performance.getEntriesByName('first-contentful-paint').length === 1")
     spent = {one["name"]: one["value"] for one in tablet.send("Performance.getMetrics")["metrics"]}
+    assert spent["ScriptDuration"] > 0
     sizes = [request.sizes() for request in asked]
     sent = sum(max(0, one["responseBodySize"]) + max(0, one["responseHeadersSize"]) for one in sizes)
-    return 1000 * (sent / BANDWIDTH + SLOWER * float(spent["TaskDuration"] - spent["ScriptDuration"]))
+    return 1000 * (sent / BANDWIDTH + SLOWER * float(spent["TaskDuration"] - spent["DevToolsCommandDuration"]))
 
 
 @pytest.mark.parametrize("path", ["/", f"/visits/1/{HEAT_SOAKED.slug}/readings"], ids=["board", "readings"])
@@ -71,5 +74,5 @@ def test_a_slow_tablet_on_a_slow_link_shows_a_page_at_once(
         tablet = page.context.new_cdp_session(page)
         tablet.send("Performance.enable", {"timeDomain": "threadTicks"})
         times.append((shown_within(page, tablet, server + path), shown_within(page, tablet, server + path)))
-    assert min(first for first, _ in times) < FIRST_PAINT, times
-    assert min(then for _, then in times) < NEXT_PAINT, times
+    assert median(first for first, _ in times) < FIRST_PAINT, times
+    assert median(then for _, then in times) < NEXT_PAINT, times

@@ -6,9 +6,10 @@ import pytest
 from playwright.sync_api import Locator, Page, expect
 from starlette.testclient import TestClient
 
-from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, PHASES
+from app.shop.commands import checks
+from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN, PHASES
 from app.shop.store.database import Database
-from tests.shop.yard import V8, check_all, engine, heat_soaked, key, read, read_round, visit, visit_record
+from tests.shop.yard import AT, V8, check_all, engine, heat_soaked, key, read, read_round, visit, visit_record
 from tests.web.screens import SIZES
 
 UNEVEN = (6.25, 6.25, 7.5, 7.25, 6.5, 6.5, 6.25, 6.5, 6.25)
@@ -186,3 +187,34 @@ def test_a_tablet_asks_once_for_initials(client: TestClient, shop: Database) -> 
         page = client.get(path).text
         shown = page.count('aria-label="Initials: AL, change"')
         assert shown == page.count("Your initials") > 0, path
+
+
+def test_what_takes_hands_at_the_linkage_is_asked_for_with_the_engine_off(client: TestClient, shop: Database) -> None:
+    visit_id = heat_soaked(shop, V8)
+    there = f"/visits/{visit_id}/{LOCK_DOWN.slug}"
+    running = client.get(there).text
+    assert "Every coupler tight" in running
+    assert re.findall(r"engine-band is-(\w+)", running) == ["off"]
+    assert "Stop it first." in running
+    client.post(f"/visits/{visit_id}/stopped", data={"key": key(), "by": "KM"})
+    stopped = client.get(there).text
+    assert 'id="ask-title">Every coupler tight' in stopped
+    assert re.findall(r"engine-band is-(\w+)", stopped) == ["off"]
+    assert "Stop it first." not in stopped
+    hot = client.get(f"/visits/{visit_id}/{HEAT_SOAKED.slug}").text
+    assert "ask-title" not in hot
+
+
+def test_what_is_asked_stays_in_sight_beside_a_list_that_goes_on(page: Page, server: str, shop: Database) -> None:
+    page.set_viewport_size({"width": 1280, "height": 690})
+    visit_id = visit(shop, engine(shop, V8), "vehicle")
+    for phase in (COLD_PRESET, FIRST_FIRE):
+        check_all(shop, visit_id, phase)
+    read_round(shop, visit_id, FIRST_FIRE)
+    warm: dict[str, float | None] = {"coolant": 60.0, "oil": 50.0}
+    checks.record(shop, visit_id, key(), HEAT_SOAKED.slug, warm, "KM", AT)
+    page.goto(f"{server}/visits/{visit_id}/{HEAT_SOAKED.slug}")
+    page.evaluate("scrollTo(0, document.documentElement.scrollHeight)")
+    expect(page.get_by_text("Stop the engine before you loosen a coupler.")).to_be_in_viewport()
+    expect(page.locator("section.ask .engine-band")).to_be_in_viewport(ratio=1)
+    expect(page.locator("section.ask .is-advised")).to_be_in_viewport(ratio=1)

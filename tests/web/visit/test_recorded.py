@@ -57,6 +57,17 @@ def test_a_move_made_differently_is_changed_from_the_list(page: Page, server: st
     assert move.amount == pytest.approx(4.5 * THOU)
 
 
+def test_an_adjustment_is_asked_for_in_the_units_of_its_adjuster(page: Page, server: str, moved: int) -> None:
+    page.goto(f"{server}/visits/{moved}/{HEAT_SOAKED.slug}/moves/new")
+    turns, feeler = page.get_by_label("Turns of the screw"), page.get_by_label("Feeler", exact=True)
+    page.get_by_text("Coupler on a feeler").click()
+    expect(turns).to_be_hidden()
+    expect(feeler).to_be_visible()
+    page.get_by_text("Stop screw", exact=True).click()
+    expect(turns).to_be_visible()
+    expect(feeler).to_be_hidden()
+
+
 def test_a_move_that_was_not_made_is_taken_back_from_the_list(
     page: Page, server: str, shop: Database, moved: int
 ) -> None:

@@ -197,6 +197,8 @@ def test_the_stop_fills_every_screen(page: Page, shop: Database) -> None:
         expect(page.get_by_text("30\u00a0kPa", exact=True)).to_be_in_viewport()
         expect(page.locator("header.top")).to_be_hidden()
         assert int(page.evaluate("document.documentElement.scrollWidth - innerWidth")) <= 0
+        if page.viewport_size == SIZES[0]:
+            expect(page.get_by_role("button", name="End the stop")).to_be_in_viewport(ratio=1)
         page.get_by_text("Pump or its drive").click()
         page.get_by_label("Remedy: what was done about it").fill(REMEDY)
         page.get_by_role("button", name="End the stop").click()

@@ -22,6 +22,7 @@ from app.web.presenters.paper.worksheet import worksheet_of
 from app.wording.language import to_the_customer
 from app.wording.message import say
 from app.wording.office import handover
+from app.wording.office.engines import ENGINE
 from app.wording.work.safety import deferral
 
 router = APIRouter()
@@ -43,7 +44,7 @@ def print_styles(shop: Shop, engine_id: int) -> Response:
     """What stands at the edge of every printed page of an engine: whose it is, and which page of how many."""
     with shop.reading() as session:
         engine = engines.get(session, engine_id)
-    return Response(printed_edge(engine.serial, engine.customer), media_type="text/css")
+    return Response(printed_edge(say(ENGINE, serial=engine.serial), engine.customer), media_type="text/css")
 
 
 @router.get("/engines/{engine_id}/tag")

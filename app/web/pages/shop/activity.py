@@ -4,14 +4,16 @@ from dataclasses import dataclass
 from typing import Annotated
 
 from fastapi import APIRouter, Query
-from fastapi.responses import HTMLResponse
+from fastapi.responses import HTMLResponse, Response
 
 from app.shop.queries import activity
 from app.shop.queries.activity import ActivityEntry
 from app.shop.record import stored_settings
 from app.shop.record.measures import Units
 from app.web.context import Page, Shop
-from app.wording.office.activity import done
+from app.web.presenters.paper.edge import printed_edge
+from app.wording.message import say
+from app.wording.office.activity import PRINTED, done
 
 router = APIRouter()
 
@@ -46,3 +48,11 @@ def show(
         units = stored_settings.now(session)[1].units
     shown = [LogLine.of(line, units) for line in lines[:A_PAGE]]
     return page.show("audit.html", lines=shown, more=len(lines) > A_PAGE, page=number, visit=visit)
+
+
+@router.get("/audit/print.css", include_in_schema=False)
+def print_styles(shop: Shop) -> Response:
+    """What stands at the edge of every printed page of the log."""
+    with shop.reading() as session:
+        _, held = stored_settings.now(session)
+    return Response(printed_edge(say(PRINTED), held.shop_name), media_type="text/css")

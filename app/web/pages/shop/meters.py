@@ -18,6 +18,7 @@ from app.shop.store.idempotency import new_key
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.error_responses import status_of
 from app.wording.message import say
+from app.wording.names import day
 from app.wording.office import meters as words
 from app.wording.quantities import percent, unit_of
 from app.wording.reasons import problems_in_words
@@ -31,7 +32,7 @@ HAZARDS = (CautionCode.EXHAUST_GAS, CautionCode.BACKFIRE, CautionCode.ROTATING_P
 
 @dataclass(frozen=True, slots=True)
 class MeterLine:
-    """A meter as the list shows it, every figure in words."""
+    """A meter as the list shows it, every figure in words; ``due`` is a day as it is stored."""
 
     number: int
     name: str
@@ -39,6 +40,7 @@ class MeterLine:
     repeats: str
     known_from: str
     due: str
+    due_day: str
     overdue: bool
 
 
@@ -128,6 +130,7 @@ def line_of(meter: KnownMeter, today: str) -> MeterLine:
         percent(meter.repeatability, 1),
         words.known_from(meter),
         meter.due.due if meter.due else "",
+        day(meter.due.due) if meter.due else "",
         meter.overdue(today),
     )
 

@@ -10,9 +10,12 @@ from app.shop.exchange.tables.tidy import table_csv
 from app.shop.queries import statistics
 from app.shop.queries.statistics import FEWEST, MOST_ENGINES, Cell, Table, interval
 from app.shop.reasons import because
+from app.shop.record import stored_settings
 from app.shop.rejections import Rejection
 from app.web.context import Page, Shop
 from app.web.pages.engine.data_out import download
+from app.web.presenters.paper.edge import printed_edge
+from app.wording.message import say
 from app.wording.office import statistics as words
 
 router = APIRouter()
@@ -57,6 +60,14 @@ def show(shop: Shop, page: Page) -> HTMLResponse:
         most=MOST_ENGINES,
         fewest=FEWEST,
     )
+
+
+@router.get("/statistics/print.css", include_in_schema=False)
+def print_styles(shop: Shop) -> Response:
+    """What stands at the edge of every printed page of the answers."""
+    with shop.reading() as session:
+        _, held = stored_settings.now(session)
+    return Response(printed_edge(say(words.PRINTED), held.shop_name), media_type="text/css")
 
 
 @router.get("/statistics/{slug}.csv")

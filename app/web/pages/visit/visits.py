@@ -204,8 +204,10 @@ def _steps(
     open_here = record.sign_off is None
     offer = cold_offer(judged.cold)
     say = next_prompt(judged, lines)
-    busy = say or stands or standing.stops or standing.not_needed_because or (offer and offer.first)
+    busy = say or standing.stops or standing.not_needed_because or (offer and offer.first)
     asks = ask_of(lines, values.get("after", ""), values.get("asked", "")) if open_here and not busy else None
+    if stands and asks and not asks.line.item.engine_off:
+        asks = None
     return page.show(
         "visit/steps.html",
         status,

@@ -45,8 +45,8 @@ class Point:
 @dataclass(frozen=True, slots=True)
 class Trace:
     """Paths of a chart: hollow squares as found, solid discs as left, triangles ``beyond`` the edge, lines in use and
-    where it was adjusted, uprights where something else changed with their letters; ``dates`` stand below, and
-    ``axis`` at the left with figures in per cent, empty where another chart of the row has it."""
+    where it was adjusted, the ``average`` across, uprights where something else changed with their letters; ``dates``
+    stand below, and ``axis`` at the left with figures in per cent, empty where another chart of the row has it."""
 
     found: str
     left: str
@@ -58,6 +58,7 @@ class Trace:
     axis: tuple[tuple[float, str], ...]
     band: str
     window: str
+    average: str
 
 
 def trace(points: Sequence[Point], window: float, band: float, axis: bool = False) -> Trace:
@@ -67,7 +68,8 @@ def trace(points: Sequence[Point], window: float, band: float, axis: bool = Fals
     >>> trace([Point(1, 0.16, 0.0)], 0.08, 0.02).adjusted
     'M88 30V70'
     """
-    at = _across(points, AXIS if axis else MARGIN)
+    first = AXIS if axis else MARGIN
+    at, start = _across(points, first), first - MARGIN
     room = min([later - earlier for earlier, later in pairwise(at)], default=WIDE)
     half = min(SIZE, max(NARROW, room / 2 - 1))
     use, adjusted = [], []
@@ -92,8 +94,9 @@ def trace(points: Sequence[Point], window: float, band: float, axis: bool = Fals
         changed=tuple((round(x - half - 3, 1), p.marks) for x, p in zip(at, points, strict=True) if p.marks),
         dates=tuple(_dates(points, at)),
         axis=tuple((float(_height(mark)), signed(100 * mark, 0)) for mark in MARKS) if axis else (),
-        band=f"M0 {_height(band)}h{WIDE:g}V{_height(-band)}h-{WIDE:g}z" if band else "",
-        window=f"M0 {_height(window)}h{WIDE:g}M0 {_height(-window)}h{WIDE:g}",
+        band=f"M{start:g} {_height(band)}H{WIDE:g}V{_height(-band)}H{start:g}z" if band else "",
+        window="".join(f"M{start:g} {_height(edge)}H{WIDE:g}" for edge in (window, -window)),
+        average=f"M{start:g} {MIDDLE:g}H{WIDE:g}",
     )
 
 

@@ -20,7 +20,7 @@ EDGE = 0.48
 MARKS = (0.32, 0.16, 0.0)
 """Where the axis has figures."""
 
-FIRST, LAST = 42.0, 166.0
+FIRST, LAST = 52.0, 166.0
 """Where the first round stands, and the last."""
 
 DOT = 5.0

@@ -2,17 +2,17 @@
 
 import re
 
-from app.wording.message import pattern, say
-from app.wording.office.engines import ENGINE, PAGE_OF
+from app.wording.message import pattern
+from app.wording.office.engines import PAGE_OF
 
 KEPT = re.compile(r"[^A-Za-z0-9 .,_-]")
 """What is written as a number in a string of a style sheet."""
 
 
-def printed_edge(serial: str, customer: str) -> str:
-    """The engine and its customer at the head of every page, and the page of how many at its foot (CSS Paged Media
+def printed_edge(*named: str) -> str:
+    """What is printed and whose it is at the head of every page, and the page of how many at its foot (CSS Paged Media
     Module Level 3, margin boxes)."""
-    head = ", ".join(part for part in (say(ENGINE, serial=serial), customer) if part)
+    head = ", ".join(part for part in named if part)
     parts = re.split(r"\{(pages?)\}", pattern(PAGE_OF))
     foot = " ".join(f"counter({part})" if at % 2 else _string(part) for at, part in enumerate(parts))
     boxes = "".join(
