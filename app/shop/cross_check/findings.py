@@ -151,10 +151,7 @@ def _problems(record: VisitRecord, new: NewFindings) -> Problems:
     if len(new.by) > LONGEST:
         problems["by"] = because(Rejection.TOO_LONG, most=LONGEST)
     if new.kind == REPAIRED:
-        known = tuple(EngineFault)
-        if any(one.word not in known for one in new.shown):
-            problems["word"] = because(Rejection.NOT_ONE_OF, choices=[*known])
-        return problems
+        return problems | _wrong_repair(record, new)
     if new.kind not in set(FindingKind):
         return {"kind": because(Rejection.NOT_ONE_OF, choices=[*FindingKind])}
     measure = FindingKind(new.kind)
@@ -172,6 +169,17 @@ def _problems(record: VisitRecord, new: NewFindings) -> Problems:
         elif one.spread is not None and not 0 < one.spread <= LARGEST:
             problems[name] = because(Rejection.OUT_OF_RANGE, low=0, high=LARGEST, unit="")
     return problems
+
+
+def _wrong_repair(record: VisitRecord, new: NewFindings) -> Problems:
+    known = [cause for cause in EngineFault if cause not in (EngineFault.NONE, EngineFault.UNKNOWN)]
+    banks = ("", *(bank.name for bank in record.layout.banks))
+    if any(one.word not in known for one in new.shown):
+        return {"word": because(Rejection.NOT_ONE_OF, choices=[*known])}
+    for one in new.shown:
+        if one.bore not in (None, *record.layout.bores) or one.bank not in banks:
+            return {"place": because(Rejection.NOT_A_BORE, typed=str(one.bore or one.bank))}
+    return {}
 
 
 def _placed(record: VisitRecord, measure: FindingKind, one: ShownAt) -> bool:

@@ -76,8 +76,6 @@ def _visit(
     rounds = {r.row.ident: r.row.key for r in record.rounds}
     entered = sorted((e for r in record.rounds for e in r.entered), key=lambda e: e.ident)
     readings: dict[int | None, str] = {e.ident: e.key for e in entered}
-    ran = sorted((s for r in record.rounds for s in r.speeds), key=lambda s: s.ident)
-    speeds: dict[int | None, str] = {s.ident: s.key for s in ran}
     moves: dict[int | None, str] = {m.ident: m.key for m in record.all_moves}
     checks: dict[int | None, str] = {c.ident: c.key for c in record.all_checks}
     return _part(
@@ -89,16 +87,7 @@ def _visit(
         readings=[
             _part(v5.Reading, e, round=rounds[e.round_id], supersedes=readings.get(e.supersedes_id)) for e in entered
         ],
-        speeds=[
-            _part(
-                v5.Speed,
-                s,
-                round=rounds[s.round_id],
-                after_move=moves.get(s.after_move),
-                supersedes=speeds.get(s.supersedes_id),
-            )
-            for s in ran
-        ],
+        speeds=_speeds(record, rounds, moves),
         moves=[
             _part(
                 v5.Move,
@@ -130,6 +119,21 @@ def _visit(
         findings=_findings(findings, readings, moves),
         **_starts_and_stops(record, readings, checks),
     )
+
+
+def _speeds(record: VisitRecord, rounds: Mapping[int, str], moves: Mapping[int | None, str]) -> list[v5.Speed]:
+    ran = sorted((s for r in record.rounds for s in r.speeds), key=lambda s: s.ident)
+    keys: dict[int | None, str] = {s.ident: s.key for s in ran}
+    return [
+        _part(
+            v5.Speed,
+            s,
+            round=rounds[s.round_id],
+            after_move=moves.get(s.after_move),
+            supersedes=keys.get(s.supersedes_id),
+        )
+        for s in ran
+    ]
 
 
 def _findings(

@@ -250,6 +250,15 @@ class Drafting:
             self._row(StopEnd, end, visit_id=visit_id, after_check=checks[end.after_check])
         for time in visit.hours_corrections:
             self._row(HoursCorrection, time, visit_id=visit_id)
+        self._findings(visit, visit_id, readings, moves)
+
+    def _findings(
+        self,
+        visit: v5.Visit,
+        visit_id: int,
+        readings: Mapping[str | None, int],
+        moves: Mapping[str | None, int],
+    ) -> None:
         findings: dict[str | None, int] = {}
         for found in visit.findings:
             findings[found.key] = self._row(

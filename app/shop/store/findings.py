@@ -15,7 +15,8 @@ class FindingRow(Evidence, table=True):
     ``kind`` is a code of ``app.sync.diagnosis.measurements``, or ``repaired`` with the cause as its word. It is of a
     ``bore``, of a ``bank``, or of the engine (neither). ``spread`` is one standard deviation where the sender knows it.
     ``after_move`` is the visit's newest move when it was stored (0 for none), ``after_reading`` its newest reading (0
-    for none, null where that was not recorded yet). ``file`` is the SHA-256 of the file that it came from. A row that supersedes another takes it back.
+    for none, null where that was not recorded yet). ``file`` is the SHA-256 of the file that it came from. A row that
+    supersedes another takes it back.
     """
 
     __tablename__ = "finding"

@@ -24,6 +24,10 @@ SHOWN = Message("{test}: {shown}. {by}, {at}")
 BORE_SHOWN = Message("bore {bore} {shown}")
 BANK_SHOWN = Message("bank {bank} {shown}")
 CANNOT = Message("cannot be done here")
+REPAIRED_HERE = Message("{cause}, repaired.")
+BORE = Message("Bore {bore}")
+BANK = Message("Bank {bank}")
+ENGINE = Message("Engine")
 REPAIRED_SHOWN = Message("{cause} repaired")
 
 _OPEN: Mapping[StrEnum, Message] = {
@@ -51,6 +55,15 @@ def cause_at(cause: EngineFault, bore: int | None, bank: str) -> str:
 def repaired(cause: EngineFault, bore: int | None, bank: str) -> str:
     """That a cause was found and repaired."""
     return say(REPAIRED, cause=cause_at(cause, bore, bank))
+
+
+def repaired_here(cause: EngineFault, bore: int | None, bank: str) -> str:
+    """That a cause was repaired, for the technician."""
+    name = say(causes.NAMES[cause])
+    if bore is not None:
+        return say(REPAIRED_HERE, cause=say(causes.AT_BORE, bore=bore, cause=name))
+    at = say(causes.AT_BANK, bank=bank, cause=name) if bank else say(causes.OF_ENGINE, cause=name)
+    return say(REPAIRED_HERE, cause=at)
 
 
 def still_open(verdict: Verdict, cause: EngineFault, bore: int | None, bank: str) -> str:
