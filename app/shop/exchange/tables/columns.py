@@ -153,7 +153,8 @@ FINDINGS = (
     Column("why", "string", "Why there is neither: cannot be made here, or an earlier row is taken back.",
            one_of=(CANNOT, FINDING_BACK)),
     Column("unit", "string", "Unit of the figure."),
-    Column("spread", "number", "One standard deviation where the sender knew it, in the form the test is used in."),
+    Column("spread", "number", "One standard deviation where the sender knew it: a share, or in the "
+           "unit of a test that is held against others by its difference.", "1"),
     Column("source", "string", "What it was entered with.", filled=True, one_of=("tablet", "json", "csv")),
     STANDS, BY, AT, AT_LOCAL,
 )  # fmt: skip
