@@ -38,7 +38,7 @@ USUAL |= {"Injector resistance": "Right", "Leak-down": "Tight"}
 MOST_TESTS = 12
 
 
-@pytest.fixture(params=SIZES.values(), ids=SIZES.keys())
+@pytest.fixture(params=list(SIZES.values()), ids=list(SIZES))
 def browser_context_args(
     browser_context_args: Mapping[str, object], request: pytest.FixtureRequest
 ) -> dict[str, object]:

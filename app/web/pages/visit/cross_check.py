@@ -14,6 +14,7 @@ from app.shop.errors import NotFoundError, RejectedError
 from app.shop.record import loader
 from app.shop.store.database import Database
 from app.shop.store.idempotency import new_key
+from app.shop.training import rough
 from app.sync.diagnosis.measurements import FindingKind
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.error_responses import status_of
@@ -34,11 +35,14 @@ def show(shop: Shop, page: Page, visit_id: int, test: str = "") -> HTMLResponse:
 
 @router.post("/visits/{visit_id}/why")
 def add(shop: Shop, page: Page, form: Form, visit_id: int, now: Now) -> Response:
-    """Store what a test showed; fields left empty were not read. ``cannot`` says that it cannot be made here."""
+    """Store what a test showed; fields left empty were not read. ``cannot`` says that it cannot be made here,
+    ``practice`` makes it at the training engine."""
     test = form.text("test")
     try:
         if form.text("cannot"):
             findings.cannot(shop, visit_id, form.text("key"), test, form.text("by"), now)
+        elif form.text("practice"):
+            rough.read(shop, visit_id, form.text("key"), test, form.text("by"), now)
         else:
             findings.add(shop, visit_id, form.text("key"), _sent(form, test), now)
     except NotFoundError:
@@ -166,10 +170,12 @@ def _page(
     with shop.reading() as session:
         record = loader.load(session, visit_id)
         told = cross_check(session, record)
+        simulated = rough.rough_engine(session, record) is not None
     return page.show(
         "visit/why.html",
         status,
         record=record,
+        simulated=simulated,
         why=view(told, test),
         defer=deferral(),
         values=values,
