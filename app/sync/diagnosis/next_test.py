@@ -20,7 +20,7 @@ SHORTEST = 0.25
 """What even a figure that is there already takes to enter [min], our judgement."""
 DOUBTFUL, SUSPECT = 0.25, 0.25
 """Odds that all is sound below which only suspects are tested, and odds of a fault that make one; our judgement."""
-TURNED_FROM = 0.08
+TURNED_FROM = 0.05
 """How far its own air is off, as a logarithm, before a plate is turned to see if it answers; our judgement."""
 
 
