@@ -76,6 +76,5 @@ def test_two_square_millimeters_let_the_bore_take_more_and_its_meter_show_less()
 def test_a_leak_of_two_square_millimeters_is_found_before_a_plate_is_turned_for_it() -> None:
     engines_seen = [leaking(seed) for seed in range(76_000_000, 76_000_012)]
     cases = [diagnosed(engine) for engine in engines_seen]
-    assert share(case.right for case in cases) >= 0.75
-    turned = [engine for engine in engines_seen if ("reset", engine.bore) in engine.made]
-    assert [engine.seed for engine in turned] == []
+    untouched = [("reset", engine.bore) not in engine.made for engine in engines_seen]
+    assert share(case.right and still for case, still in zip(cases, untouched, strict=True)) >= 0.75

@@ -44,7 +44,7 @@ class HandWork:
 
 
 @dataclass(frozen=True, slots=True)
-class Grade:
+class RoughGrade:
     """The true cause and bore, the trainee's work, that of a careful hand, and how many sound things were repaired."""
 
     cause: EngineFault
@@ -83,7 +83,7 @@ def read(shop: Database, visit_id: int, key: str, kind: str, by: str, at: str) -
     findings.add(shop, visit_id, key, NewFindings(kind, shown, unit, by), at)
 
 
-def grade(session: Session, visit_id: int) -> Grade | None:
+def grade(session: Session, visit_id: int) -> RoughGrade | None:
     """How a trainee did at a rough engine; None for any other. Raises NotFoundError."""
     record = loader.load(session, visit_id)
     engine = rough_engine(session, record)
@@ -96,7 +96,7 @@ def grade(session: Session, visit_id: int) -> Grade | None:
     mine = HandWork(len(_tests(told.made)), _minutes(told.made), true in repairs)
     needless = sum(repair != true for repair in repairs)
     banks = tuple(number for number, bank in enumerate(record.layout.banks) for _ in bank.bores)
-    return Grade(*true, mine, careful_hand(banks, engine), needless)
+    return RoughGrade(*true, mine, careful_hand(banks, engine), needless)
 
 
 def _cured(told: CrossCheck, engine: RoughEngine) -> bool:

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 
-from app.shop.training.rough import Grade, HandWork
+from app.shop.training.rough import HandWork, RoughGrade
 from app.shop.training.training import Slack, Truth
 from app.shop.training.training_start import Texts
 from app.sync.simulation.reference_run import ReferenceRun
@@ -164,7 +164,7 @@ def compared(found: Truth, work: ReferenceRun, tolerance: float) -> Sequence[str
     return [say(TRULY_EVEN, even=work.even, runs=work.runs), last]
 
 
-def cause_of(found: Grade) -> Sequence[str]:
+def cause_of(found: RoughGrade) -> Sequence[str]:
     """The true cause of a rough engine, and what the trainee made of it, a sentence each."""
     said = [say(CAUSE, bore=found.bore, cause=say(CAUSES[found.cause])), say(FOUND if found.mine.found else NOT_FOUND)]
     return [*said, *([say(NEEDLESS, count=found.needless)] if found.needless else [])]
@@ -175,7 +175,7 @@ def hand_work(work: HandWork) -> Sequence[str]:
     return [say(TESTS, count=work.tests), say(MINUTES, minutes=f"{work.minutes:.0f}")]
 
 
-def hands_compared(found: Grade) -> str:
+def hands_compared(found: RoughGrade) -> str:
     """The trainee's minutes beside the careful hand's."""
     if not found.careful.found:
         return say(HAND_NOT)

@@ -5,14 +5,17 @@ from itertools import pairwise
 import pytest
 from starlette.testclient import TestClient
 
+from app.shop.commands.readings import NewReading
 from app.shop.cross_check import findings
 from app.shop.cross_check.findings import NewFindings, ShownAt
 from app.shop.cross_check.weighing import cross_check
+from app.shop.procedure.phases import HEAT_SOAKED
+from app.shop.procedure.read_order import next_reading
 from app.shop.record import loader
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.training import rough, training, training_start
-from app.shop.training.rough import Grade
+from app.shop.training.rough import RoughGrade
 from app.shop.training.training_start import NewPractice
 from app.sync.diagnosis.measurements import FindingKind
 from app.sync.engine.layout import Bank, Coupler, Layout
@@ -21,8 +24,7 @@ from app.sync.simulation.rough_stand import RoughStand, rough_engine
 from app.web.application import create_app
 from app.wording.office.training import record_texts
 from tests.shop.rejections import rejects
-from tests.shop.training.test_training import read_round
-from tests.shop.yard import AT, heat_soaked, key
+from tests.shop.yard import AT, heat_soaked, key, visit_record
 
 EIGHT = Layout((Bank("A", (1, 2, 3, 4), 2, 1), Bank("B", (5, 6, 7, 8), 6, 5)))
 CAUSES = {"leak", "lean", "rings", "sticking", "coupler", "slack"}
@@ -32,7 +34,15 @@ def begin(shop: Database, grade: str) -> int:
     return training_start.start(shop, key(), NewPractice("8-two", grade, "hot", "KM"), record_texts(), AT)
 
 
-def graded(shop: Database, visit_id: int) -> Grade:
+def read_round(shop: Database, visit_id: int) -> None:
+    """A whole round of the training engine."""
+    for _ in range(len(EIGHT.bores) + 1):
+        now = next_reading(visit_record(shop, visit_id), HEAT_SOAKED)
+        new = NewReading(HEAT_SOAKED.slug, now.round_number, now.bore or 0, now.kind, None, "KM")
+        training.read(shop, visit_id, key(), new, AT)
+
+
+def graded(shop: Database, visit_id: int) -> RoughGrade:
     with shop.reading() as session:
         found = rough.grade(session, visit_id)
     assert found is not None

@@ -50,12 +50,11 @@ def _still_open(told: CrossCheck) -> str:
 
 def _entries(told: CrossCheck) -> tuple[str, ...]:
     lines = []
-    for (kind, by), rows in groupby(told.made, key=lambda row: (row.kind, row.by)):
-        entered = list(rows)
+    for (kind, by, at), rows in groupby(told.made, key=lambda row: (row.kind, row.by, row.at)):
         said = [
             on_paper.at_place(row.bore, row.bank, on_paper.shown(row.kind, row.value, row.word, row.unit))
-            for row in entered
+            for row in rows
         ]
         name = finding_name(kind) if kind != REPAIRED else say(tests.REPAIR)
-        lines.append(say(on_paper.SHOWN, test=name, shown=", ".join(said), by=by, at=clock(entered[-1].at)))
+        lines.append(say(on_paper.SHOWN, test=name, shown=", ".join(said), by=by, at=clock(at)))
     return tuple(lines)

@@ -11,11 +11,8 @@ from app.shop.store.database import Database
 from app.shop.store.integrity import examine
 from app.shop.store.upgrade import open_shop
 from tests.shop.past import Past
-from tests.shop.store.conftest import scripts
 from tests.shop.store.opening import ask, run
 from tests.shop.yard import AT, FOUR, heat_soaked, key
-
-__all__ = ["scripts"]
 
 INSERT = (
     "INSERT INTO finding (key, payload, seal, visit_id, bore, bank, kind, value, word, why, unit, source, after_move, "
