@@ -36,7 +36,7 @@ OTHER_READINGS = 100
 
 @dataclass(frozen=True, slots=True)
 class HandWork:
-    """What somebody needed: how many tests, how long [min], and whether the cause was found."""
+    """What a hand needed: how many tests, how long [min], and whether the cause was found."""
 
     tests: int
     minutes: float

@@ -17,26 +17,47 @@ RoughCause = Literal["leak", "lean", "rings", "sticking", "coupler", "slack"]
 
 GRADES: Mapping[str, Mapping[RoughCause, tuple[float, float]]] = {
     "rough-easy": {"leak": (0.45, 0.6), "lean": (0.38, 0.45), "coupler": (0.25, 0.35)},
-    "rough-fair": {"leak": (0.28, 0.4), "lean": (0.28, 0.34), "rings": (0.35, 0.5), "slack": (1.5, 2.0),
-                   "sticking": (1.5, 2.0)},
-    "rough-hard": {"leak": (0.14, 0.22), "lean": (0.2, 0.25), "rings": (0.2, 0.28), "coupler": (0.11, 0.15),
-                   "sticking": (0.9, 1.2), "slack": (0.9, 1.2)},
-}  # fmt: skip
+    "rough-fair": {
+        "leak": (0.28, 0.4),
+        "lean": (0.28, 0.34),
+        "rings": (0.35, 0.5),
+        "slack": (1.5, 2.0),
+        "sticking": (1.5, 2.0),
+    },
+    "rough-hard": {
+        "leak": (0.14, 0.22),
+        "lean": (0.2, 0.25),
+        "rings": (0.2, 0.28),
+        "coupler": (0.11, 0.15),
+        "sticking": (0.9, 1.2),
+        "slack": (0.9, 1.2),
+    },
+}
 """By grade, the causes there are and how large: air beside a plate's own, fuel missing, compression lost, a plate's air
-off, or scatter of the returns as a natural logarithm."""
+off, or scatter of the returns as a natural logarithm; our judgement."""
 
 MEASURED: Mapping[FindingKind, tuple[float, float]] = {
-    FindingKind.AIR: (6.5, 0.03), FindingKind.VACUUM: (41.0, 0.045), FindingKind.DROP: (58.0, 0.16),
-    FindingKind.MIXTURE: (0.98, 0.05), FindingKind.SNAP: (0.7, 0.33), FindingKind.RECORD: (1.0, 0.05),
-    FindingKind.ADAPTER: (1.0, 0.03), FindingKind.FLOW: (190.0, 0.03), FindingKind.COMPRESSION: (1180.0, 0.03),
-}  # fmt: skip
-"""What a sound bore shows and the spread of one reading of it, as a share."""
+    FindingKind.AIR: (6.5, 0.03),
+    FindingKind.VACUUM: (41.0, 0.045),
+    FindingKind.DROP: (58.0, 0.16),
+    FindingKind.MIXTURE: (0.98, 0.05),
+    FindingKind.SNAP: (0.7, 0.33),
+    FindingKind.RECORD: (1.0, 0.05),
+    FindingKind.ADAPTER: (1.0, 0.03),
+    FindingKind.FLOW: (190.0, 0.03),
+    FindingKind.COMPRESSION: (1180.0, 0.03),
+}
+"""What a sound bore shows and the spread of one reading of it, as a share; our judgement."""
 
 APART: Mapping[FindingKind, tuple[float, float]] = {
-    FindingKind.HEAT: (435.0, 20.0), FindingKind.TIMING: (10.0, 1.0), FindingKind.RESET: (1.0, 0.18),
-    FindingKind.LASH: (0.0, 0.02), FindingKind.SQUEEZE: (0.0, 0.1), FindingKind.BACK_PRESSURE: (4.0, 1.4),
-}  # fmt: skip
-"""The same where the spread is in the unit of the reading."""
+    FindingKind.HEAT: (435.0, 20.0),
+    FindingKind.TIMING: (10.0, 1.0),
+    FindingKind.RESET: (1.0, 0.18),
+    FindingKind.LASH: (0.0, 0.02),
+    FindingKind.SQUEEZE: (0.0, 0.1),
+    FindingKind.BACK_PRESSURE: (4.0, 1.4),
+}
+"""The same where the spread is in the unit of the reading; our judgement."""
 
 SHOWN_BY: Mapping[FindingKind, Mapping[str, str]] = {
     FindingKind.SPRAY: {"leak": "moved"},
@@ -47,7 +68,7 @@ SHOWN_BY: Mapping[FindingKind, Mapping[str, str]] = {
 }
 """The word by which a test shows a cause."""
 SEEN, FALSE = 0.86, 0.04
-"""Chance that such a word is seen where the cause is, and where it is not."""
+"""Chance that such a word is seen where the cause is, and where it is not; our judgement."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,11 +110,6 @@ class RoughEngine:
         return round(max(float(value * (1 + spread * rng.standard_normal())), 0.0), 3)
 
 
-def sound_words(measure: FindingKind) -> str:
-    """The word that a sound bore shows."""
-    return CATALOGUE[measure].words[0]
-
-
 def grades() -> Collection[str]:
     """The grades there are, from easy to hard."""
     return tuple(GRADES)
@@ -104,7 +120,7 @@ def _word(measure: FindingKind, cause: str, rng: np.random.Generator) -> str:
     shown = SHOWN_BY.get(measure, {}).get(cause)
     if shown is not None and rng.random() < SEEN:
         return shown
-    return words[1 + int(rng.integers(len(words) - 1))] if rng.random() < FALSE else sound_words(measure)
+    return words[1 + int(rng.integers(len(words) - 1))] if rng.random() < FALSE else words[0]
 
 
 def _burns(cause: str, size: float) -> tuple[float, float]:

@@ -171,7 +171,7 @@ def cause_of(found: RoughGrade) -> Sequence[str]:
 
 
 def hand_work(work: HandWork) -> Sequence[str]:
-    """Tests and minutes that somebody needed at a rough engine."""
+    """Tests and minutes that a hand needed at a rough engine."""
     return [say(TESTS, count=work.tests), say(MINUTES, minutes=f"{work.minutes:.0f}")]
 
 
