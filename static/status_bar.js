@@ -28,6 +28,8 @@ const NAMES = {
   hours: "write-hours",
   why: "write-why",
   "why/file": "write-why-file",
+  "why/taken-back": "write-why",
+  repaired: "write-why",
 };
 
 /** Why something is not saved yet, by the trouble of the outbox. @type {Record<string, string>} */

@@ -4,7 +4,7 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-from sqlmodel import Session
+from sqlmodel import Session, select
 
 from app.shop.commands.engines import LONGEST
 from app.shop.cross_check.units import takes_words, units_of
@@ -100,7 +100,8 @@ def take_back(shop: Database, visit_id: int, key: str, finding: int, by: str, at
         wrong = session.get(FindingRow, finding)
         if wrong is None or wrong.visit_id != visit_id:
             raise NotFoundError(because(Rejection.NOTHING_TO_UNDO))
-        if session.query(FindingRow).filter_by(supersedes_id=finding).first() is not None:
+        again = session.exec(select(FindingRow).where(FindingRow.supersedes_id == finding)).first()
+        if again is not None or wrong.supersedes_id is not None:
             raise ConflictError({"": because(Rejection.NOTHING_TO_UNDO)})
         new = NewFindings(wrong.kind, (), wrong.unit, by)
         row = _row(record, new, ShownAt(wrong.bore, wrong.bank), at, why=TAKEN_BACK)
@@ -139,6 +140,7 @@ def _row(record: VisitRecord, new: NewFindings, one: ShownAt, at: str, why: str 
         source=new.source,
         file=new.file,
         after_move=record.newest_move,
+        after_reading=max((entry.ident for one in record.rounds for entry in one.entered), default=0),
         by=new.by.strip() or record.visit.by,
         at=at,
     )
@@ -149,10 +151,7 @@ def _problems(record: VisitRecord, new: NewFindings) -> Problems:
     if len(new.by) > LONGEST:
         problems["by"] = because(Rejection.TOO_LONG, most=LONGEST)
     if new.kind == REPAIRED:
-        known = tuple(EngineFault)
-        if any(one.word not in known for one in new.shown):
-            problems["word"] = because(Rejection.NOT_ONE_OF, choices=[*known])
-        return problems
+        return problems | _wrong_repair(record, new)
     if new.kind not in set(FindingKind):
         return {"kind": because(Rejection.NOT_ONE_OF, choices=[*FindingKind])}
     measure = FindingKind(new.kind)
@@ -170,6 +169,17 @@ def _problems(record: VisitRecord, new: NewFindings) -> Problems:
         elif one.spread is not None and not 0 < one.spread <= LARGEST:
             problems[name] = because(Rejection.OUT_OF_RANGE, low=0, high=LARGEST, unit="")
     return problems
+
+
+def _wrong_repair(record: VisitRecord, new: NewFindings) -> Problems:
+    known = [cause for cause in EngineFault if cause not in (EngineFault.NONE, EngineFault.UNKNOWN)]
+    banks = ("", *(bank.name for bank in record.layout.banks))
+    if any(one.word not in known for one in new.shown):
+        return {"word": because(Rejection.NOT_ONE_OF, choices=[*known])}
+    for one in new.shown:
+        if one.bore not in (None, *record.layout.bores) or one.bank not in banks:
+            return {"place": because(Rejection.NOT_A_BORE, typed=str(one.bore or one.bank))}
+    return {}
 
 
 def _placed(record: VisitRecord, measure: FindingKind, one: ShownAt) -> bool:

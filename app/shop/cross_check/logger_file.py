@@ -1,7 +1,8 @@
 """A logger's file with named columns, read into findings: the middle of its last steady stretch, column by column.
 
-Columns are ``time_s``, ``speed_rpm``, and a quantity with bore and unit, such as ``egt_3_C``, ``lambda_1``,
-``vac_2_kPa`` or ``air_4_kg/h``. Comma, tab, or semicolon with decimal comma.
+A column's role is ``time_s``, ``speed_rpm``, or a quantity with bore and unit, such as ``egt_3_C``, ``lambda_1``,
+``vac_2_kPa`` or ``air_4_kg/h``; a column that bears its role as its name needs no other. Comma, tab, or semicolon with
+decimal comma.
 """
 
 import csv
@@ -10,6 +11,7 @@ import io
 import math
 import re
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from itertools import pairwise
 from statistics import fmean, median, stdev
 
@@ -37,14 +39,58 @@ STEADY = 0.03
 LARGEST_FILE = 5_000_000
 """Signs of a file at most, our judgement."""
 
+TIME, SPEED = "time_s", "speed_rpm"
+LEFT_OUT = ""
+"""The role of a column that is not read."""
+
 Columns = Mapping[str, list[float]]
 
 
-def read_logger(text: str, bores: Iterable[int], by: str) -> tuple[NewFindings, ...]:
-    """The findings of a file. Raises RejectedError for one that is empty, too long, without time or known columns, with
-    a bore that is not there, a column twice, a short row, time that goes back, or no steady stretch."""
-    columns = _columns(text)
-    times, speeds = columns["time_s"], columns.get("speed_rpm")
+@dataclass(frozen=True, slots=True)
+class LoggerColumn:
+    """A column of a file: its name, its first cell, and the role that its name gives it, `LEFT_OUT` for none."""
+
+    name: str
+    first: str
+    role: str
+
+
+def columns_of(text: str) -> tuple[LoggerColumn, ...]:
+    """The columns of a file. Raises RejectedError for one that is empty, too long, or has one name twice."""
+    names, rows, _ = _table(text)
+    first = rows[0] if rows else []
+    return tuple(
+        LoggerColumn(name, first[place].strip() if place < len(first) else "", role_of(name))
+        for place, name in enumerate(names)
+    )
+
+
+def role_of(name: str) -> str:
+    """The role that a column's name gives it, `LEFT_OUT` for none."""
+    found = COLUMN.fullmatch(name)
+    known = found is not None and found[1] in QUANTITIES and (found[3] or "") in QUANTITIES[found[1]][1]
+    return name if known or name in (TIME, SPEED) else LEFT_OUT
+
+
+def role_at(quantity: str, bore: int) -> str:
+    """The role of a quantity (``egt_C``) at a bore: ``egt_3_C``."""
+    name, _, unit = quantity.partition("_")
+    return f"{name}_{bore}_{unit}" if unit else f"{name}_{bore}"
+
+
+def quantities() -> tuple[str, ...]:
+    """Every quantity with its unit, as `role_at` takes it."""
+    return tuple(f"{name}_{unit}".rstrip("_") for name, (_, units) in QUANTITIES.items() for unit in units)
+
+
+def read_logger(
+    text: str, bores: Iterable[int], by: str, roles: Mapping[str, str] | None = None
+) -> tuple[NewFindings, ...]:
+    """The findings of a file, its columns in ``roles`` by name, None for what their names say. Raises RejectedError for
+    one that is empty, too long, without time or known columns, with a bore that is not there, a column or role twice, a
+    short row, time that goes back, or no steady stretch."""
+    columns = _columns(text, roles)
+    times, speeds = columns[TIME], columns.get(SPEED)
     first = _steady_from(times, speeds)
     known, shown = set(bores), dict[tuple[FindingKind, str], list[ShownAt]]()
     for name, values in columns.items():
@@ -67,7 +113,8 @@ def read_logger(text: str, bores: Iterable[int], by: str) -> tuple[NewFindings, 
     )
 
 
-def _columns(text: str) -> Columns:
+def _table(text: str) -> tuple[list[str], list[list[str]], str]:
+    """Names, rows, and what stands between two cells."""
     text = text.removeprefix("\ufeff").strip()
     if not text:
         raise _refused(Rejection.NOTHING_ENTERED)
@@ -77,14 +124,29 @@ def _columns(text: str) -> Columns:
     mark = "\t" if "\t" in head else ";" if ";" in head else ","
     rows = list(csv.reader(io.StringIO(text), delimiter=mark))
     names = [name.strip() for name in rows[0]]
-    if "time_s" not in names:
-        raise _refused(Rejection.NOT_ONE_OF, choices=["time_s"])
-    if len(set(names)) < len(names) or any(len(row) != len(names) for row in rows):
-        raise _refused(Rejection.NOT_A_NUMBER, typed=next(iter(_twice(names)), names[-1]))
-    columns = {name: [_number(row[place], mark) for row in rows[1:]] for place, name in enumerate(names)}
-    times = columns["time_s"]
+    if len(set(names)) < len(names):
+        raise _refused(Rejection.NOT_A_NUMBER, typed=_twice(names)[0])
+    return names, rows[1:], mark
+
+
+def _columns(text: str, roles: Mapping[str, str] | None) -> Columns:
+    """The figures of every column that is not left out, by its role."""
+    names, rows, mark = _table(text)
+    given = [name if roles is None else roles.get(name, LEFT_OUT) for name in names]
+    for name, role in zip(names, given, strict=True):
+        if roles is not None and role not in (LEFT_OUT, role_of(role)):
+            raise _refused(Rejection.NOT_A_BORE, typed=name)
+    used = [role for role in given if role != LEFT_OUT]
+    if TIME not in used:
+        raise _refused(Rejection.NOT_ONE_OF, choices=[TIME])
+    if len(set(used)) < len(used) or any(len(row) != len(names) for row in rows):
+        raise _refused(Rejection.NOT_A_NUMBER, typed=next(iter(_twice(used)), names[-1]))
+    columns = {
+        role: [_number(row[place], mark) for row in rows] for place, role in enumerate(given) if role != LEFT_OUT
+    }
+    times = columns[TIME]
     if len(times) < 2 or any(later <= before for before, later in pairwise(times)):
-        raise _refused(Rejection.NOT_A_NUMBER, typed="time_s")
+        raise _refused(Rejection.NOT_A_NUMBER, typed=TIME)
     return columns
 
 

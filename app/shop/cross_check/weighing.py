@@ -1,6 +1,6 @@
 """What of a visit's findings counts now, what they come to, and which tests may still be made."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from sqlmodel import Session, col, select
@@ -24,6 +24,8 @@ class CrossCheck:
     and what all of it comes to."""
 
     record: VisitRecord
+    made: tuple[FindingRow, ...]
+    """Every row that was not taken back, in the order they were stored."""
     rows: tuple[FindingRow, ...]
     findings: tuple[Finding, ...]
     cannot: frozenset[FindingKind]
@@ -36,20 +38,23 @@ class CrossCheck:
 
 def cross_check(session: Session, record: VisitRecord) -> CrossCheck:
     """Weigh what a visit found."""
-    stored = session.exec(
-        select(FindingRow).where(FindingRow.visit_id == record.visit.ident).order_by(col(FindingRow.id))
-    ).all()
-    gone = {row.supersedes_id for row in stored}
-    told = [row for row in stored if row.id not in gone and row.supersedes_id is None]
+    rows_of_it = stored(session, record.visit.ident)
+    gone = {row.supersedes_id for row in rows_of_it}
+    told = [row for row in rows_of_it if row.id not in gone and row.supersedes_id is None]
     cannot = frozenset(FindingKind(row.kind) for row in told if row.why == CANNOT)
     repaired = tuple(row for row in told if row.kind == REPAIRED)
     rows = tuple(row for row in told if row.why is None and row.kind != REPAIRED and counts(record, row, repaired))
     bores = tuple(bore for bank in record.layout.banks for bore in bank.bores)
     banks = tuple(number for number, bank in enumerate(record.layout.banks) for _ in bank.bores)
-    findings = (*_of_the_round(record, bores), *(_finding(record, row, bores) for row in rows))
+    findings = (*_of_the_round(record, bores, repaired), *(_finding(record, row, bores) for row in rows))
     running = may_run(record)
     diagnosis = diagnose(banks, findings, allowed(record, cannot), running=running)
-    return CrossCheck(record, rows, findings, cannot, repaired, diagnosis, bores, running)
+    return CrossCheck(record, tuple(told), rows, findings, cannot, repaired, diagnosis, bores, running)
+
+
+def stored(session: Session, visit_id: int) -> Sequence[FindingRow]:
+    """Every entry of a visit's cross-check, in the order they were stored."""
+    return session.exec(select(FindingRow).where(FindingRow.visit_id == visit_id).order_by(col(FindingRow.id))).all()
 
 
 def counts(record: VisitRecord, row: FindingRow, repaired: Iterable[FindingRow]) -> bool:
@@ -75,10 +80,13 @@ def allowed(record: VisitRecord, cannot: frozenset[FindingKind]) -> tuple[Findin
     )
 
 
-def _of_the_round(record: VisitRecord, bores: tuple[int, ...]) -> tuple[Finding, ...]:
-    """What the newest whole round at idle read, where no plate was moved since."""
+def _of_the_round(record: VisitRecord, bores: tuple[int, ...], repaired: tuple[FindingRow, ...]) -> tuple[Finding, ...]:
+    """What the newest whole round at idle read, where no plate was moved since and nothing repaired."""
     whole = [one for one in record.rounds if one.closed and not one.row.opening]
     if not whole or record.moved_since(whole[-1], at_idle=True):
+        return ()
+    first = min(entry.ident for entry in whole[-1].entered)
+    if any(row.after_reading is not None and row.after_reading >= first for row in repaired):
         return ()
     flow = record.meter.quantity == "flow"
     measure, size = (FindingKind.AIR, KG_PER_HOUR) if flow else (FindingKind.VACUUM, KPA)

@@ -25,6 +25,7 @@ class FileFault(StrEnum):
     NO_SUCH_BORE = "no-such-bore"  # bore
     SKIP_WITH_VALUE = "skip-with-value"
     READING_UNIT = "reading-unit"
+    FINDING = "finding"  # kind
     TAKES_BACK_NOTHING = "takes-back-nothing"
     CORRECTION_REFERENCE = "correction-reference"
     CORRECTED_TOO_EARLY = "corrected-too-early"

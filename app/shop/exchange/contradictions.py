@@ -5,10 +5,14 @@ from collections.abc import Iterable, Mapping
 from dataclasses import fields
 
 from app.shop.commands.engines import EngineFacts
+from app.shop.cross_check.findings import REPAIRED
+from app.shop.cross_check.units import takes_words, units_of
 from app.shop.exchange import v5 as v5
 from app.shop.exchange.codes import FileFault
 from app.shop.reasons import Reason, because
 from app.shop.record.fittings import layout_from_json
+from app.sync.diagnosis.causes import EngineFault
+from app.sync.diagnosis.measurements import CATALOGUE, FindingKind
 from app.sync.engine.adjusters.kind import ScrewWithGain
 from app.sync.engine.adjusters.registry import kind_of
 from app.sync.engine.events import Place
@@ -61,6 +65,7 @@ def _visit_contradictions(
     if any(move.taken_back and move.supersedes is None for move in visit.moves):
         wrong.append(because(FileFault.TAKES_BACK_NOTHING))
     wrong += [*_broken_references(visit), *_wrong_readings(visit, layout, meters[visit.meter])]
+    wrong += [because(FileFault.FINDING, kind=one.kind) for one in visit.findings if not _can_be(one, layout)]
     for correction in visit.corrections:
         if correction.after_reading and correction.after_reading not in {r.key for r in visit.readings}:
             wrong.append(because(FileFault.CORRECTION_REFERENCE))
@@ -97,6 +102,10 @@ def _broken_references(visit: v5.Visit) -> list[Reason]:
         (visit.moves, (("after_reading", {r.key for r in visit.readings}),)),
         (visit.checks, (("after_move", {m.key for m in visit.moves}),)),
         (visit.speeds, (("after_move", {m.key for m in visit.moves}),)),
+        (
+            visit.findings,
+            (("after_move", {m.key for m in visit.moves}), ("after_reading", {r.key for r in visit.readings})),
+        ),
     ):
         seen: set[str] = set()
         gone: set[str] = set()
@@ -127,6 +136,22 @@ def _wrong_readings(visit: v5.Visit, layout: Layout, meter: v5.Meter) -> list[Re
         if reading.unit != meter.unit:
             wrong.append(because(FileFault.READING_UNIT))
     return wrong
+
+
+def _can_be(one: v5.Finding, layout: Layout) -> bool:
+    """Whether a finding names a known test or repair, a place that the engine has, and shows exactly one thing."""
+    placed = one.bore is None or (one.bore in layout.bores and not one.bank)
+    placed = placed and one.bank in ("", *(bank.name for bank in layout.banks))
+    if not placed or [one.value, one.word, one.why].count(None) != 2:
+        return False
+    if one.kind == REPAIRED:
+        return one.value is None and (one.word is None or one.word in tuple(EngineFault))
+    if one.kind not in tuple(FindingKind):
+        return False
+    measure = FindingKind(one.kind)
+    if one.word is not None:
+        return one.word in CATALOGUE[measure].words
+    return one.value is None or (not takes_words(measure) and one.unit in units_of(measure))
 
 
 def _as_facts(engine: v5.Engine) -> EngineFacts:

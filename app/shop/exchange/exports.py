@@ -15,10 +15,11 @@ from app.shop.record import loader
 from app.shop.record.entries import MeterEntry, MeterReading
 from app.shop.record.visit_record import VisitRecord
 from app.shop.rejections import Rejection
-from app.shop.store.tables import Fitting, HoursCorrection, Visit
+from app.shop.store.tables import FindingRow, Fitting, HoursCorrection, Visit
 from app.shop.training import training
 
 P = TypeVar("P", bound=v5.Part)
+R = TypeVar("R", HoursCorrection, FindingRow)
 
 
 def engine_file(session: Session, engine_id: int, at: str) -> v5.EngineFile:
@@ -30,7 +31,8 @@ def engine_file(session: Session, engine_id: int, at: str) -> v5.EngineFile:
     records = list(reversed(loader.of_engine(session, engine_id)))
     meters: dict[int, MeterEntry] = {record.meter.ident: record.meter for record in records}
     keys = {f.ident: f.key for f in fittings}
-    hours = _hours(session, engine_id)
+    hours = _by_visit(session, engine_id, HoursCorrection)
+    findings = _by_visit(session, engine_id, FindingRow)
     return v5.EngineFile(
         format="evenbore-engine",
         version=5,
@@ -41,7 +43,7 @@ def engine_file(session: Session, engine_id: int, at: str) -> v5.EngineFile:
             _part(v5.Fitting, f, layout=v5.whole(json.loads(f.layout)), hardware=json.loads(f.hardware))
             for f in fittings
         ],
-        visits=[_visit(record, keys, hours[record.visit.ident]) for record in records],
+        visits=[_visit(record, keys, hours[record.visit.ident], findings[record.visit.ident]) for record in records],
     )
 
 
@@ -56,10 +58,10 @@ def _part(part: type[P], row: object, **others: object) -> P:
     return part.model_validate({**same, **others})
 
 
-def _hours(session: Session, engine_id: int) -> Mapping[int, list[HoursCorrection]]:
-    """The corrected times of an engine's phases by visit, in the order they were stored."""
-    asked = select(HoursCorrection).join(Visit).where(Visit.engine_id == engine_id).order_by(col(HoursCorrection.id))
-    found: dict[int, list[HoursCorrection]] = defaultdict(list)
+def _by_visit(session: Session, engine_id: int, table: type[R]) -> Mapping[int, list[R]]:
+    """The rows of a table that an engine's visits have, by visit, in the order they were stored."""
+    asked = select(table).join(Visit).where(Visit.engine_id == engine_id).order_by(col(table.id))
+    found: dict[int, list[R]] = defaultdict(list)
     for row in session.exec(asked).all():
         found[row.visit_id].append(row)
     return found
@@ -69,12 +71,15 @@ def _reading(one: MeterReading, round_key: str, supersedes: str | None) -> v5.Re
     return _part(v5.Reading, one, round=round_key, supersedes=supersedes, fixed=bool(one.fixed))
 
 
-def _visit(record: VisitRecord, fittings: Mapping[int, str], hours: Sequence[HoursCorrection]) -> v5.Visit:
+def _visit(
+    record: VisitRecord,
+    fittings: Mapping[int, str],
+    hours: Sequence[HoursCorrection],
+    findings: Sequence[FindingRow],
+) -> v5.Visit:
     rounds = {r.row.ident: r.row.key for r in record.rounds}
     entered = sorted((e for r in record.rounds for e in r.entered), key=lambda e: e.ident)
     readings: dict[int | None, str] = {e.ident: e.key for e in entered}
-    ran = sorted((s for r in record.rounds for s in r.speeds), key=lambda s: s.ident)
-    speeds: dict[int | None, str] = {s.ident: s.key for s in ran}
     moves: dict[int | None, str] = {m.ident: m.key for m in record.all_moves}
     checks: dict[int | None, str] = {c.ident: c.key for c in record.all_checks}
     return _part(
@@ -84,16 +89,7 @@ def _visit(record: VisitRecord, fittings: Mapping[int, str], hours: Sequence[Hou
         meter=record.meter.key,
         rounds=[_part(v5.Round, r.row, from_above=bool(r.row.from_above)) for r in record.rounds],
         readings=[_reading(e, rounds[e.round_id], readings.get(e.supersedes_id)) for e in entered],
-        speeds=[
-            _part(
-                v5.Speed,
-                s,
-                round=rounds[s.round_id],
-                after_move=moves.get(s.after_move),
-                supersedes=speeds.get(s.supersedes_id),
-            )
-            for s in ran
-        ],
+        speeds=_speeds(record, rounds, moves),
         moves=[
             _part(
                 v5.Move,
@@ -122,8 +118,40 @@ def _visit(record: VisitRecord, fittings: Mapping[int, str], hours: Sequence[Hou
             for c in record.corrections
         ],
         hours_corrections=[_part(v5.HoursCorrection, one) for one in hours],
+        findings=_findings(findings, readings, moves),
         **_starts_and_stops(record, readings, checks),
     )
+
+
+def _speeds(record: VisitRecord, rounds: Mapping[int, str], moves: Mapping[int | None, str]) -> list[v5.Speed]:
+    ran = sorted((s for r in record.rounds for s in r.speeds), key=lambda s: s.ident)
+    keys: dict[int | None, str] = {s.ident: s.key for s in ran}
+    return [
+        _part(
+            v5.Speed,
+            s,
+            round=rounds[s.round_id],
+            after_move=moves.get(s.after_move),
+            supersedes=keys.get(s.supersedes_id),
+        )
+        for s in ran
+    ]
+
+
+def _findings(
+    rows: Sequence[FindingRow], readings: Mapping[int | None, str], moves: Mapping[int | None, str]
+) -> list[v5.Finding]:
+    keys: dict[int | None, str] = {row.ident: row.key for row in rows}
+    return [
+        _part(
+            v5.Finding,
+            row,
+            after_reading=readings.get(row.after_reading),
+            after_move=moves.get(row.after_move),
+            supersedes=keys.get(row.supersedes_id),
+        )
+        for row in rows
+    ]
 
 
 def _starts_and_stops(

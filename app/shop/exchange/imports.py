@@ -58,6 +58,7 @@ Keyed = (
     | v5.EngineEvent
     | v5.StopEnd
     | v5.HoursCorrection
+    | v5.Finding
 )
 
 
@@ -266,7 +267,7 @@ def _same_rows(file: v5.EngineFile, mine: v5.EngineFile | None, time: Allowance)
 def _rows(file: v5.EngineFile) -> Iterator[tuple[str, tuple[str, object]]]:
     """Every row of evidence but meters by its key: what it is and what it says, numbers given by a shop left out."""
     parts_of_it = {"rounds", "readings", "speeds", "moves", "checks", "overrides", "sign_off", "corrections"}
-    apart = {"number", "meter", "engine_events", "stop_ends", "hours_corrections", *parts_of_it}
+    apart = {"number", "meter", "engine_events", "stop_ends", "hours_corrections", "findings", *parts_of_it}
     aside = {v5.Fitting: {"number"}, v5.Visit: apart}
     for kind, part in _parts(file):
         yield part.key, (kind, part.model_dump(exclude=aside[type(part)]) if type(part) in aside else part)
@@ -280,7 +281,7 @@ def _parts(file: v5.EngineFile) -> Iterator[tuple[str, Keyed]]:
         yield "visit", visit
         for rows in (
             *(visit.rounds, visit.readings, visit.speeds, visit.moves, visit.checks, visit.overrides),
-            *(visit.corrections, visit.engine_events, visit.stop_ends, visit.hours_corrections),
+            *(visit.corrections, visit.engine_events, visit.stop_ends, visit.hours_corrections, visit.findings),
             [visit.sign_off] if visit.sign_off else [],
         ):
             for part in rows:

@@ -26,6 +26,7 @@ from app.shop.store.tables import (
     Engine,
     EngineEvent,
     Evidence,
+    FindingRow,
     Fitting,
     HoursCorrection,
     MeterRow,
@@ -67,7 +68,10 @@ TOLD_OTHERWISE = frozenset(
 """Fields of a part that its row has as an id of another row, or as a number."""
 
 
-SELDOM: tuple[type[Evidence], ...] = (MeterRow, Fitting, Visit, Override, SignOff, Correction, StopEnd, HoursCorrection)
+SELDOM: tuple[type[Evidence], ...] = (
+    *(MeterRow, Fitting, Visit, Override, SignOff, Correction, StopEnd, HoursCorrection),
+    FindingRow,
+)
 OFTEN: tuple[type[Evidence], ...] = (RoundRow, ReadingRow, MoveRow, CheckRow, OpeningSpeed, EngineEvent)
 """Tables of which a draft takes the next ids, and those of which it leaves some to what is saved while it is made."""
 
@@ -247,6 +251,25 @@ class Drafting:
             self._row(StopEnd, end, visit_id=visit_id, after_check=checks[end.after_check])
         for time in visit.hours_corrections:
             self._row(HoursCorrection, time, visit_id=visit_id)
+        self._findings(visit, visit_id, readings, moves)
+
+    def _findings(
+        self,
+        visit: v5.Visit,
+        visit_id: int,
+        readings: Mapping[str | None, int],
+        moves: Mapping[str | None, int],
+    ) -> None:
+        findings: dict[str | None, int] = {}
+        for found in visit.findings:
+            findings[found.key] = self._row(
+                FindingRow,
+                found,
+                visit_id=visit_id,
+                after_reading=readings.get(found.after_reading, 0),
+                after_move=moves.get(found.after_move, 0),
+                supersedes_id=findings.get(found.supersedes),
+            )
 
     def _row(self, table: type[Evidence], part: v5.Part, **refers: Any) -> int:
         """The id of the row of a part, made unless it is here."""

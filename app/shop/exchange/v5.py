@@ -2,8 +2,8 @@
 
 As version 4 (see ``v4``), with more units of air flow and pressure, what a pressure meter counts from, what a meter had
 repeated before, engines cooled by air or with motors at their plates, what sat on the intakes, moves that were taken
-back, how fast the engine ran in a round off idle, its starts and stops, and how long phases took where their record
-says otherwise. What was not recorded is left out.
+back, how fast the engine ran in a round off idle, its starts and stops, how long phases took where their record says
+otherwise, and what a cross-check showed. What was not recorded is left out.
 ``static/exchange/engine-5.schema.json`` is the JSON Schema. A file of this version must be read for ever: what a later
 version needs goes into models of its own.
 """
@@ -36,6 +36,7 @@ __all__ = [
     "Engine",
     "EngineEvent",
     "EngineFile",
+    "Finding",
     "Fitting",
     "HoursCorrection",
     "Layout",
@@ -150,6 +151,7 @@ LEFT_OUT = frozenset(
         "engine_events",
         "stop_ends",
         "hours_corrections",
+        "findings",
     }
 )
 """Parts of a visit that a file does not name where they were not recorded."""
@@ -194,6 +196,31 @@ class HoursCorrection(Part):
     at: v1.Time
 
 
+class Finding(Part):
+    """What a cross-check showed at a bore, at a bank, or of the engine (neither): a ``value`` in its ``unit``, a
+    ``word``, or ``why`` there is none; ``repaired`` has the cause as its word. One that supersedes another takes it
+    back."""
+
+    key: v1.Key
+    payload: v1.Hash
+    bore: v1.Bore | None
+    bank: v1.Short
+    kind: v1.Short
+    value: v1.Real | None
+    word: v1.Short | None
+    why: v1.Short | None
+    unit: v1.Short
+    spread: Annotated[float | None, Field(gt=0, allow_inf_nan=False)]
+    source: Literal["tablet", "json", "csv"]
+    file: v1.Hash | None
+    after_reading: v1.Key | None
+    after_move: v1.Key | None
+    by: v1.Short
+    at: v1.Time
+    supersedes: v1.Key | None
+
+
+FINDINGS = "What was measured and seen to find why the engine runs uneven; left out where nothing was."
 EVENTS = "Starts and stops of the engine; left out where none was recorded."
 STOP_ENDS = "What ended stops for a figure beyond a limit; left out where there was none."
 HOURS = "Times of phases that were corrected by hand, in the order they were stored; left out where none was."
@@ -233,6 +260,7 @@ class Visit(Part):
     engine_events: Annotated[v1.Many[EngineEvent], Field(default_factory=list, description=EVENTS)]
     stop_ends: Annotated[v1.Many[StopEnd], Field(default_factory=list, description=STOP_ENDS)]
     hours_corrections: Annotated[v1.Many[HoursCorrection], Field(default_factory=list, description=HOURS)]
+    findings: Annotated[v1.Many[Finding], Field(default_factory=list, description=FINDINGS)]
 
     @model_serializer(mode="wrap")
     def _without_nothing(self, handler: SerializerFunctionWrapHandler) -> dict[str, Any]:

@@ -14,8 +14,9 @@ class FindingRow(Evidence, table=True):
 
     ``kind`` is a code of ``app.sync.diagnosis.measurements``, or ``repaired`` with the cause as its word. It is of a
     ``bore``, of a ``bank``, or of the engine (neither). ``spread`` is one standard deviation where the sender knows it.
-    ``after_move`` is the visit's newest move when it was stored (0 for none). ``file`` is the SHA-256 of the file that
-    it came from. A row that supersedes another takes it back.
+    ``after_move`` is the visit's newest move when it was stored (0 for none), ``after_reading`` its newest reading (0
+    for none, null where that was not recorded yet). ``file`` is the SHA-256 of the file that it came from. A row that
+    supersedes another takes it back.
     """
 
     __tablename__ = "finding"
@@ -40,3 +41,4 @@ class FindingRow(Evidence, table=True):
     by: str = Field(sa_type=Text)
     at: str = Field(sa_type=Text)
     supersedes_id: int | None = Field(default=None, foreign_key="finding.id", ondelete="RESTRICT")
+    after_reading: int | None = None

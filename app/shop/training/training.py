@@ -14,6 +14,7 @@ from sqlmodel import Session, select
 from app.shop.commands import checks, opening_speeds, readings
 from app.shop.commands.opening_speeds import NewSpeed
 from app.shop.commands.readings import NewReading
+from app.shop.cross_check.weighing import stored
 from app.shop.errors import NotFoundError, RejectedError
 from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED, phase_named
 from app.shop.procedure.read_order import next_reading
@@ -32,6 +33,8 @@ from app.sync.engine.layout import Coupler, Layout
 from app.sync.engine.linkage import link_rotation
 from app.sync.engine.units import REV_PER_MIN
 from app.sync.simulation.reference_run import ReferenceRun, median_run
+from app.sync.simulation.rough_engine import grades
+from app.sync.simulation.rough_stand import RoughStand
 from app.sync.simulation.simulator import (
     BLADE_MINUTES,
     READING_MINUTES,
@@ -167,7 +170,17 @@ def current_state(session: Session, practice: Practice, record: VisitRecord) -> 
     told = sorted(loader.of_engine(session, practice.engine_id), key=lambda one: one.visit.number)
     if any(one.layout != record.layout for one in told):
         raise RejectedError({"value": because(Rejection.TRAINING_LAYOUT_CHANGED)})
-    return replay(fresh(practice, record), [event for one in told for event in _done(one)])
+    stand = replay(fresh(practice, record), [event for one in told for event in _done(one)])
+    if isinstance(stand, RoughStand) and any(_repaired(session, one, stand.dead) for one in told):
+        stand.repair()
+    return stand
+
+
+def _repaired(session: Session, record: VisitRecord, dead: int | None) -> bool:
+    """Whether the coupler of a bore was repaired in a visit."""
+    made = stored(session, record.visit.ident)
+    gone = {row.supersedes_id for row in made}
+    return any((row.word, row.bore) == ("coupler", dead) and row.ident not in gone for row in made)
 
 
 def truth(session: Session, visit_id: int) -> Truth:
@@ -232,7 +245,8 @@ def fresh(practice: Practice, record: VisitRecord) -> SimulatedEngine:
 def stand_of(layout: Layout, seed: int, rough: Imperfections, trouble: str) -> SimulatedEngine:
     """The simulated engine of a seed, hot, with link rods set by eye."""
     ails = next(one for one in TROUBLES if one == trouble)
-    return SimulatedEngine(layout, seed, rough, ails, heated=RAN_BEFORE, links_off=True)
+    made = RoughStand if trouble in grades() else SimulatedEngine
+    return made(layout, seed, rough, ails, heated=RAN_BEFORE, links_off=True)
 
 
 def _rough(record: VisitRecord) -> Imperfections:

@@ -14,7 +14,7 @@ from app.sync.slips.changes import Floats
 
 WRONG, WRONG_AGAIN = 0.025, 0.003
 """Chance that a reading is wrong altogether, and where it was read again; our judgement."""
-HIDDEN, HIDDEN_DIRECT = 0.15, 0.03
+HIDDEN, HIDDEN_DIRECT = 0.10, 0.03
 """Chance that a cause shows nothing in a measurement, and in the one that looks at it; our judgement."""
 SIZE_DOUBT, VACUUM_DOUBT = 0.15, 0.30
 """Share of an effect by which engines differ, one standard deviation, and that of an effect on vacuum, which goes with

@@ -18,8 +18,10 @@ POINTS = 40
 """Outcomes that a figure's range is cut into, by definition a grid."""
 SHORTEST = 0.25
 """What even a figure that is there already takes to enter [min], our judgement."""
-DOUBTFUL, SUSPECT = 0.10, 0.25
+DOUBTFUL, SUSPECT = 0.25, 0.25
 """Odds that all is sound below which only suspects are tested, and odds of a fault that make one; our judgement."""
+TURNED_FROM = 0.05
+"""How far its own air is off, as a logarithm, before a plate is turned to see if it answers; our judgement."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +85,8 @@ def _candidate(
     left = [place for place in range(len(now.banks)) if (measure, place) not in shown]
     if scope is Extent.BORE and bore is not None:
         left = [place for place in left if place == bore]
+    if measure is FindingKind.RESET:
+        left = [place for place in left if _is_off(shown.get((FindingKind.AIR, place)))]
     if not left:
         return None
     told_each = _told(now.bores[left], outcomes(measure)) * bores[left]
@@ -90,6 +94,11 @@ def _candidate(
         return NextTest(measure, tuple(left), minutes(measure, len(left)) + change, float(told_each.sum()), 0.0)
     best = int(np.argmax(told_each))
     return NextTest(measure, (left[best],), minutes(measure, 1) + change, float(told_each[best]), 0.0)
+
+
+def _is_off(air: Deviation | None) -> bool:
+    """Whether a plate may be turned for what its air shows: one that is even is left alone."""
+    return air is not None and abs(air.off) >= TURNED_FROM
 
 
 def _suspects(now: Beliefs) -> tuple[Floats, bool]:

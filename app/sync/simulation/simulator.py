@@ -34,9 +34,10 @@ PER_BORE = 0.5 * LITER  # our judgement
 STOP_MINUTES, BLADE_MINUTES, READING_MINUTES = 0.7, 2.0, 0.3
 """What the work takes (judgement); any other screw and a link rod take as long as a stop screw (our judgement)."""
 
-Trouble = Literal["sound", "loose", "slipped", "worn"]
+Trouble = Literal["sound", "loose", "slipped", "worn", "rough-easy", "rough-fair", "rough-hard"]
 """What ails an engine beyond not being even: nothing; one coupler with much lost motion; one that slipped on an engine
-that was even before; a worn joint in one of two banks' link rods, of the right length."""
+that was even before; a worn joint in one of two banks' link rods, of the right length; or, on an engine that is even by
+its meter, what `rough_engine` draws."""
 
 
 @dataclass(frozen=True)
@@ -156,6 +157,8 @@ class SimulatedEngine:
         if self.suspect is not None and self.trouble == "loose":
             self.slack[self.suspect] = abs(size)
             self._settle_slack(self.layout.bank_of(self.suspect.far).name, rng)
+        elif self.trouble.startswith("rough"):
+            self._even()
         elif self.suspect is not None:
             self._even()
             rows = [self.place[bore] for bore in self.layout.bank_of(self.suspect.far).beyond(self.suspect)]
@@ -390,4 +393,4 @@ def usable_for_training(stand: SimulatedEngine) -> bool:
     """
     gaps = stand.gaps()
     tame = gaps.min() >= 2 * THOU and gaps.max() <= 9 * THOU and abs(stand.fast_by()) <= 150 * REV_PER_MIN
-    return bool(tame) and 0.1 <= stand.worst_at_first <= 0.5
+    return bool(tame) and (stand.trouble.startswith("rough") or 0.1 <= stand.worst_at_first <= 0.5)

@@ -4,10 +4,14 @@ from dataclasses import dataclass
 
 from app.shop.cross_check.units import takes_words, units_of
 from app.shop.cross_check.weighing import TELEPHONE, CrossCheck
+from app.shop.store.tables import FindingRow
+from app.sync.diagnosis.causes import EngineFault
 from app.sync.diagnosis.diagnose import Verdict
 from app.sync.diagnosis.evidence import Deviation, seen
 from app.sync.diagnosis.measurements import CATALOGUE, Extent, FindingKind, Use
-from app.wording.causes import causes, tests
+from app.web.presenters.filters import clock
+from app.wording.causes import causes, on_paper, tests
+from app.wording.message import say
 from app.wording.reasons import figure
 
 FULL = 4.0
@@ -16,6 +20,9 @@ HEAVY = 2.0
 """Spreads from which the mark is drawn heavier (our judgement)."""
 ROUNDED = {FindingKind.AIR: 2, FindingKind.VACUUM: 1, FindingKind.HEAT: 0, FindingKind.COMPRESSION: 0}
 """Places shown of a figure that was converted."""
+
+NOT_REPAIRED = (EngineFault.NONE, EngineFault.UNKNOWN)
+"""No causes that a person repairs."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +66,22 @@ class TestEntry:
 
 
 @dataclass(frozen=True, slots=True)
+class EntryLine:
+    """An entry that counts or did: its id and its words."""
+
+    ident: int
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class FoundCause:
+    """The cause that was found, and its place as a form sends it."""
+
+    cause: str
+    place: str
+
+
+@dataclass(frozen=True, slots=True)
 class CrossCheckView:
     """Everything that the page shows."""
 
@@ -74,6 +97,11 @@ class CrossCheckView:
     rows: tuple[BoreFindings, ...]
     whole: tuple[str, ...]
     missing: str
+    entries: tuple[EntryLine, ...]
+    repaired: tuple[str, ...]
+    found: FoundCause | None
+    causes: tuple[tuple[str, str], ...]
+    places: tuple[tuple[str, str], ...]
 
 
 def view(told: CrossCheck, wanted: str = "") -> CrossCheckView:
@@ -97,7 +125,41 @@ def view(told: CrossCheck, wanted: str = "") -> CrossCheckView:
         _rows(told, [one for one in shown if _by_bore(one)]),
         tuple(_whole(told)),
         causes.not_looked_at([one for one in offered if one not in shown]) if diagnosis.looked_at else "",
+        tuple(EntryLine(row.ident, _entry_words(row)) for row in reversed(told.made)),
+        tuple(on_paper.repaired_here(EngineFault(row.word), row.bore, row.bank) for row in told.repaired if row.word),
+        _found(told),
+        tuple((one.value, say(causes.NAMES[one])) for one in EngineFault if one not in NOT_REPAIRED),
+        _places(told),
     )
+
+
+def _entry_words(row: FindingRow) -> str:
+    said = on_paper.shown(row.kind, row.value, row.word, row.unit)
+    return say(
+        on_paper.SHOWN,
+        test=tests.finding_name(row.kind),
+        shown=on_paper.at_place(row.bore, row.bank, said),
+        by=row.by,
+        at=clock(row.at),
+    )
+
+
+def _found(told: CrossCheck) -> FoundCause | None:
+    first = told.diagnosis.standing[0]
+    if told.diagnosis.verdict is not Verdict.FOUND:
+        return None
+    if first.bore is not None:
+        return FoundCause(first.cause, f"bore-{told.bores[first.bore]}")
+    if first.bank is not None:
+        return FoundCause(first.cause, f"bank-{told.record.layout.banks[first.bank].name}")
+    return FoundCause(first.cause, "engine")
+
+
+def _places(told: CrossCheck) -> tuple[tuple[str, str], ...]:
+    banks = [bank.name for bank in told.record.layout.banks]
+    bores = [(f"bore-{bore}", say(on_paper.BORE, bore=bore)) for bore in sorted(told.bores)]
+    sides = [(f"bank-{name}", say(on_paper.BANK, bank=name)) for name in banks] if len(banks) > 1 else []
+    return (*bores, *sides, ("engine", say(on_paper.ENGINE)))
 
 
 def _offered(told: CrossCheck, measure: FindingKind) -> bool:

@@ -99,7 +99,7 @@ TELLS: Mapping[FindingKind, Message] = {
         "One lower while the meter is even: a leak, its valve or the meter. All the same: none of these."
     ),
     FindingKind.HEAT: Message("One much cooler: it misses, or burns lean or rich. All the same: all burn."),
-    FindingKind.DROP: Message("One that falls less does less work. All the same: none misses."),
+    FindingKind.DROP: Message("One that falls less misses or burns badly. All the same: none misses."),
     FindingKind.MIXTURE: Message(
         "One leaner: air behind its plate, or too little fuel. All the same: fuel follows air."
     ),

@@ -23,6 +23,7 @@ FILE_FAULTS: dict[FileFault, Message] = {
     F.TAKES_BACK_NOTHING: Message("an adjustment is taken back, and the entry does not name it"),
     F.REFERENCE: Message("the file does not have the entry that {field} names"),
     F.READING_WITHOUT_ROUND: Message("a reading belongs to no round"),
+    F.FINDING: Message("a finding of the cross-check is none ({kind})"),
     F.SPEED_WITHOUT_OPENING: Message("an engine speed belongs to no round off idle"),
     F.NO_SUCH_BORE: Message("the engine has no bore {bore}"),
     F.SKIP_WITH_VALUE: Message("a skipped bore has a value, or another reading has none"),

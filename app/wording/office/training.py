@@ -2,9 +2,11 @@
 
 from collections.abc import Mapping, Sequence
 
+from app.shop.training.rough import HandWork, RoughGrade
 from app.shop.training.training import Slack, Truth
 from app.shop.training.training_start import Texts
 from app.sync.simulation.reference_run import ReferenceRun
+from app.wording.causes.causes import NAMES as CAUSES
 from app.wording.message import Message, say
 from app.wording.quantities import PERCENT, percent
 
@@ -24,6 +26,9 @@ TROUBLES: Mapping[str, Message] = {
     "slipped": Message("A coupler slipped after it was even"),
     "loose": Message("One coupler has lost motion"),
     "worn": Message("A link rod joint is worn (2 banks)"),
+    "rough-easy": Message("Even, and it runs rough: easy"),
+    "rough-fair": Message("Even, and it runs rough: harder"),
+    "rough-hard": Message("Even, and it runs rough: hard"),
 }
 STARTS: Mapping[str, Message] = {
     "hot": Message("Readings: the engine is hot, all earlier steps are recorded"),
@@ -70,6 +75,14 @@ LESS = Message("That is {minutes}\u00a0min less than you needed.")
 NO_LONGER = Message("You needed no longer.")
 AS_LONG = Message("You needed about as long.")
 NOT_EVEN_YET = Message("Your engine is not even yet. Compare the times when it is.")
+
+CAUSE = Message("The cause: bore {bore}, {cause}.")
+FOUND = Message("You repaired it.")
+NOT_FOUND = Message("You have not repaired it.")
+NEEDLESS = Message("{count} thing was repaired that was sound.", many="{count} things were repaired that were sound.")
+TESTS = Message("{count} test", many="{count} tests")
+MINUTES = Message("{minutes}\u00a0min")
+HAND_NOT = Message("A careful hand does not find it for sure either.")
 
 LATE_FROM = 0.5
 """From how many flats on a bank counts as late."""
@@ -149,6 +162,27 @@ def compared(found: Truth, work: ReferenceRun, tolerance: float) -> Sequence[str
     else:
         last = say(NO_LONGER if more <= 0 else AS_LONG)
     return [say(TRULY_EVEN, even=work.even, runs=work.runs), last]
+
+
+def cause_of(found: RoughGrade) -> Sequence[str]:
+    """The true cause of a rough engine, and what the trainee made of it, a sentence each."""
+    said = [say(CAUSE, bore=found.bore, cause=say(CAUSES[found.cause])), say(FOUND if found.mine.found else NOT_FOUND)]
+    return [*said, *([say(NEEDLESS, count=found.needless)] if found.needless else [])]
+
+
+def hand_work(work: HandWork) -> Sequence[str]:
+    """Tests and minutes that a hand needed at a rough engine."""
+    return [say(TESTS, count=work.tests), say(MINUTES, minutes=f"{work.minutes:.0f}")]
+
+
+def hands_compared(found: RoughGrade) -> str:
+    """The trainee's minutes beside the careful hand's."""
+    if not found.careful.found:
+        return say(HAND_NOT)
+    more = found.mine.minutes - found.careful.minutes
+    if not found.mine.found:
+        return ""
+    return say(LESS, minutes=f"{more:.0f}") if more > 1 else say(NO_LONGER if more <= 0 else AS_LONG)
 
 
 def _loose(slack: Slack) -> str:

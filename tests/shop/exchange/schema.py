@@ -147,6 +147,18 @@ NOTES: dict[str, dict[str, Note]] = {
         "cause_text": Note("Words to the cause, as typed."),
         "remedy": Note("What was done about it, as typed."),
     },
+    "Finding": {
+        "bore": Note("Bore that it is of; null for a bank or the whole engine.", "1"),
+        "bank": Note("Bank that it is of; empty for a bore or the whole engine."),
+        "kind": Note("The test, as a code, or `repaired`."),
+        "value": Note("The figure; null for a word, or where there is none.", "field:unit"),
+        "word": Note("What was seen, or the cause repaired, as a code; null for a figure."),
+        "why": Note("Why there is neither: the test cannot be made, or the row it supersedes was a mistake."),
+        "unit": Note("Unit of `value`; empty where there is no figure."),
+        "spread": Note("One standard deviation, in the form the test is used in; null for the usual one.", "1"),
+        "source": Note("What it was entered with."),
+        "file": Note("SHA-256 of the logger's file that it came from; null for none."),
+    },
     "HoursCorrection": {"seconds": Note("What the phase took in truth.", "s")},
     "Visit": {
         "fitting": Note("Key of what was fitted."),

@@ -11,6 +11,8 @@ from typing import Any
 import pandas
 import pytest
 
+from app.shop.cross_check import findings
+from app.shop.cross_check.findings import NewFindings, ShownAt
 from app.shop.exchange.tables import columns, tidy
 from app.shop.exchange.tables.columns import Column
 from app.shop.exchange.tables.data_package import TABLES, descriptor, write_tables
@@ -48,7 +50,11 @@ def filled(shop: Database) -> None:
                 why='=HYPERLINK("http://x","y")', by="KM", at=AT, supersedes_id=old.ident,
             )
         )  # fmt: skip
-    with_codes(shop)
+    engine_id = with_codes(shop)
+    shown = (ShownAt(2, value=31.5, spread=0.07), ShownAt(3, value=-0.5))
+    with shop.reading() as session:
+        newest = loader.of_engine(session, engine_id)[0].visit.ident
+    findings.add(shop, newest, key(), NewFindings("vacuum", shown, "kPa", "=KM()"), AT)
 
 
 def package(shop: Database) -> zipfile.ZipFile:

@@ -108,6 +108,84 @@ def test_a_file_that_cannot_be_read_leaves_no_row(shop: Database, why: str, wron
         assert "Cross-check: " not in to.get("/audit").text
 
 
+def found_leak(to: TestClient, why: str) -> str:
+    """The page after a leak at bore 3 was found."""
+    for _ in range(2):
+        to.post(why, data={"test": "vacuum", "unit": "kPa", "by": "KM", **LEAK, "key": key()})
+    lean = {f"bore-{bore}": "0.97" for bore in range(1, 9)} | {"bore-3": "1.14"}
+    to.post(why, data={**lean, "test": "mixture", "unit": "lambda", "by": "KM", "key": key()})
+    to.post(why, data={"test": "spray", "bore-3": "moved", "by": "KM", "key": key()})
+    to.post(why, data={"test": "adapter", "unit": "1", "bore-3": "1.01", "by": "KM", "key": key()})
+    smoke = {f"bore-{bore}": "none" for bore in range(1, 9)} | {"bore-3": "seen"}
+    return to.post(why, data={**smoke, "test": "smoke", "by": "KM", "key": key()}).text
+
+
+def test_a_repair_ends_what_was_seen_at_its_bore_and_stands_on_the_sheet(shop: Database, why: str) -> None:
+    sheet = why.replace("/why", "/sheet")
+    with client(shop) as to:
+        assert "Found: Bore 3: air behind the plate." in found_leak(to, why)
+        assert "Cylinder 3: air behind the plate. Found, not repaired. See the shop." in to.get(sheet).text
+        sent = {"cause": "leak", "place": "bore-3", "by": "KM", "key": key()}
+        page = to.post(f"{why}/repaired", data=sent).text
+        assert "Bore 3: air behind the plate, repaired." in page
+        assert "Read every bore again before a plate is turned." in page
+        assert "Found: " not in page
+        printed = to.get(sheet).text
+        assert "Cylinder 3: air behind the plate. Found and repaired." in printed
+        assert "not repaired" not in printed
+        assert "Water mist: bore 3 Moved. KM" in printed
+
+
+def test_a_round_read_before_a_repair_says_nothing_of_it(shop: Database, why: str) -> None:
+    with client(shop) as to:
+        told = to.get(why.replace("/visits", "/api/visits")).json()
+        assert "air" in told["looked_at"]
+        to.post(f"{why}/repaired", data={"cause": "leak", "place": "bore-3", "by": "KM", "key": key()})
+        assert "air" not in to.get(why.replace("/visits", "/api/visits")).json()["looked_at"]
+
+
+def test_an_entry_taken_back_counts_as_if_it_were_not_there(shop: Database, why: str) -> None:
+    path = why.replace("/visits", "/api/visits")
+    with client(shop) as to:
+        before = to.get(path).json()
+        page = to.post(why, data={"test": "spray", "bore-3": "moved", "by": "KM", "key": key()}).text
+        assert to.get(path).json() != before
+        entry = re.findall(r'name="finding" value="(\d+)"', page)[0]
+        sent = {"finding": entry, "by": "KM", "key": key()}
+        assert "Water mist: bore 3" not in to.post(f"{why}/taken-back", data=sent).text
+        assert to.get(path).json() == before
+        assert to.post(f"{why}/taken-back", data={**sent, "key": key()}).status_code == 409
+
+
+@pytest.mark.parametrize("wrong", [{"cause": "none"}, {"cause": "gasket"}, {"place": "bore-99"}, {"place": "bank-Z"}])
+def test_a_repair_that_cannot_be_is_refused(shop: Database, why: str, wrong: dict[str, str]) -> None:
+    sent = {"cause": "leak", "place": "bore-3", "by": "KM", "key": key()}
+    with client(shop) as to:
+        assert to.post(f"{why}/repaired", data={**sent, **wrong}).status_code == 422
+        assert "Cross-check: " not in to.get("/audit").text
+
+
+OTHERS = LOG.replace("time_s", "Time").replace("speed_rpm", "RPM").replace("egt_3_C", "Probe C")
+
+
+def test_columns_of_any_name_are_shown_before_they_are_kept(shop: Database, why: str) -> None:
+    with client(shop) as to:
+        page = to.post(why.replace("visits", "cross-check").replace("why", "columns"), data={"file": OTHERS}).text
+        assert "Nothing is saved yet." in page
+        assert "Probe C" in page
+        assert '<option value="egt_C" selected>' in page
+        assert "Cross-check: " not in to.get("/audit").text
+        roles = {"role-0": "time_s", "role-1": "speed_rpm", "role-4": "egt_C", "bore-4": "3"}
+        roles |= {f"role-{place}": "egt_C" for place in (2, 3, 5)} | {"bore-2": "1", "bore-3": "2", "bore-5": ""}
+        kept = {"file": OTHERS, "by": "KM", "key": key(), **roles}
+        refused = to.post(f"{why}/file", data=kept)
+        assert refused.status_code == 422
+        assert "What does each column hold?" in refused.text
+        page = to.post(f"{why}/file", data={**kept, "role-5": ""}).text
+        assert "Exhaust heat: bore 3 151\u00a0°C" in page.replace("&nbsp;", "\u00a0")
+        assert "Exhaust heat: bore 4" not in page
+
+
 def test_programs_say_what_a_test_showed_and_are_told_what_stands(shop: Database, why: str) -> None:
     path = why.replace("/visits", "/api/visits")
     shown = [{"bore": bore, "value": 420.0 - 300 * (bore == 5)} for bore in range(1, 9)]

@@ -104,3 +104,34 @@ def test_the_enter_key_registers_an_engine_and_leaves_its_layout(page: Page, sho
         page.get_by_label("Vehicle").press("Enter")
         expect(page.get_by_role("heading", name="Engine 31-0400")).to_be_visible()
         expect(page.get_by_text("1 3 5 7, stop screw at bore 1")).to_be_visible()
+
+
+CROSS_CHECKS: tuple[ViewportSize, ...] = (
+    {"width": 1180, "height": 820},
+    {"width": 820, "height": 1180},
+    PHONE,
+)
+
+
+@pytest.mark.parametrize("browser_context_args", CROSS_CHECKS, indirect=True, ids=["landscape", "portrait", "phone"])
+@pytest.mark.parametrize("layout", [FOUR, V12], ids=["four bores", "twelve bores"])
+def test_the_cross_check_is_no_wider_than_the_screen_and_is_filled_in_by_keyboard(
+    page: Page, shop: Database, layout: Layout
+) -> None:
+    visit_id = heat_soaked(shop, layout)
+    read_round(shop, visit_id, HEAT_SOAKED)
+    bores = len(layout.bores)
+    with serving(shop) as server:
+        for test in ("vacuum", "heat", "mixture"):
+            page.goto(f"{server}/visits/{visit_id}/why?test={test}")
+            page.locator("input[name=bore-1]").focus()
+            for bore in range(1, bores + 1):
+                page.keyboard.type("0.97" if test == "mixture" else str(400 + bore))
+                if bore < bores:
+                    page.keyboard.press("Tab")
+            page.keyboard.press("Enter")
+            title = {"vacuum": "Vacuum", "heat": "Exhaust heat", "mixture": "Mixture"}[test]
+            expect(page.locator(".why-table thead")).to_contain_text(title)
+
+        assert beyond(page) <= 0
+        assert page.locator(".why-table tbody tr").count() == bores

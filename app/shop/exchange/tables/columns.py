@@ -7,9 +7,12 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any, Literal
 
+from app.shop.cross_check.findings import CANNOT, REPAIRED
+from app.shop.cross_check.findings import TAKEN_BACK as FINDING_BACK
 from app.shop.procedure.items import PLACES
 from app.shop.record.rounds import UNITS
 from app.shop.record.visit_record import PHASE_ORDER
+from app.sync.diagnosis.measurements import FindingKind
 from app.sync.engine.adjusters.registry import kinds
 from app.sync.estimation.evenness import BoreVerdict
 
@@ -137,6 +140,23 @@ HOURS = (
     Column("why", "string", "Why the record says otherwise, as typed."),
     Column("by", "string", "Initials of the person who corrected it."),
     Column("at", "datetime", "When it was corrected, UTC; empty where it was not."),
+)  # fmt: skip
+
+FINDINGS = (
+    ENGINE, VISIT,
+    Column("kind", "string", "The test of the cross-check, or repaired.", filled=True,
+           one_of=(*FindingKind, REPAIRED)),
+    Column("bore", "integer", "Bore that it is of; empty for a bank or the whole engine."),
+    Column("bank", "string", "Bank that it is of; empty for a bore or the whole engine."),
+    Column("value", "number", "The figure, as it was entered.", "column:unit"),
+    Column("word", "string", "What was seen, or the cause that was repaired."),
+    Column("why", "string", "Why there is neither: cannot be made here, or an earlier row is taken back.",
+           one_of=(CANNOT, FINDING_BACK)),
+    Column("unit", "string", "Unit of the figure."),
+    Column("spread", "number", "One standard deviation where the sender knew it: a share, or in the "
+           "unit of a test that is held against others by its difference.", "1"),
+    Column("source", "string", "What it was entered with.", filled=True, one_of=("tablet", "json", "csv")),
+    STANDS, BY, AT, AT_LOCAL,
 )  # fmt: skip
 
 VISITS = (

@@ -15,6 +15,7 @@ from typing import IO, Any
 from sqlmodel import Session, col, select
 
 from app.shop.commands.engines import fitting_now
+from app.shop.cross_check.weighing import stored
 from app.shop.exchange.exports import engine_file, written
 from app.shop.exchange.tables import columns, tidy
 from app.shop.exchange.tables.columns import Column
@@ -35,6 +36,7 @@ TABLES: dict[str, tuple[Sequence[Column], str]] = {
     "moves": (columns.MOVES, "Every entry of an adjustment."),
     "checks": (columns.CHECKS, "Every entry of an item of a checklist, temperatures and pressures among them."),
     "hours": (columns.HOURS, "How long each phase of a visit took at the engine."),
+    "findings": (columns.FINDINGS, "Every entry of the cross-check of an engine that ran uneven."),
 }
 KEYS = {
     "engines": ["engine"],
@@ -42,7 +44,7 @@ KEYS = {
     "moves": ["engine", "visit", "move"],
     "hours": ["engine", "visit", "phase"],
 }
-"""What names a row of a table; a reading and a check have no name of their own."""
+"""What names a row of a table; a reading, a check and a finding have no name of their own."""
 
 ABOUT = (
     "The records of a shop. Text that a spreadsheet would take for a formula begins with an apostrophe; a column's "
@@ -66,6 +68,7 @@ def write_tables(session: Session, to: IO[bytes], words: CellWords, at: str, tim
                 records = loader.of_engine(session, engine.ident)
                 took = by_visit(session, {record.visit.ident: record.settings.gap for record in records})
                 for record in reversed(records):
+                    add_rows(tables["findings"], tidy.findings(record, stored(session, record.visit.ident)))
                     add_rows(tables["hours"], tidy.hours(record, took[record.visit.ident]))
                     add_rows(tables["visits"], [tidy.visits(record)])
                     add_rows(tables["readings"], tidy.readings(record, words))

@@ -16,7 +16,7 @@ from app.shop.record.entries import EngineEntry, MoveEntry
 from app.shop.record.rounds import Round
 from app.shop.record.superseding import current
 from app.shop.record.visit_record import TAKEN_BACK, VisitRecord, made_cold
-from app.shop.store.tables import Engine
+from app.shop.store.tables import Engine, FindingRow
 from app.sync.engine.adjusters.registry import kind_of
 from app.sync.engine.layout import Layout
 from app.sync.engine.units import CUBIC_INCH, INCH, LITER, MINUTE, REV_PER_MIN
@@ -121,6 +121,18 @@ def hours(record: VisitRecord, phases: Iterable[PhaseTime]) -> Iterator[Row]:
         yield (
             record.engine.serial, record.visit.number, one.phase, _minutes(one.recorded), _minutes(one.spent),
             row is not None, *((row.why, row.by, row.at) if row is not None else (None, None, None)),
+        )  # fmt: skip
+
+
+def findings(record: VisitRecord, rows: Sequence[FindingRow]) -> Iterator[Row]:
+    """Every entry of a visit's cross-check, in the order they were stored."""
+    gone = {row.supersedes_id for row in rows}
+    for row in rows:
+        yield (
+            record.engine.serial, record.visit.number, row.kind, row.bore, row.bank,
+            None if row.value is None else figure(row.value), row.word, row.why, row.unit,
+            None if row.spread is None else figure(row.spread), row.source,
+            row.ident not in gone and row.supersedes_id is None, row.by, row.at, local(row.at),
         )  # fmt: skip
 
 

@@ -5,6 +5,7 @@ from fastapi.responses import HTMLResponse, Response
 
 from app.shop.commands import engines
 from app.shop.commands.corrections import issue_of
+from app.shop.cross_check.weighing import cross_check
 from app.shop.queries import history_cache
 from app.shop.queries.assessed import assessed, issued
 from app.shop.queries.hours import of_job
@@ -93,13 +94,14 @@ def sheet(shop: Shop, page: Page, now: Now, visit_id: int, issue: int = 0, round
         signed = newest.record.sign_off
         until = newest.record.studied if signed is None else signed.after_study or 0
         meter = provenance_of(session, newest.record.meter, until)
+        found = cross_check(session, newest.record)
         job = of_job(session, visit_id, newest.record.settings.gap)
     shown = issued(newest, issue)
     address = tuple(held.shop_address.splitlines())
     return page.show(
         "sheet.html",
         record=shown.record,
-        sheet=sheet_of(shown, Printing(now, held.shop_name, address, dict(held.people), meter, job)),
+        sheet=sheet_of(shown, Printing(now, held.shop_name, address, dict(held.people), meter, job, found)),
         setup=setup,
         rounds=rounds,
         file=file_page(shown),

@@ -14,7 +14,7 @@ from app.shop.record.measures import Measure
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.idempotency import new_key
-from app.shop.training import training, training_start
+from app.shop.training import rough, training, training_start
 from app.shop.training.training import Truth
 from app.shop.training.training_start import NewPractice
 from app.sync.engine.units import KG_PER_HOUR, REV_PER_MIN, THOU
@@ -103,6 +103,7 @@ def _truth(shop: Database, page: Pages, visit_id: int, with_expert: bool) -> HTM
         read = any(one.closed for one in record.rounds)
         found = training.truth(session, visit_id) if read else None
         work = training.expert(session, visit_id) if read and with_expert else None
+        graded = rough.grade(session, visit_id) if read else None
     tolerance, units = record.settings.window(HEAT_SOAKED.slug), record.units.on_screen
     return page.show(
         "practice/truth.html",
@@ -111,6 +112,10 @@ def _truth(shop: Database, page: Pages, visit_id: int, with_expert: bool) -> HTM
         headline=words.headline(found, tolerance) if found else "",
         gap=units.blade,
         lines=_lines(found, tolerance, units.of("blade")) if found else [],
+        cause=words.cause_of(graded) if graded else [],
+        my_tests=words.hand_work(graded.mine) if graded else [],
+        hand_tests=words.hand_work(graded.careful) if graded else [],
+        hands=words.hands_compared(graded) if graded else "",
         hidden=words.hidden(found) if found else [],
         mine=words.work_of(found) if found else [],
         expert=words.work_of_expert(work) if work else [],

@@ -8,6 +8,7 @@ from markupsafe import Markup
 
 from app.shop.assessment.assessment import Assessment
 from app.shop.commands.corrections import issue_of
+from app.shop.cross_check.weighing import CrossCheck
 from app.shop.procedure.limits import Stop, ended_stops
 from app.shop.procedure.phases import BANK_BALANCE
 from app.shop.queries.hours import JobTime
@@ -19,6 +20,7 @@ from app.sync.engine.units import REV_PER_MIN
 from app.sync.estimation.evenness import RoundResult
 from app.web.presenters.filters import moment
 from app.web.presenters.history.history import where
+from app.web.presenters.paper.causes_found import CausesFound, causes_found
 from app.web.presenters.paper.chart import Chart, chart_of
 from app.web.presenters.paper.issues import issued, replaces
 from app.web.presenters.paper.left_code import left_code
@@ -50,7 +52,7 @@ class Waived:
 @dataclass(frozen=True, slots=True)
 class Printing:
     """What a sheet needs to know besides its visit: the head of the shop, the names behind initials, where the figures
-    of the meter come from, the time of the job, and when it is printed."""
+    of the meter come from, the time of the job, what its cross-check found, and when it is printed."""
 
     at: str
     shop_name: str = ""
@@ -58,6 +60,7 @@ class Printing:
     people: Mapping[str, str] = field(default_factory=dict)
     meter: Provenance = NOT_STUDIED
     job: JobTime | None = None
+    cross_check: CrossCheck | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +74,7 @@ class Sheet:
     evidence: str
     chart: Chart | None
     done: tuple[str, ...]
+    causes: CausesFound
     read_at: str
     next_check: NextCheck
     see_record: str
@@ -94,7 +98,7 @@ class Sheet:
 def sheet_of(assessment: Assessment, printing: Printing) -> Sheet:
     """The sheet of a visit."""
     record, as_left = assessment.record, assessment.as_left
-    result = result_of(assessment)
+    result, causes = result_of(assessment), causes_found(printing.cross_check)
     tightened = record.read_after_tightening
     return Sheet(
         printing=printing,
@@ -103,7 +107,8 @@ def sheet_of(assessment: Assessment, printing: Printing) -> Sheet:
         headline=handover.headline(as_left, tightened),
         evidence=handover.evidence(as_left, _came_in(assessment), tightened, record.settings.pass_probability),
         chart=chart_of(record.layout, assessment.as_found, as_left),
-        done=_done(record),
+        done=(*_done(record), *causes.repaired),
+        causes=causes,
         read_at=read_at(record),
         next_check=next_check(record),
         see_record=_see_record(record),

@@ -1,0 +1,94 @@
+"""What of the findings counts: until a move or a repair at their bore, not once taken back, in whatever unit."""
+
+import pytest
+
+from app.shop.commands import moves
+from app.shop.commands.moves import NewMove
+from app.shop.cross_check import findings
+from app.shop.cross_check.findings import NewFindings, ShownAt
+from app.shop.cross_check.weighing import CrossCheck, cross_check
+from app.shop.procedure.phases import HEAT_SOAKED
+from app.shop.record import loader
+from app.shop.store.database import Database
+from app.sync.diagnosis.causes import EngineFault
+from app.sync.diagnosis.measurements import CATALOGUE, Run
+from tests.shop.yard import AT, V8, engine, heat_soaked, key, read_round, visit
+
+HEATS = (420.0, 431.0, 300.0, 425.0, 418.0, 422.0, 428.0, 419.0)
+VACUA = (38.0, 38.4, 30.2, 37.7, 38.1, 38.9, 37.5, 38.2)
+INCH_OF_MERCURY = 3.386388640341
+"""kPa in one, conventional mercury at 0 °C (NIST SP 811, appendix B)."""
+
+
+@pytest.fixture
+def visit_id(shop: Database) -> int:
+    return heat_soaked(shop, V8)
+
+
+def add(shop: Database, visit_id: int, kind: str, values: tuple[float, ...], unit: str) -> None:
+    shown = tuple(ShownAt(bore, value=value) for bore, value in enumerate(values, 1))
+    findings.add(shop, visit_id, key(), NewFindings(kind, shown, unit, "KM"), AT)
+
+
+def told(shop: Database, visit_id: int) -> CrossCheck:
+    with shop.reading() as session:
+        return cross_check(session, loader.load(session, visit_id))
+
+
+def odds(told: CrossCheck) -> list[tuple[str, int | None, float]]:
+    return [(one.cause, one.bore, round(one.odds, 12)) for one in told.diagnosis.standing]
+
+
+def test_fahrenheit_and_inches_of_mercury_give_the_same_odds(shop: Database) -> None:
+    metric, other = (visit(shop, engine(shop, V8, serial)) for serial in ("31-0217", "31-0218"))
+    add(shop, metric, "heat", HEATS, "°C")
+    add(shop, metric, "vacuum", VACUA, "kPa")
+    add(shop, other, "heat", tuple(value * 9 / 5 + 32 for value in HEATS), "°F")
+    add(shop, other, "vacuum", tuple(value / INCH_OF_MERCURY for value in VACUA), "inHg")
+    first, second = odds(told(shop, metric)), odds(told(shop, other))
+    assert [one[:2] for one in first] == [one[:2] for one in second]
+    assert [one[2] for one in first] == pytest.approx([one[2] for one in second], abs=1e-9)
+    assert first[0][2] > 0.2
+
+
+def test_a_move_ends_what_was_seen_at_the_plates_it_turns_and_nothing_else(shop: Database, visit_id: int) -> None:
+    add(shop, visit_id, "compression", (1150.0,) * 8, "kPa")
+    lasting = odds(told(shop, visit_id))
+    read_round(shop, visit_id, HEAT_SOAKED)
+    add(shop, visit_id, "heat", HEATS, "°C")
+    assert odds(told(shop, visit_id)) != lasting
+    for bank in ("A", "B"):
+        turn = NewMove(HEAT_SOAKED.slug, "stop", bank, None, None, 0.125, (), False, "KM")
+        moves.make(shop, visit_id, key(), turn, AT)
+    assert odds(told(shop, visit_id)) == lasting
+
+
+def test_an_entry_taken_back_changes_the_odds_as_if_it_were_not_there(shop: Database, visit_id: int) -> None:
+    before = odds(told(shop, visit_id))
+    findings.add(shop, visit_id, key(), NewFindings("spray", (ShownAt(3, word="moved"),), "", "KM"), AT)
+    entry = told(shop, visit_id).made[-1].ident
+    assert odds(told(shop, visit_id)) != before
+    findings.take_back(shop, visit_id, key(), entry, "KM", AT)
+    assert odds(told(shop, visit_id)) == before
+
+
+def test_by_telephone_no_test_needs_a_hand_off_idle(shop: Database) -> None:
+    visit_id = visit(shop, engine(shop), place="telephone")
+    for _ in range(22):
+        following = told(shop, visit_id).diagnosis.next_test
+        if following is None:
+            break
+        assert CATALOGUE[following.measure].run is not Run.OPENED
+        findings.cannot(shop, visit_id, key(), following.measure, "KM", AT)
+    assert following is None
+
+
+def test_a_plate_that_is_off_leads_back_to_the_readings(shop: Database, visit_id: int) -> None:
+    for _ in range(2):
+        add(shop, visit_id, "air", (6.5, 6.5, 8.6, 6.5, 6.5, 6.4, 6.6, 6.5), "kg/h")
+    add(shop, visit_id, "vacuum", (38.0, 38.0, 25.0, 38.0, 38.0, 38.0, 38.0, 38.0), "kPa")
+    findings.add(shop, visit_id, key(), NewFindings("reset", (ShownAt(3, value=1.0),), "1", "KM"), AT)
+    findings.add(shop, visit_id, key(), NewFindings("feel", (ShownAt(3, word="free"),), "", "KM"), AT)
+    first = told(shop, visit_id).diagnosis.standing[0]
+    assert (first.cause, first.bore) == (EngineFault.PLATE, 2)
+    assert first.odds > 0.9
