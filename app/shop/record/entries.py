@@ -270,3 +270,4 @@ class MeterReading(Entry):
     supersedes_id: int | None
     sd: float | None = None
     look_id: int | None = None
+    speed: float | None = None

@@ -50,7 +50,8 @@ class Meter:
 class Reading:
     """One meter value at one bore [kg/s or Pa]. ``closing`` marks the first bore read again to end the round.
 
-    ``sd`` is the standard error that the value came with, as a fraction of it; None for the meter's own.
+    ``sd`` is the standard error that the value came with, as a fraction of it; None for the meter's own. ``speed`` of
+    the engine beside it [rev/s], None where it is not known or says nothing of the air.
     """
 
     bore: int
@@ -58,6 +59,7 @@ class Reading:
     at: float
     closing: bool = False
     sd: float | None = None
+    speed: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
