@@ -102,4 +102,4 @@ class Feed:
 
 
 def _declared(channel: Channel) -> dict[str, object]:
-    return {key: value for key, value in asdict(channel).items() if value is not None}
+    return {key: value for key, value in asdict(channel).items() if value not in (None, "")}
