@@ -248,3 +248,6 @@ class OtherTurn:
 
 Move = StopTurn | BladeReset | ScrewTurn | LinkTurn | BypassTurn | OtherTurn
 Event = Reading | IdleSpeed | ColdSetting | Move
+
+SEEN = (Reading, IdleSpeed, ColdSetting)
+"""What is no move of the engine as it runs: what was read, and how its plates were set before it ever ran."""

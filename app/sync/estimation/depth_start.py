@@ -14,7 +14,7 @@ from itertools import dropwhile, takewhile
 from statistics import fmean
 
 from app.sync.engine.engine_air import IDLE_RATIO, drawing
-from app.sync.engine.events import Event, IdleSpeed, Meter, Reading
+from app.sync.engine.events import SEEN, Event, IdleSpeed, Meter, Reading
 from app.sync.estimation.filter import followed
 from app.sync.estimation.posterior import Posterior, prior_for
 from app.sync.estimation.prior_transfer import demand_known
@@ -22,6 +22,10 @@ from app.sync.estimation.prior_transfer import demand_known
 DEPTHS = {IDLE_RATIO - 0.09: 0.2, IDLE_RATIO: 0.35, IDLE_RATIO + 0.09: 0.3, IDLE_RATIO + 0.18: 0.15}
 """Runner over ambient pressure at idle, from one end of the published band to the other, and how often an engine draws
 so (our judgement)."""
+
+TELLING = 12
+"""Moves that tell how deep an engine draws; by then they have said it, and what is learned anew is worked out again
+from the first reading on (our judgement)."""
 
 COLUMN_SCALE_SD = 0.03
 """Spread of ln(column / truth) from one column to another (our judgement)."""
@@ -31,7 +35,7 @@ SHALLOWEST, DEEPEST = 0.95, 0.30
 
 
 def depth_learned(start: Posterior, meter: Meter, events: Sequence[Event]) -> Posterior:
-    """The start for an engine that draws as deep as its answers to all moves but the last one say.
+    """The start for an engine that draws as deep as its answers to the first moves say, the last one left out.
 
     The same object comes back for columns, and before anything was learned.
 
@@ -39,8 +43,8 @@ def depth_learned(start: Posterior, meter: Meter, events: Sequence[Event]) -> Po
     """
     if meter.quantity != "flow":
         return start
-    last = next((n for n in reversed(range(len(events))) if not isinstance(events[n], Reading | IdleSpeed)), 0)
-    return _likeliest(start, meter, tuple(events[:last]))
+    first = [n for n, event in enumerate(events) if not isinstance(event, SEEN)][:TELLING]
+    return _likeliest(start, meter, tuple(events[: first[-1]])) if first else start
 
 
 @lru_cache(maxsize=512)

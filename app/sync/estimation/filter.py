@@ -17,7 +17,7 @@ from typing import NamedTuple
 import numpy as np
 
 from app.sync.engine.adjusters.registry import kind_of
-from app.sync.engine.events import ColdSetting, Event, IdleSpeed, Meter, Reading
+from app.sync.engine.events import Event, IdleSpeed, Meter, Reading
 from app.sync.engine.units import THOU
 from app.sync.estimation.foretold import (
     AS_TOLD,
@@ -33,6 +33,7 @@ from app.sync.estimation.foretold import (
 from app.sync.estimation.posterior import LEAST_GAP, Floats, Posterior
 from app.sync.estimation.predict import predict, set_cold
 from app.sync.readings.rounds import MOST_OF_A_BORE, last_of_each
+from app.sync.readings.trail import Seen, Stage, Trail
 
 MOST_STEPS = 4  # our judgement
 RELINEARIZE_GAP = 0.5 * THOU
@@ -67,46 +68,49 @@ MOST_MISREADS = 4
 """Misreads looked for between two moves (our judgement)."""
 
 
-def run_filter(posterior: Posterior, meter: Meter, events: Sequence[Event]) -> Posterior:
+class _Stood(NamedTuple):
+    """A posterior after a move as foretold, and ``before`` it, None where nothing at idle was moved."""
+
+    posterior: Posterior
+    before: Posterior | None = None
+
+
+def run_filter(start: Posterior, meter: Meter, events: Sequence[Event]) -> Posterior:
     """The posterior after all of this happened.
 
     Readings between two moves are taken together, because nothing was moved among them, of very many the last ones.
-    Where they say that the move before them moved nothing, it is taken back. Plates set cold stand before everything
-    else: the engine has not run by then.
-
-    Parameters: ``posterior`` before; ``meter`` read with; ``events`` oldest first.
-    """
-    before: Posterior | None = None
-    pending: list[Reading | IdleSpeed] = []
-    cold: list[ColdSetting] = []
-    for event in events:
-        if isinstance(event, ColdSetting):
-            cold.append(event)
-            continue
-        if cold:
-            posterior, cold = set_cold(posterior, cold), []
-        if isinstance(event, Reading | IdleSpeed):
-            pending.append(event)
-            continue
-        posterior = _learn_one(posterior, before, meter, pending)
-        pending, before = [], posterior if kind_of(event.kind).at_idle else None
-        posterior = predict(posterior, event)
-    return _learn_one(set_cold(posterior, cold) if cold else posterior, before, meter, pending)
-
-
-def followed(start: Posterior, meter: Meter, events: tuple[Event, ...]) -> Posterior:
-    """``run_filter``, with the posterior before the last move remembered from when it was asked before.
+    Where they say that the move before them moved nothing, it is taken back.
 
     Parameters: ``start`` before; ``meter`` read with; ``events`` oldest first.
     """
-    moves = [at for at, event in enumerate(events) if not isinstance(event, Reading | IdleSpeed)]
-    if not moves:
-        return run_filter(start, meter, events)
-    last = moves[-1]
-    return run_filter(_before_move(start, meter, events[:last]), meter, events[last:])
+    return _run(Trail(_Stood(start)), meter, events)
 
 
-_before_move = lru_cache(maxsize=512)(followed)
+def followed(start: Posterior, meter: Meter, events: Sequence[Event]) -> Posterior:
+    """``run_filter``, begun at the latest move that it was asked about before.
+
+    Parameters: ``start`` before; ``meter`` read with; ``events`` oldest first.
+    """
+    return _run(_trail(start, meter), meter, events)
+
+
+@lru_cache(maxsize=128)
+def _trail(start: Posterior, _meter: Meter) -> Trail[_Stood]:
+    """What is remembered of a visit that began so."""
+    return Trail(_Stood(start))
+
+
+def _run(trail: Trail[_Stood], meter: Meter, events: Sequence[Event]) -> Posterior:
+    stood, seen = trail.after(tuple(events), lambda one, stage: _passed(one, meter, stage))
+    return _learn_one(stood, meter, seen)
+
+
+def _passed(stood: _Stood, meter: Meter, stage: Stage) -> _Stood:
+    """How the posterior stands after a stage of a visit."""
+    posterior = _learn_one(stood, meter, stage.seen)
+    if stage.move is None:
+        return _Stood(set_cold(posterior, stage.cold))
+    return _Stood(predict(posterior, stage.move), posterior if kind_of(stage.move.kind).at_idle else None)
 
 
 def update(posterior: Posterior, meter: Meter, seen: Sequence[Reading | IdleSpeed]) -> Posterior:
@@ -152,13 +156,12 @@ def at(stack: Posterior, place: int) -> Posterior:
     return replace(stack, mean=stack.mean[place], covariance=stack.covariance[place], log_evidence=evidence)
 
 
-def _learn_one(
-    posterior: Posterior, before: Posterior | None, meter: Meter, seen: Sequence[Reading | IdleSpeed]
-) -> Posterior:
+def _learn_one(stood: _Stood, meter: Meter, seen: Seen) -> Posterior:
     """``learn`` for a single posterior."""
     if not seen:
-        return posterior
-    return at(learn(stacked([posterior]), None if before is None else stacked([before]), meter, seen, AS_TOLD), 0)
+        return stood.posterior
+    before = None if stood.before is None else stacked([stood.before])
+    return at(learn(stacked([stood.posterior]), before, meter, seen, AS_TOLD), 0)
 
 
 def learn(

@@ -15,14 +15,13 @@ from typing import NamedTuple, TypeVar
 import numpy as np
 
 from app.sync.engine.adjusters.registry import adjuster_of, kind_at, kind_of
-from app.sync.engine.events import ColdSetting, Event, IdleSpeed, Meter, Reading
+from app.sync.engine.events import Event, Meter
 from app.sync.engine.layout import Adjuster
 from app.sync.estimation.filter import at, learn, stacked
 from app.sync.estimation.foretold import Roughness
 from app.sync.estimation.posterior import Floats, Posterior
 from app.sync.estimation.predict import predict, set_cold
-
-Seen = tuple[Reading | IdleSpeed, ...]
+from app.sync.readings.trail import Seen, Stage, Trail
 
 T = TypeVar("T")
 
@@ -86,7 +85,8 @@ def judged(start: Posterior, meter: Meter, events: tuple[Event, ...]) -> Judged:
 
     Parameters: ``start`` before any reading of the visit; ``meter`` read with, as told; ``events`` oldest first.
     """
-    bank = _read_in(*_since_move(start, meter, events), meter)
+    moved, seen = _trail(start, meter).after(events, lambda one, stage: _passed(one, meter, stage))
+    bank = _read_in(moved, seen, meter)
     told = np.asarray(bank.stack.log_evidence)
     chance = np.exp(told - told.max())
     chance /= chance.sum()
@@ -122,29 +122,23 @@ class _Moved(NamedTuple):
     adjuster: Adjuster | None = None
 
 
-def _since_move(start: Posterior, meter: Meter, events: tuple[Event, ...]) -> tuple[_Moved, Seen]:
-    """How the hypotheses stood after the last move, and what was read since."""
-    last = next((n for n in reversed(range(len(events))) if not isinstance(events[n], Reading | IdleSpeed)), -1)
-    moved = _moved(start, meter, events[: last + 1]) if last >= 0 else _Moved(None, _begun(start))
-    return moved, tuple([one for one in events[last + 1 :] if isinstance(one, Reading | IdleSpeed)])
-
-
 @lru_cache(maxsize=64)
-def _moved(start: Posterior, meter: Meter, events: tuple[Event, ...]) -> _Moved:
-    """How the hypotheses stand after ``events``, of which the last one is a move or a plate set cold."""
-    last, cold = events[-1], 0
-    while cold < len(events) and isinstance(events[-1 - cold], ColdSetting):
-        cold += 1
-    bank = _closed(_read_in(*_since_move(start, meter, events[: -max(cold, 1)]), meter))
-    if isinstance(last, ColdSetting | Reading | IdleSpeed):
-        settings = [one for one in events[-cold:] if isinstance(one, ColdSetting)]
-        return _Moved(None, _changed(bank, lambda one, _: set_cold(one, settings)))
-    if not kind_of(last.kind).at_idle:
-        return _Moved(None, _changed(bank, lambda one, _: predict(one, last)))
-    adjuster = adjuster_of(last)
+def _trail(start: Posterior, _meter: Meter) -> Trail[_Moved]:
+    """What is remembered of a visit that began so."""
+    return Trail(_Moved(None, _begun(start)))
+
+
+def _passed(moved: _Moved, meter: Meter, stage: Stage) -> _Moved:
+    """How the hypotheses stand after a stage of a visit."""
+    bank, move = _closed(_read_in(moved, stage.seen, meter)), stage.move
+    if move is None:
+        return _Moved(None, _changed(bank, lambda one, _: set_cold(one, stage.cold)))
+    if not kind_of(move.kind).at_idle:
+        return _Moved(None, _changed(bank, lambda one, _: predict(one, move)))
+    adjuster = adjuster_of(move)
     bank = _suspecting(bank, adjuster)
     after = _changed(
-        bank, lambda one, hypothesis: predict(one, last, hypothesis.kept if hypothesis.adjuster == adjuster else 1.0)
+        bank, lambda one, hypothesis: predict(one, move, hypothesis.kept if hypothesis.adjuster == adjuster else 1.0)
     )
     return _Moved(bank, after, adjuster)
 

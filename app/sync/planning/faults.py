@@ -3,10 +3,10 @@
 from collections.abc import Sequence
 
 from app.sync.engine.adjusters.registry import adjuster_of, kind_at
-from app.sync.engine.events import Event, Reading
+from app.sync.engine.events import SEEN, Event, Reading
 from app.sync.estimation.visit_hypotheses import Judged
 from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
-from app.sync.planning.recent_events import SEEN, since_last_move
+from app.sync.planning.recent_events import since_last_move
 
 AS_GOOD_AS_CERTAIN = 0.95
 """Chance that a fault is there from which it is named and looked for (our judgement)."""

@@ -5,15 +5,12 @@ from itertools import takewhile
 
 from app.sync.engine.adjusters.kind import ScrewWithGain
 from app.sync.engine.adjusters.registry import adjuster_of, adjusters, kind_at, kind_of
-from app.sync.engine.events import ColdSetting, Event, IdleSpeed, Move, Reading
+from app.sync.engine.events import SEEN, Event, IdleSpeed, Move
 from app.sync.engine.layout import Adjuster, Layout
 
 MOVES_AN_ADJUSTER, TIRING = 4, 1.0
 """Moves in a visit for each adjuster there is, and by how many minutes each one beyond makes the next dearer: what so
 many did not even, one more seldom does, and every visit has to end (our judgement)."""
-
-SEEN = (Reading, IdleSpeed, ColdSetting)
-"""What is no move of the engine as it runs: what was read, and how its plates were set before it ever ran."""
 
 
 def moves_at(events: Sequence[Event]) -> list[int]:

@@ -23,11 +23,10 @@ from app.sync.engine.adjusters.registry import (
     own_screws,
     reach_of,
 )
-from app.sync.engine.events import Event
+from app.sync.engine.events import SEEN, Event
 from app.sync.engine.layout import Adjuster, Layout
 from app.sync.engine.plate import FIT, closed_leakage
 from app.sync.estimation.posterior import TURN_SD, Posterior, gain_size
-from app.sync.planning.recent_events import SEEN
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

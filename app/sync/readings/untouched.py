@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.sync.engine.adjusters.registry import adjuster_of, moved_bores
-from app.sync.engine.events import ColdSetting, Event, IdleSpeed, Reading
+from app.sync.engine.events import SEEN, Event, Reading
 from app.sync.engine.layout import Layout
 
 LEVEL_CHANGE = 0.015
@@ -41,7 +41,7 @@ def untouched(layout: Layout, events: Sequence[Event]) -> tuple[Untouched, ...]:
         if isinstance(event, Reading):
             if moves and event.bore in left:
                 state.append(event)
-        elif not isinstance(event, IdleSpeed | ColdSetting):
+        elif not isinstance(event, SEEN):
             if state:
                 found.append(Untouched(moves, tuple(reversed(state))))
                 state = []
