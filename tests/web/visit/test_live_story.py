@@ -19,10 +19,8 @@ from tests.clock import Day
 from tests.serving import serving
 from tests.shop.yard import V8, engine, key
 from tests.waiting import until
-from tests.web.live.pushes import FEED
-from tests.web.story import Technician
-from tests.web.visit.test_live import post
-from tests.web.visit.test_story import opened, signed_off
+from tests.web.live.pushes import FEED, post
+from tests.web.story import Technician, opened, signed_off
 
 FASTER = 5
 """By how much the clock of the bench runs faster: it is the sender's own, and the rule of when a value has settled goes
