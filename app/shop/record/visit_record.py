@@ -302,7 +302,7 @@ class VisitRecord:
 
 def _by_control(rounds: tuple[Round, ...], checks: dict[tuple[str, str], CheckEntry]) -> tuple[Round, ...]:
     """The rounds, each with or without a controller that holds the idle, as it was locked out and put back."""
-    if all(reading.speed is None for one in rounds for reading in one.entered):
+    if not [1 for one in rounds for reading in one.entered if reading.speed is not None]:
         return rounds
     out, back = (checks.get(one) for one in IDLE_CONTROL)
     since = seconds(back.at) if back is not None else math.inf

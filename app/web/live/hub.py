@@ -154,10 +154,8 @@ class Hub:
                     figures[ring.channel.shows], by = told, feed
             return Gauges(figures, speed), by
 
-    def speed_at(self, visit_id: int) -> float | None:
-        """How fast the engine of a visit runs [rev/s], where the instruments are at it and a channel tells that."""
-        if self.filled != visit_id:
-            return None
+    def speed(self) -> float | None:
+        """How fast the engine runs that the instruments are at [rev/s], None where no channel tells that."""
         now = self._ticks()
         with self._turn:
             found = (_running(sender, now - sender.difference) for sender in self._senders.values())

@@ -192,8 +192,10 @@ def _seen(live: Hub, form: Typed, new: NewReading) -> Seen | None:
 
 def _speed_beside(shop: Database, live: Hub, visit_id: int, at: str) -> float | None:
     """The engine speed beside a typed value [rev/s], None where no channel tells it or the value was held meanwhile."""
+    if live.filled != visit_id:
+        return None
     at_once = shop.clock is not None and shop.clock() - seconds(at) <= SENT_AT_ONCE
-    return live.speed_at(visit_id) if at_once else None
+    return live.speed() if at_once else None
 
 
 def _skip_reason(form: Typed) -> SkipReason | None:
