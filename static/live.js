@@ -14,7 +14,8 @@ const LOOK_MS = 250;
  * @typedef {{state: string, quantity: string, unit: string, bore: number | null, wait: number, value?: string,
  *   sd?: number, missing?: string}} Channel
  */
-/** @typedef {{epoch: string, number: number, channels: Record<string, Channel>}} LiveEvent */
+/** `stopped` is the visit whose engine a figure stops. */
+/** @typedef {{epoch: string, number: number, channels: Record<string, Channel>, stopped: number | null}} LiveEvent */
 
 /** @type {{event: LiveEvent | null, at: number}} */
 const newest = { event: null, at: -Infinity };
@@ -36,13 +37,15 @@ export function now() {
 
 /** @returns {boolean} whether this page shows live values */
 function wanted() {
-  return document.querySelector("[data-live]") !== null && document.visibilityState === "visible";
+  return document.querySelector("[data-live], [data-live-visit]") !== null && document.visibilityState === "visible";
 }
 
 /** @param {LiveEvent} event */
 function arrived(event) {
   newest.event = event;
   newest.at = performance.now();
+  const visit = /** @type {HTMLElement | null} */ (document.querySelector("[data-live-visit]"))?.dataset.liveVisit;
+  if (visit && visit === `${event.stopped}`) location.assign(`/visits/${visit}/stop`);
   document.dispatchEvent(new CustomEvent("live:event"));
 }
 

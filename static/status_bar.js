@@ -22,6 +22,7 @@ const NAMES = {
   start: "write-start",
   stop: "write-stop",
   stopped: "write-stopped",
+  instruments: "write-instruments",
   "plates/start": "write-plates-begun",
   facts: "write-checks",
   plates: "write-plates",

@@ -9,7 +9,7 @@ import { say } from "./words.js";
 const LOCK_MS = 400;
 const FLASH_MS = 300;
 const POINTS = 50;
-const READ = ["flow", "vacuum", "pressure"];
+const READ = ["flow", "vacuum", "pressure", "speed"];
 const TAKES = ["Enter", " ", "PageDown", "ArrowRight", "ArrowDown"];
 const NAMES = ["look", "sd", "channel", "fixed"];
 

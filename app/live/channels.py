@@ -10,6 +10,7 @@
     stale = 0.5                  # seconds without a value
     frozen = 5.0                 # seconds of the very same number
     lag = 0.2                    # seconds in which the sensor shows 63 % of a step
+    shows = "coolant"            # one of ``SHOWS``: fills in what the visit asks for
 
     [source.bench]
     kind = "serial"
@@ -40,6 +41,18 @@ UNITS: Mapping[str, tuple[str, ...]] = {
     "opening": ("%",),
 }
 """What a channel may show, and in which units."""
+
+SHOWS: Mapping[str, str] = {
+    "coolant": "temperature",
+    "head": "temperature",
+    "oil": "temperature",
+    "air-temperature": "temperature",
+    "air-pressure": "pressure",
+    "oil-pressure": "pressure",
+    "throttle-sensor": "voltage",
+}
+"""What a gauge may be at besides bores, with its quantity; a channel of ``speed`` is at the crank. One that shows whole
+degrees stands still for minutes: its ``frozen`` has to be as long."""
 
 PULSATES = ("flow", "vacuum", "pressure")
 """The quantities that swing with the cycle of the engine."""
@@ -98,6 +111,7 @@ class Channel:
     stale: float = 0.5
     frozen: float = 5.0
     lag: float = 0.2
+    shows: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,12 +174,15 @@ def _channel(text: str, where: str, told: Mapping[str, object]) -> Channel:
             raise ChannelFileError(ChannelFault.UNKNOWN_KEY, f"{where}.{key}", _line(text, key, where))
     quantity = _chosen(text, where, told, "quantity", tuple(UNITS))
     unit = _chosen(text, where, told, "unit", UNITS[quantity])
-    numbers = {key: _number(text, where, key, told[key]) for key in told if key not in ("quantity", "unit")}
+    words = ("quantity", "unit", "shows")
+    numbers = {key: _number(text, where, key, told[key]) for key in told if key not in words}
     bore = numbers.pop("bore", None)
-    found = Channel(quantity, unit, None if bore is None else int(bore), **numbers)
+    may_show = tuple(what for what, of in SHOWS.items() if of == quantity)
+    shows = _chosen(text, where, told, "shows", may_show) if "shows" in told else ""
+    found = Channel(quantity, unit, None if bore is None else int(bore), **numbers, shows=shows)
     if found.low >= found.high:
         raise ChannelFileError(ChannelFault.OUT_OF_RANGE, f"{where}.low", _line(text, "low", where), most=found.high)
-    if quantity in PULSATES and found.rate < FAST:
+    if quantity in PULSATES and not shows and found.rate < FAST:
         left = slow_error(found.rate, found.lag)
         if left > SLOW_MAY_ERR:
             line = _line(text, "rate", where)

@@ -2,6 +2,7 @@
 
 import json
 import secrets
+import ssl
 import threading
 import time
 from collections.abc import Callable, Mapping
@@ -31,7 +32,10 @@ class RefusedError(Exception):
 
 @dataclass
 class Feed:
-    """Values on their way to a program at ``address``, with its ``token``. ``channels`` are declared when it asks."""
+    """Values on their way to a program at ``address``, with its ``token``. ``channels`` are declared when it asks.
+
+    ``authority`` is the certificate, as PEM, that a program on https is trusted by; "" for those of this computer.
+    """
 
     address: str
     token: str
@@ -40,6 +44,7 @@ class Feed:
     epoch: str = field(default_factory=lambda: secrets.token_hex(8))
     unknown: int = 0
     dropped: int = 0
+    authority: str = ""
 
     def __post_init__(self) -> None:
         self._turn = threading.Lock()
@@ -97,9 +102,12 @@ class Feed:
 
     def _connection(self) -> HTTPConnection:
         parts = urlsplit(self.address)
-        kind = HTTPSConnection if parts.scheme == "https" else HTTPConnection
-        return kind(parts.hostname or "127.0.0.1", parts.port, timeout=TIMEOUT)
+        host = parts.hostname or "127.0.0.1"
+        if parts.scheme != "https":
+            return HTTPConnection(host, parts.port, timeout=TIMEOUT)
+        trusted = ssl.create_default_context(cadata=self.authority or None)
+        return HTTPSConnection(host, parts.port, timeout=TIMEOUT, context=trusted)
 
 
 def _declared(channel: Channel) -> dict[str, object]:
-    return {key: value for key, value in asdict(channel).items() if value is not None}
+    return {key: value for key, value in asdict(channel).items() if value not in (None, "")}

@@ -10,6 +10,7 @@ import errno
 import secrets
 import signal
 import socket
+import ssl
 import tempfile
 import threading
 from collections.abc import Iterator
@@ -160,7 +161,8 @@ def instruments_of(
     if live is not None:
         from app.server.instruments import beside
 
-        with beside(live, address, token):
+        authority = ssl.DER_cert_to_PEM_cert(secured.trust.authority) if secured else ""
+        with beside(live, address, token, authority):
             yield
     elif demonstration:
         from app.server.instruments import simulated

@@ -11,7 +11,7 @@ import typer
 
 from app.live.process import PAUSES
 from app.server.autostart import program
-from app.server.commands.live_commands import BESIDE, TOKEN
+from app.server.commands.live_commands import AUTHORITY, BESIDE, TOKEN
 from app.wording.message import say
 from app.wording.program import live as words
 
@@ -20,11 +20,14 @@ ENDS_WITHIN = 5.0
 
 
 class Beside:
-    """A process that reads the instruments of ``file``, begun again with growing pauses where it ends."""
+    """A process that reads the instruments of ``file``, begun again with growing pauses where it ends.
 
-    def __init__(self, file: Path, address: str, token: str) -> None:
+    ``authority``: the certificate that the program is trusted by on https, as PEM.
+    """
+
+    def __init__(self, file: Path, address: str, token: str, authority: str = "") -> None:
         self.command = (*program(), "live", str(file.absolute()), "--to", address)
-        self.environment = {**os.environ, TOKEN: token, BESIDE: "1"}
+        self.environment = {**os.environ, TOKEN: token, AUTHORITY: authority, BESIDE: "1"}
         self.stopped = threading.Event()
         self.process: subprocess.Popen[bytes] | None = None
         self._turn = threading.Lock()
@@ -67,9 +70,9 @@ class Beside:
 
 
 @contextmanager
-def beside(file: Path, address: str, token: str) -> Iterator[Beside]:
+def beside(file: Path, address: str, token: str, authority: str = "") -> Iterator[Beside]:
     """The instruments of ``file`` are read by a process meanwhile."""
-    kept = Beside(file, address, token)
+    kept = Beside(file, address, token, authority)
     kept.start()
     try:
         yield kept

@@ -25,6 +25,7 @@ from app.web.context import Pages, environment
 from app.web.error_responses import fault_of, status_of
 from app.web.kept_files import HTMX, KeptFiles
 from app.web.live import doors
+from app.web.live.gauges import GaugeWatch, watching
 from app.web.live.hub import Hub
 from app.web.pages.engine import data_out, engines, engines_page, exchange, paper, training
 from app.web.pages.shop import (
@@ -137,8 +138,7 @@ def create_app(
     app.state.trust = trusting
     app.state.admission = tablets.admission(shop)
     _know_programs(app, shop)
-    app.state.feeders = feeders(shop)
-    app.state.live = Hub()
+    _know_instruments(app, shop, clock)
     for pages in PAGES:
         app.include_router(pages.router)
     app.include_router(interface.router)
@@ -173,13 +173,22 @@ def _know_programs(app: FastAPI, shop: Database) -> None:
     shop.around_writes = naming
 
 
+def _know_instruments(app: FastAPI, shop: Database, clock: Callable[[], datetime]) -> None:
+    """Which programs may send live values, what they send, and which visit that fills."""
+    app.state.feeders = feeders(shop)
+    app.state.live = Hub()
+    app.state.gauges = GaugeWatch(shop, app.state.live, clock)
+    app.state.gauges.know()
+
+
 @asynccontextmanager
 async def _awake(app: FastAPI) -> AsyncIterator[None]:
     """Have the visits under way in mind before the first request: all tablets may be waiting to send what they hold."""
     shop: Database = app.state.shop
     with suppress(ShopUnavailableError), shop.reading() as session:
         in_the_shop(session)
-    yield
+    async with watching(app.state.gauges):
+        yield
 
 
 def _refused(request: Request, error: Exception) -> Response:

@@ -103,6 +103,7 @@ class Pages:
         for name in ("values", "problems"):
             facts[name] = FieldValues(facts.get(name, {}))
         facts["known_initials"] = self._known_initials
+        facts["filled"] = self._request.app.state.live.filled
         cookies = self._request.cookies
         facts = {**kept(cookies, self._request.url.scheme), **facts}
         AT_THIS_TABLET.set(initials_of(cookies, self._request.url.scheme) if cookies else "")

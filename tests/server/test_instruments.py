@@ -3,6 +3,7 @@
 import json
 import os
 import signal
+import ssl
 import subprocess
 import urllib.error
 import urllib.request
@@ -81,6 +82,23 @@ def running(process: int) -> bool:
         return "\nState:\tZ" not in Path(f"/proc/{process}/status").read_text()
     except OSError:
         return False
+
+
+@pytest.mark.slow
+def test_instruments_are_read_beside_a_program_on_https(tmp_path: Path) -> None:
+    file = tmp_path / "live.toml"
+    file.write_text(FILE)
+    arguments = ("serve", "--port", "0", "--tls", "--live", str(file), "--data", str(tmp_path / "shop"))
+    with started(*arguments) as program:
+        assert program.address.startswith("https://")
+        trusted = ssl.create_default_context(cadata=(tmp_path / "shop" / "https" / "authority.pem").read_text())
+
+        def live() -> bool:
+            with urllib.request.urlopen(f"{program.address}api/live/channels", timeout=10, context=trusted) as answer:
+                return {one["state"] for one in json.loads(answer.read()).values()} == {"live"}
+
+        until(live, 60)
+        assert program.stop() == 0
 
 
 @pytest.mark.slow

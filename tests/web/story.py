@@ -240,3 +240,42 @@ class Technician:
     def _hidden(card: Locator, name: str) -> str:
         found = card.locator(f"input[name={name}]")
         return (found.first.get_attribute("value") or "") if found.count() else ""
+
+
+def opened(page: Page, hand: Technician) -> None:
+    """A first visit, in the test cell."""
+    hand.press("Open a visit")
+    page.get_by_label("Test cell").check()
+    page.get_by_label("Filter off").check()
+    if hand.wait is None:
+        page.get_by_label("Job number").fill("1184")
+    hand.press("Fill in First sync")
+    page.get_by_label("No, new or rebuilt engine").check()
+    if hand.wait is None:
+        page.get_by_label("Your initials").fill("KM")
+    else:
+        hand.press("Fill in KM")
+    hand.press("Open the visit")
+
+
+def lock_down(page: Page, hand: Technician) -> None:
+    """Tightened, and read once more."""
+    expect(page.get_by_role("heading", name="Lock-down")).to_be_visible()
+    hand.record_everything()
+    hand.read_on()
+
+
+def signed_off(page: Page, hand: Technician, server: str) -> None:
+    """Tightened, read once more, and signed; where the meter cannot tell, with a reason."""
+    lock_down(page, hand)
+    if page.get_by_role("link", name="Sign off").count() == 0:
+        page.goto(f"{server}/visits/1/lock-down")
+        page.get_by_text("Continue with a reason", exact=True).click()
+        page.get_by_label("Reason (printed on the handover sheet)").fill(
+            "The last round sits on the edge of the window"
+        )
+        hand.press("Save reason and continue")
+    else:
+        hand.press("Sign off")
+    page.get_by_label("Full name of the responsible person").fill("Foreman of the yard")
+    hand.press("Sign off")

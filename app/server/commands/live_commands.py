@@ -19,6 +19,9 @@ if TYPE_CHECKING:
 TOKEN = "EVENBORE_FEED_TOKEN"
 """The variable of the environment that holds the token of a feed."""
 
+AUTHORITY = "EVENBORE_FEED_AUTHORITY"
+"""The variable that holds the certificate which a program on https is trusted by, as PEM."""
+
 BESIDE = "EVENBORE_BESIDE"
 """The variable that says that the process was begun by the program, and ends with its standard input."""
 
@@ -43,7 +46,8 @@ def live(file: File, to: To = "http://127.0.0.1:8000", token_file: TokenFile = N
     for source in channels.loose:
         typer.echo(say(words.LOOSE, source=source), err=True)
     typer.echo(say(words.SENDS, channels=len(channels.channels), sources=len(channels.sources), to=to))
-    run(channels, Feed(to, token, channels.channels), stopped, _tell)
+    feed = Feed(to, token, channels.channels, authority=os.environ.get(AUTHORITY, ""))
+    run(channels, feed, stopped, _tell)
     typer.echo(say(words.ENDED))
 
 

@@ -10,6 +10,7 @@ from app.shop.commands import running
 from app.shop.errors import Problems, RejectedError
 from app.shop.procedure.items import Item, Phase
 from app.shop.procedure.limits import open_stops
+from app.shop.procedure.phases import phase_named
 from app.shop.procedure.requirements import Requirement, Waiting
 from app.shop.procedure.running import STOPPED, as_done
 from app.shop.reasons import Reason, because
@@ -36,12 +37,15 @@ def record(
     at: str,
     read_at: str = "",
     units: Units = RECORDED,
+    *,
+    alarm: bool = False,
 ) -> int:
     """Store the items given, all or none, and return how many were new.
 
     ``values`` maps an item to its number, or None for a tick. An item recorded before is superseded, when it differs,
-    has to be fresh, or is kept over time; ``read_at`` is when those were read, if it was before ``at``. Raises
-    RejectedError by item, its figures in ``units``.
+    has to be fresh, or is kept over time; ``read_at`` is when those were read, if it was before ``at``. An ``alarm``
+    is a figure beyond a limit, kept whatever its phase or the ones before it lack; its caller sees to it that no stop
+    is open. Raises RejectedError by item, its figures in ``units``.
     """
     key = checked(key)
     with shop.writing() as session:
@@ -54,10 +58,11 @@ def record(
             return 0
         if not values and _stored_under(key, record):
             return 0
-        phase = require_open(record, slug)
+        phase = phase_named(slug) if alarm else require_open(record, slug)
         items = items_of(record, phase)
         asked, again = {item.slug: item for item in items}, stale_items(record, phase, items)
-        if problems := _problems(asked, values, by, units) or _out_of_order(record, phase, asked, values):
+        early = {} if alarm else _out_of_order(record, phase, asked, values)
+        if problems := _problems(asked, values, by, units) or early:
             raise RejectedError(problems)
         rows = [
             _row(record, key, slug, asked[item], number, by, at, read_at)

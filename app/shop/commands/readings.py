@@ -93,12 +93,14 @@ class NewLook:
 
 
 def add(
-    shop: Database, visit_id: int, key: str, new: NewReading, at: str, *, sure: bool = True, seen: Seen | None = None
-) -> int:
+    shop: Database, visit_id: int, key: str, new: NewReading, at: str, *, sure: bool = True, seen: Seen | None = None,
+    speed: float | None = None,
+) -> int:  # fmt: skip
     """Store a reading and return its id; the first one of a round begins it. Raises RejectedError, ConflictError.
 
     Not ``sure``, a value far from what the bore read last, or from the other bores', is rejected as FAR_OFF: it is more
-    likely a slip. ``seen`` is the look of a live value, None where it is no longer known.
+    likely a slip. ``seen`` is the look of a live value, None where it is no longer known; ``speed`` of the engine is
+    what a channel told beside it [rev/s].
     """
     key = checked(key)
     apart = {"from_above": new.from_above, "why_code": new.why_code, "sd": new.sd, "look": new.look or None}
@@ -117,7 +119,7 @@ def add(
         look_id = looks.store_look(session, visit_id, key, seen, at) if seen is not None else None
         if seen is not None and seen.fixed:
             new = replace(new, fixed=True)
-        later, entered = enter(session, record, phase, new, key, sent, at, look_id=look_id, sure=sure)
+        later, entered = enter(session, record, phase, new, key, sent, at, look_id=look_id, sure=sure, speed=speed)
         loader.remember(session, later)
         keep_gate(session, later, new.phase, gate)
         return entered.ident
@@ -134,6 +136,7 @@ def enter(
     *,
     look_id: int | None,
     sure: bool,
+    speed: float | None,
 ) -> tuple[VisitRecord, MeterReading]:
     """Store one reading of an open phase: the record with it, and the reading. Raises RejectedError, ConflictError."""
     one = _round(session, record, phase, new, key, at)
@@ -156,6 +159,7 @@ def enter(
         "supersedes_id": new.supersedes,
         "sd": new.sd if new.value is not None else None,
         "look_id": look_id if new.value is not None else None,
+        "speed": speed if new.value is not None else None,
         "fixed": 1 if new.fixed and new.value is not None else None,
     }
     entered = MeterReading(store(session, ReadingRow, row), **row)
@@ -163,8 +167,9 @@ def enter(
 
 
 def add_look(
-    shop: Database, visit_id: int, key: str, look: NewLook, at: str, *, seen: Seen | None = None
-) -> tuple[int, ...]:
+    shop: Database, visit_id: int, key: str, look: NewLook, at: str, *, seen: Seen | None = None,
+    speed: float | None = None,
+) -> tuple[int, ...]:  # fmt: skip
     """Store what all bores showed at once as the rest of the round, the drift check with it, and return the ids.
 
     One key, one transaction, one reading for each bore that is left to read, all of the same moment.
@@ -191,7 +196,7 @@ def add_look(
             if problem := _problem(record, new):
                 raise RejectedError({"value": problem})
             one = part_key(key, str(len(found)))
-            record, entered = enter(session, record, phase, new, one, sent, at, look_id=look_id, sure=True)
+            record, entered = enter(session, record, phase, new, one, sent, at, look_id=look_id, sure=True, speed=speed)
             found.append(entered.ident)
             due = next_reading(record, phase)
         loader.remember(session, record)

@@ -67,6 +67,7 @@ REFERENCE = (
 RUNS = "Whether the engine ran as it came in; left out where that was not asked."
 POWER_OFF = "Whether it was confirmed that the throttles had no power then."
 SD = "Standard error of a live value as a fraction of it; absent where a person read the meter."
+BESIDE = "Engine speed beside the reading, in revolutions per second; absent where no instrument told it."
 FIXED = "Whether it came from a sensor that stays at its bore, where other bores have other sensors; absent where not."
 TAKEN_BACK = "Whether nothing was adjusted after all: this entry takes back the one that it supersedes."
 
@@ -112,6 +113,7 @@ class Reading(v4.Reading):
 
     unit: Unit  # type: ignore[assignment]
     sd: Annotated[float | None, Field(gt=0, lt=1, description=SD, exclude_if=lambda sd: sd is None)] = None
+    speed: Annotated[float | None, Field(gt=0, description=BESIDE, exclude_if=lambda speed: speed is None)] = None
     fixed: Annotated[bool, Field(description=FIXED, exclude_if=lambda fixed: not fixed)] = False
 
 

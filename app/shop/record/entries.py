@@ -270,4 +270,5 @@ class MeterReading(Entry):
     supersedes_id: int | None
     sd: float | None = None
     look_id: int | None = None
+    speed: float | None = None
     fixed: int | None = None

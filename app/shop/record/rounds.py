@@ -11,6 +11,7 @@ from app.shop.record.superseding import current, places
 from app.sync.engine.events import Reading
 from app.sync.engine.units import FLOW_UNITS, PRESSURE_UNITS
 from app.sync.readings.rounds import MOST_OF_A_BORE, last_of_each
+from app.sync.readings.speed_law import at_one_speed
 
 UNITS = {**FLOW_UNITS, **PRESSURE_UNITS}
 """What a meter may read in, as multiples of the base unit (by definition)."""
@@ -26,11 +27,14 @@ class Round:
     entered first in its place, and ``ended``, the last of those, 0 for none; ``lever``, its opening [m] and whether it
     was reached from above; ``in_question``, pairs of readings of one bore's turn, older first, each entered without
     sight of the other.
+
+    ``idle_held``: a controller may have held the idle, so that engine speed beside the readings says nothing of them.
     """
 
     row: RoundEntry
     entered: tuple[MeterReading, ...]
     speeds: tuple[SpeedEntry, ...] = ()
+    idle_held: bool = True
     readings: tuple[MeterReading, ...] = field(init=False)
     latest: dict[int, MeterReading] = field(init=False)
     closing: MeterReading | None = field(init=False)
@@ -84,6 +88,12 @@ class Round:
         vars(later).pop("in_base_units", None)
         return later
 
+    def held(self, idle_held: bool) -> "Round":
+        """This round, with or without a controller that may hold the idle."""
+        if idle_held == self.idle_held or all(one.speed is None for one in self.entered):
+            return self
+        return replace(self, idle_held=idle_held)
+
     @cached_property
     def times(self) -> tuple[float, ...]:
         """When anything was entered [s], in that order."""
@@ -101,7 +111,9 @@ class Round:
         firsts = [self.first_rows[row.ident] for row in self.gone_by]
         corrected = firsts != [row.ident for row in self.gone_by]
         taken = {row.ident: row.at for row in (self.entered if corrected else self.gone_by)}
-        return tuple([_reading(row, taken[first]) for row, first in zip(self.gone_by, firsts, strict=True)])
+        read = tuple([_reading(row, taken[first]) for row, first in zip(self.gone_by, firsts, strict=True)])
+        tells = not self.idle_held and self.row.opening == 0 and {row.unit for row in self.gone_by} <= FLOW_UNITS.keys()
+        return at_one_speed(read) if tells else read
 
     def first_bore(self) -> int | None:
         """The bore read first, which the drift check goes back to; a correction of it changes nothing in that."""
@@ -140,6 +152,5 @@ def seconds(at: str) -> float:
 def _reading(row: MeterReading, taken: str) -> Reading:
     if row.value is None:
         raise ValueError("a skipped bore has no reading")
-    return Reading(
-        row.bore, row.value * UNITS[row.unit], seconds(taken), row.kind == "closing", row.sd, bool(row.fixed)
-    )
+    value = row.value * UNITS[row.unit]
+    return Reading(row.bore, value, seconds(taken), row.kind == "closing", row.sd, row.speed, bool(row.fixed))

@@ -32,11 +32,7 @@ from app.sync.engine.engine_air import Ambient, day_of
 from app.sync.engine.events import ColdSetting, Event, IdleSpeed, Meter, Move, Place
 from app.sync.engine.hardware import Hardware
 from app.sync.engine.layout import Layout
-from app.sync.engine.units import (
-    KPA,
-    REV_PER_MIN,
-    ZERO_CELSIUS,
-)
+from app.sync.engine.units import KPA, REV_PER_MIN, ZERO_CELSIUS
 
 TAKEN_BACK = "taken back"
 """The text of a check that takes back the one it supersedes."""
@@ -47,6 +43,8 @@ SPEEDS = ("idle-speed", "idle")
 AIR = ("air-pressure", "air-temperature")
 """The items, of any phase, that tell the air of the day: kPa absolute and degrees Celsius."""
 
+IDLE_CONTROL = (("heat-soaked-recheck", "idle-control"), ("lock-down", "idle-control-back"))
+"""The items that tell that nothing but the plates holds the idle, and that a controller does so again."""
 
 PHASE_ORDER = ("cold-preset", "first-fire", "heat-soaked-recheck", "part-throttle-bank-balance", "lock-down")
 """The phases in their order, by the names that rows carry; ``procedure.phases`` says what each is."""
@@ -113,12 +111,14 @@ class VisitRecord:
         moves, cold = list[MoveEntry](), list[MoveEntry]()
         for move in sorted(standing, key=lambda m: first_told[m.ident]):  # made_cold, without a call for every move
             (cold if move.leaves and move.phase == PHASE_ORDER[0] else moves).append(move)
+        standing_checks = {(c.phase, c.item): c for c in checks if c.text != TAKEN_BACK}
         fill(
             self,
+            rounds=_by_control(self.rounds, standing_checks),
             moves=tuple(moves),
             cold_settings=tuple(cold),
             first_told=first_told,
-            checks={(c.phase, c.item): c for c in checks if c.text != TAKEN_BACK},
+            checks=standing_checks,
             taken_back=frozenset(
                 [c.supersedes_id for c in self.all_checks if c.text == TAKEN_BACK and c.supersedes_id is not None]
             ),
@@ -298,6 +298,15 @@ class VisitRecord:
                 places = sorted(map(kind.place, kind.adjusters(self.layout)), key=lambda place: place.near or 0)
                 moves += [kind.move(place, out.number - kind.preset, at=seconds(out.at)) for place in places]
         return tuple(moves)
+
+
+def _by_control(rounds: tuple[Round, ...], checks: dict[tuple[str, str], CheckEntry]) -> tuple[Round, ...]:
+    """The rounds, each with or without a controller that holds the idle, as it was locked out and put back."""
+    if not [1 for one in rounds for reading in one.entered if reading.speed is not None]:
+        return rounds
+    out, back = (checks.get(one) for one in IDLE_CONTROL)
+    since = seconds(back.at) if back is not None else math.inf
+    return tuple([one.held(out is None or (bool(one.entered) and one.times[0] >= since)) for one in rounds])
 
 
 def made_cold(row: MoveEntry) -> bool:

@@ -192,7 +192,8 @@ class RoundRow(Evidence, table=True):
 class ReadingRow(Evidence, table=True):
     """One meter value at one bore, or word that the bore was skipped (no value, a reason).
 
-    A live value has ``sd``, its standard error as a fraction, and a ``look``. ``fixed``: by a sensor that stays there.
+    A live value has ``sd``, its standard error as a fraction, and a ``look``; ``speed`` is the engine's [rev/s], where
+    a channel told it. ``fixed``: by a sensor that stays at its bore.
     """
 
     __tablename__ = "reading"
@@ -201,6 +202,7 @@ class ReadingRow(Evidence, table=True):
         CheckConstraint("kind IN ('turn', 'closing', 'again', 'skip')", name="kind"),
         CheckConstraint("value IS NULL OR value BETWEEN 0 AND 100000", name="value"),
         CheckConstraint(SD, name="sd"),
+        CheckConstraint("speed > 0", name="speed"),
         CheckConstraint("fixed IS NULL OR (fixed IN (0, 1) AND value IS NOT NULL)", name="fixed"),
         UniqueConstraint("supersedes_id"),
         STRICT,
@@ -216,13 +218,13 @@ class ReadingRow(Evidence, table=True):
     supersedes_id: int | None = Field(default=None, foreign_key="reading.id", ondelete="RESTRICT")
     sd: float | None = Field(default=None, sa_type=REAL)
     look_id: int | None = None
+    speed: float | None = Field(default=None, sa_type=REAL)
     fixed: int | None = None
 
 
 class OpeningSpeed(Evidence, table=True):
-    """How fast the engine runs in a round off idle [rev/s], with the lever on its feeler.
-
-    ``after_move`` is the visit's newest move when it was stored (0 for none).
+    """How fast the engine runs in a round off idle [rev/s], with the lever on its feeler. ``after_move`` is
+    the visit's newest move when it was stored (0 for none).
     """
 
     __tablename__ = "opening_speed"
@@ -274,9 +276,8 @@ class MoveRow(Evidence, table=True):
 class CheckRow(Evidence, table=True):
     """One thing that a phase asks for, as recorded: ``number`` in the item's own unit.
 
-    ``text`` takes an item back, or says when a figure was read that was entered later.
-
-    ``after_move`` is the visit's newest move when the check was stored (0 for none).
+    ``text`` takes an item back, or says when a figure was read that was entered later. ``after_move`` is the visit's
+    newest move when the check was stored (0 for none).
     """
 
     __tablename__ = "check"
@@ -294,7 +295,6 @@ class CheckRow(Evidence, table=True):
 
 class Override(Evidence, table=True):
     """Word that a phase was passed with something missing, by whom and why. ``missing`` says what, as it was then.
-
     ``gate`` names the one thing that was waived when it was not the whole phase.
     """
 
@@ -395,6 +395,6 @@ EVIDENCE = (
     *("fitting", "meter", "visit", "round", "reading", "opening_speed", "move", "check", "override", "sign_off"),
     *("correction", "engine_event", "stop_end", "hours_correction", "finding"),
     *("study", "study_reading", "meter_due", "setup", "practice"),
-    *("person", "pin_try", "tablet", "feed", "look", "program", "program_write"),
+    *("person", "pin_try", "tablet", "feed", "look", "filling", "program", "program_write"),
 )
 """The tables whose rows are only ever added."""

@@ -50,8 +50,9 @@ class Meter:
 class Reading:
     """One meter value at one bore [kg/s or Pa]. ``closing`` marks the first bore read again to end the round.
 
-    ``sd`` is the standard error that the value came with, as a fraction of it; None for the meter's own. ``fixed``: by
-    a sensor that stays at the bore, where the others were read by other sensors.
+    ``sd`` is the standard error that the value came with, as a fraction of it; None for the meter's own. ``speed`` of
+    the engine beside it [rev/s], None where it is not known or says nothing of the air. ``fixed``: by a sensor
+    that stays at the bore, where the others were read by other sensors.
     """
 
     bore: int
@@ -59,6 +60,7 @@ class Reading:
     at: float
     closing: bool = False
     sd: float | None = None
+    speed: float | None = None
     fixed: bool = False
 
 

@@ -10,7 +10,7 @@ from fastapi.responses import JSONResponse, Response, StreamingResponse
 from pydantic import Field, model_validator
 from pydantic_core import PydanticCustomError
 
-from app.live.channels import UNITS, Channel
+from app.live.channels import SHOWS, UNITS, Channel
 from app.shop.commands.access.tablets import hashed
 from app.shop.commands.engines import LONGEST
 from app.shop.commands.live import feeds
@@ -40,12 +40,17 @@ class Declared(Sent):
     stale: float = Field(default=0.5, gt=0, le=60, description="Seconds without a sample after which it is stale.")
     frozen: float = Field(default=5.0, gt=0, le=600, description="Seconds of one number after which it is frozen.")
     lag: float = Field(default=0.2, ge=0, le=30, description="Seconds that the sensor takes to show 63 % of a step.")
+    shows: Literal[
+        "", "coolant", "head", "oil", "air-temperature", "air-pressure", "oil-pressure", "throttle-sensor"
+    ] = Field(default="", description="What it is at besides bores: fills in what the visit asks for.")
 
     @model_validator(mode="after")
     def _unit_of_its_quantity(self) -> "Declared":
         """Holds the unit to what the quantity is measured in."""
         if self.unit not in UNITS[self.quantity]:
             raise PydanticCustomError("literal_error", "not a unit of it", {"expected": " ".join(UNITS[self.quantity])})
+        if self.shows and SHOWS[self.shows] != self.quantity:
+            raise PydanticCustomError("literal_error", "not of its quantity", {"expected": SHOWS[self.shows]})
         return self
 
 

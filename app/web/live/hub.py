@@ -16,10 +16,12 @@ from dataclasses import asdict, dataclass, field
 
 from app.live.channels import Channel
 from app.shop.commands.live.looks import Seen
+from app.shop.procedure.live.filling import Gauges
 from app.shop.store.live import traces
 from app.sync.engine.units import REV_PER_MIN
 from app.sync.signals.settling import AND_THEN, LAGS, Look
 from app.web.live.channels import Ring
+from app.web.live.gauges import figure
 
 EVERY = 0.2
 """Seconds between two events."""
@@ -70,7 +72,10 @@ class LookDiffersError(Exception):
 
 
 class Hub:
-    """All feeds together. ``ticks`` are seconds of a clock that cannot be set. Any thread may call."""
+    """All feeds together. ``ticks`` are seconds of a clock that cannot be set. Any thread may call.
+
+    ``filled`` is the visit that the instruments are at, ``stopped`` the same while a figure stops its engine.
+    """
 
     def __init__(self, ticks: Callable[[], float] = time.monotonic) -> None:
         self._ticks = ticks
@@ -79,6 +84,8 @@ class Hub:
         self._looks: OrderedDict[int, dict[str, ShownValue]] = OrderedDict()
         self._told = (-EVERY, "")
         self._number = 0
+        self.filled: int | None = None
+        self.stopped: int | None = None
         self.epoch = secrets.token_hex(4)
 
     @property
@@ -126,6 +133,33 @@ class Hub:
                 self._number += 1
                 self._told = (now, json.dumps(self._worked_out(now), separators=(",", ":")))
             return self._told[1]
+
+    def gauges(self) -> tuple[Gauges, str]:
+        """What live channels show besides bores, and the feed that sends it."""
+        now = self._ticks()
+        with self._turn:
+            rings = [
+                (feed, ring, now - sender.difference)
+                for feed, sender in self._senders.items()
+                for ring in sender.rings.values()
+            ]
+            figures, speed, by = {}, None, ""
+            for feed, ring, here in rings:
+                told = figure(ring, here)
+                if told is None:
+                    continue
+                if ring.channel.quantity == SPEED:
+                    speed, by = told * REV_PER_MIN, by or feed
+                elif ring.channel.shows:
+                    figures[ring.channel.shows], by = told, feed
+            return Gauges(figures, speed), by
+
+    def speed(self) -> float | None:
+        """How fast the engine runs that the instruments are at [rev/s], None where no channel tells that."""
+        now = self._ticks()
+        with self._turn:
+            found = (_running(sender, now - sender.difference) for sender in self._senders.values())
+            return next((speed for speed in found if speed is not None), None)
 
     @property
     def sends(self) -> bool:
@@ -190,7 +224,7 @@ class Hub:
         self._looks[self._number] = shown
         while len(self._looks) > LOOKS_KEPT:
             self._looks.popitem(last=False)
-        return {"epoch": self.epoch, "number": self._number, "channels": told}
+        return {"epoch": self.epoch, "number": self._number, "channels": told, "stopped": self.stopped}
 
 
 def written(value: float) -> str:

@@ -39,6 +39,7 @@ WORDS: Mapping[str, Message] = {
     "write-settle": Message("{count} choice of value", many="{count} choices of value"),
     "write-start": Message("{count} engine start", many="{count} engine starts"),
     "write-stop": Message("{count} end of a stop", many="{count} ends of stops"),
+    "write-instruments": Message("{count} place of the instruments", many="{count} places of the instruments"),
     "write-stopped": Message("{count} engine stop", many="{count} engine stops"),
     "write-plates-begun": Message("{count} start of cold setting", many="{count} starts of cold setting"),
     "write-plates": Message("{count} plate set cold", many="{count} plates set cold"),

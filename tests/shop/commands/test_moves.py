@@ -8,7 +8,7 @@ from app.shop.errors import ConflictError, RejectedError
 from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
-from app.sync.engine.events import BladeReset, Reading, StopTurn
+from app.sync.engine.events import BladeReset, IdleSpeed, Reading, StopTurn
 from app.sync.engine.layout import Bank, Layout
 from app.sync.engine.units import THOU
 from tests.shop.rejections import codes_of, rejects
@@ -40,7 +40,7 @@ def test_moves_stand_among_the_readings_without_asking_a_clock(shop: Database) -
     read(shop, visit_id, HEAT_SOAKED)
     moves.make(shop, visit_id, key(), stop("B", -0.125), "2020-01-01T00:00:00.000+00:00")
     read_round(shop, visit_id, HEAT_SOAKED)
-    kinds = [type(e) for e in visit_record(shop, visit_id).events() if not hasattr(e, "speed")]
+    kinds = [type(e) for e in visit_record(shop, visit_id).events() if not isinstance(e, IdleSpeed)]
     assert kinds.index(StopTurn) == 1
     others_and_drift_check = 8
     assert kinds.count(Reading) == 1 + others_and_drift_check

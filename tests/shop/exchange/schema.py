@@ -112,6 +112,7 @@ NOTES: dict[str, dict[str, Note]] = {
         "value": Note("What the meter showed; null for a bore that was skipped.", "field:unit"),
         "unit": Note("Unit of the value: that of the meter."),
         "sd": Note("Standard error of a live value as a fraction of it; null where a person read the meter.", "1"),
+        "speed": Note("Engine speed beside the reading; null where no instrument told it.", "rev/s"),
     },
     "Speed": {
         "round": Note("Key of its round."),

@@ -80,6 +80,7 @@ SINCE = (
     ("visit", "runs TEXT"),
     ("reading", "sd REAL"),
     ("reading", "look_id INTEGER"),
+    ("reading", "speed REAL"),
     ("reading", "fixed INTEGER"),
 )
 """Columns that 0011 did not have yet."""

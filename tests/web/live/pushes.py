@@ -1,6 +1,8 @@
 """A program that pushes live values, for tests: a flat value with pulses on it, five channels of a bench."""
 
+import json
 import math
+import urllib.request
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -49,3 +51,10 @@ PROBE = {"probe": {"quantity": "flow", "unit": "kg/h", "high": 60.0, "stale": 0.
 
 def probe(level: float = 6.5) -> Bench:
     return Bench({"probe": level}, PROBE)
+
+
+def post(address: str, sent: Any, token: str = "") -> Any:
+    """What a running program answers to JSON."""
+    headers = {"Content-Type": "application/json", **({"Authorization": f"Bearer {token}"} if token else {})}
+    with urllib.request.urlopen(urllib.request.Request(address, json.dumps(sent).encode(), headers)) as answer:
+        return json.loads(answer.read())

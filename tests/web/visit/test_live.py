@@ -1,12 +1,9 @@
 """A reading that nobody types: one tap or a pedal takes the value on the screen, and an old value looks old."""
 
-import json
 import threading
 import time
-import urllib.request
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
-from typing import Any
 
 import pytest
 from playwright.sync_api import Page, expect
@@ -19,17 +16,11 @@ from app.shop.store.tables import LookRow, ReadingRow
 from tests.serving import serving
 from tests.shop.yard import heat_soaked, key
 from tests.web.axe import faults
-from tests.web.live.pushes import FEED, Bench
+from tests.web.live.pushes import FEED, Bench, post
 
 READINGS = f"/visits/1/{HEAT_SOAKED.slug}/readings"
 LEVELS = {1: 6.5, 2: 6.4, 3: 6.6, 4: 6.5, 5: 6.45, 6: 6.55, 7: 6.5, 8: 6.6}
 PEDAL = ("Enter", "Space", "PageDown", "ArrowRight", "ArrowDown")
-
-
-def post(address: str, sent: Any, token: str = "") -> Any:
-    headers = {"Content-Type": "application/json", **({"Authorization": f"Bearer {token}"} if token else {})}
-    with urllib.request.urlopen(urllib.request.Request(address, json.dumps(sent).encode(), headers)) as answer:
-        return json.loads(answer.read())
 
 
 class Instrument:

@@ -41,3 +41,17 @@ class FeedRow(Evidence, table=True):
     active: int
     at: str = Field(sa_type=Text)
     supersedes_id: int | None = Field(default=None, foreign_key="feed.id", ondelete="RESTRICT")
+
+
+class FillingRow(Evidence, table=True):
+    """Word that the instruments are at the engine of a visit, and fill in what they show; ``active`` 0: no longer.
+
+    The newest row of all visits counts.
+    """
+
+    __tablename__ = "filling"
+    __table_args__ = (STRICT,)
+    visit_id: int = Field(foreign_key="visit.id", ondelete="RESTRICT", index=True)
+    active: int
+    by: str = Field(sa_type=Text)
+    at: str = Field(sa_type=Text)

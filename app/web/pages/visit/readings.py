@@ -15,8 +15,10 @@ from app.shop.commands.readings import NewReading
 from app.shop.errors import NotFoundError, RejectedError
 from app.shop.procedure.codes import SkipReason
 from app.shop.procedure.items import Phase
+from app.shop.procedure.running import SENT_AT_ONCE
 from app.shop.queries.assessed import news_of, phase_seen
 from app.shop.reasons import because
+from app.shop.record.rounds import seconds
 from app.shop.record.visit_record import VisitRecord
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
@@ -144,7 +146,8 @@ def _add(sent: PostedForm, visit_id: int, slug: str, live: Hub) -> Response:
             added = training.read(shop, visit_id, form.text("key"), new, now)
         else:
             seen, sure = _seen(live, form, new) if new.look else None, bool(form.text("sure"))
-            added = readings.add(shop, visit_id, form.text("key"), new, now, sure=sure, seen=seen)
+            speed = seen.speed if seen is not None else _speed_beside(shop, live, visit_id, now)
+            added = readings.add(shop, visit_id, form.text("key"), new, now, sure=sure, seen=seen, speed=speed)
     except NotFoundError:
         raise
     except RejectedError as refusal:
@@ -185,6 +188,14 @@ def _seen(live: Hub, form: Typed, new: NewReading) -> Seen | None:
         return live.seen(new.look, {form.text("channel"): new.value})
     except LookDiffersError:
         raise RejectedError({"value": because(Rejection.LOOK_DIFFERS)}) from None
+
+
+def _speed_beside(shop: Database, live: Hub, visit_id: int, at: str) -> float | None:
+    """The engine speed beside a typed value [rev/s], None where no channel tells it or the value was held meanwhile."""
+    if live.filled != visit_id:
+        return None
+    at_once = shop.clock is not None and shop.clock() - seconds(at) <= SENT_AT_ONCE
+    return live.speed() if at_once else None
 
 
 def _skip_reason(form: Typed) -> SkipReason | None:

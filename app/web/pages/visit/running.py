@@ -2,17 +2,18 @@
 
 from collections.abc import Mapping
 
-from fastapi import APIRouter
+from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
 from app.shop.commands import running
+from app.shop.commands.live import filling
 from app.shop.errors import NotFoundError, RejectedError
 from app.shop.procedure.limits import open_stops
 from app.shop.procedure.phases import FIRST_FIRE
 from app.shop.queries.assessed import assessed
 from app.shop.store.database import Database
 from app.shop.store.idempotency import new_key
-from app.web.context import Form, Now, Page, Pages, Shop
+from app.web.context import Form, Now, Page, Pages, ServerNow, Shop
 from app.web.error_responses import status_of
 from app.web.presenters.drawing import phases
 from app.web.presenters.engine_runs import causes, start_view, stop_views
@@ -47,6 +48,16 @@ def stopped(shop: Shop, page: Page, form: Form, visit_id: int, now: Now) -> Resp
     """Record that the engine was stopped."""
     running.stop(shop, visit_id, form.text("key"), form.text("by"), now)
     return page.saved(f"/visits/{visit_id}/start")
+
+
+@router.post("/visits/{visit_id}/instruments")
+def instruments(shop: Shop, page: Page, form: Form, request: Request, visit_id: int, now: ServerNow) -> Response:
+    """Say that the instruments are at this engine and fill in what they show, or that they are no longer."""
+    filling.say(shop, visit_id, form.text("key"), form.text("by"), now, active=form.text("active") == "1")
+    request.app.state.gauges.know()
+    with shop.reading() as session:
+        assessment = assessed(session, visit_id)
+    return page.saved(resume_url(assessment))
 
 
 @router.get("/visits/{visit_id}/start")

@@ -240,6 +240,7 @@ def _steps(
         stands=stands,
         runs=open_here and may_run(record),
         current=assessment.current,
+        live=page.lets_feeds_in and not record.simulated,
         to_banks=phase is HEAT_SOAKED and assessment.to_banks,
         say=say,
         recheck=assessment.recheck if phase.rounds in ("coarse", "fine") and not standing.done else None,

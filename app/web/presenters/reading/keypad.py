@@ -188,6 +188,7 @@ class Pad:
             message=" ".join(self.problems.values()),
             other=Action(say(words.BACK_TO_BORES), href=f"{self.here}/readings"),
             facts={
+                "unit": RPM,
                 "low": f"{item.low:g}",
                 "high": f"{item.high:g}",
                 "range": in_words(item.range_in(self.record.units)),
@@ -215,6 +216,7 @@ class Pad:
             message=" ".join(self.problems.values()),
             other=Action(say(words.WITHOUT_SPEED if without else words.BACK_TO_BORES), href=bores),
             facts={
+                "unit": RPM,
                 "low": f"{SLOWEST:g}",
                 "high": f"{FASTEST:g}",
                 "range": in_words(because(Rejection.OUT_OF_RANGE, low=SLOWEST, high=FASTEST, unit=RPM)),

@@ -1,0 +1,90 @@
+"""Which visit the instruments fill, said by a person; and the rows that they fill in."""
+
+from dataclasses import dataclass
+
+from sqlmodel import Session, col, select
+
+from app.shop.commands import checks
+from app.shop.errors import RejectedError
+from app.shop.procedure.limits import open_stops
+from app.shop.procedure.live.filling import Due, Gauges, due_of
+from app.shop.procedure.requirements import Waiting
+from app.shop.reasons import because
+from app.shop.record import loader
+from app.shop.rejections import Rejection
+from app.shop.store.database import Database
+from app.shop.store.idempotency import checked, earlier, fingerprint, new_key
+from app.shop.store.live.tables import FillingRow
+from app.shop.store.tables import FeedRow
+
+NAMELESS = "instruments"
+"""By whom figures are recorded where the feed has no name: what reads instruments beside the program (code)."""
+
+
+def say(shop: Database, visit_id: int, key: str, by: str, at: str, *, active: bool) -> int:
+    """Say that the instruments are at the engine of a visit, or no longer, and return the row's id.
+
+    Raises NotFoundError, and RejectedError without initials or once the visit is signed off.
+    """
+    key = checked(key)
+    sent = fingerprint(visit=visit_id, active=active)
+    with shop.writing() as session:
+        if again := earlier(session, FillingRow, key, sent):
+            return again.ident
+        record = loader.load(session, visit_id)
+        if active and record.sign_off is not None:
+            raise RejectedError({"": because(Waiting.SIGNED_OFF)})
+        if not by.strip():
+            raise RejectedError({"by": because(Rejection.INITIALS_MISSING)})
+        row = FillingRow(key=key, payload=sent, visit_id=visit_id, active=int(active), by=by.strip(), at=at)
+        session.add(row)
+        session.flush()
+        return row.ident
+
+
+def filled(session: Session) -> int | None:
+    """The visit that the instruments fill, None for none."""
+    row = session.exec(select(FillingRow).order_by(col(FillingRow.id).desc()).limit(1)).first()
+    return row.visit_id if row is not None and row.active else None
+
+
+@dataclass(frozen=True, slots=True)
+class Filled:
+    """What became of what instruments show: the figures ``kept``, those ``refused``, and whether a stop is open."""
+
+    kept: tuple[Due, ...] = ()
+    refused: tuple[Due, ...] = ()
+    stopped: bool = False
+
+
+def fill(
+    shop: Database, visit_id: int, gauges: Gauges, feed: str, at: str, waits: frozenset[str] = frozenset()
+) -> Filled:
+    """Record of a visit what the gauges show and is due.
+
+    Parameters: ``feed``, the hash of the token of the program that sends it, whose name is the row's ``by``; ``at`` the
+    time; ``waits``, items that were refused a moment ago and are left alone unless a limit is crossed.
+    """
+    with shop.reading() as session:
+        record, by = loader.load(session, visit_id), _name_of(session, feed)
+    kept, refused = [], []
+    for due in due_of(record, gauges):
+        if due.item in waits and not due.beyond:
+            continue
+        try:
+            checks.record(shop, visit_id, new_key(), due.phase, {due.item: due.number}, by, at, alarm=due.beyond)
+        except RejectedError:  # not asked for yet, or another tablet was faster
+            refused.append(due)
+        else:
+            kept.append(due)
+    return Filled(tuple(kept), tuple(refused), _stands_stopped(shop, visit_id) if kept else bool(open_stops(record)))
+
+
+def _stands_stopped(shop: Database, visit_id: int) -> bool:
+    with shop.reading() as session:
+        return bool(open_stops(loader.load(session, visit_id)))
+
+
+def _name_of(session: Session, feed: str) -> str:
+    row = session.exec(select(FeedRow).where(FeedRow.token == feed).order_by(col(FeedRow.id).desc()).limit(1)).first()
+    return row.name if row is not None else NAMELESS

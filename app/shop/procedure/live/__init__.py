@@ -1,0 +1,1 @@
+"""What instruments may say of a visit by themselves."""

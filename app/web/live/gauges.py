@@ -1,0 +1,101 @@
+"""What gauges show now, and the one who looks at them five times a second for the visit that they are at."""
+
+import asyncio
+import time
+from collections.abc import AsyncIterator, Callable
+from contextlib import asynccontextmanager, suppress
+from dataclasses import replace
+from datetime import datetime
+from statistics import median
+from typing import TYPE_CHECKING
+
+from app.shop.commands.live import filling
+from app.shop.errors import RejectedError
+from app.shop.procedure.live.filling import turns
+from app.shop.record import loader
+from app.shop.store.database import Database, ShopUnavailableError
+from app.sync.engine.units import KPA, PRESSURE_UNITS
+from app.web.live.channels import Ring
+
+if TYPE_CHECKING:
+    from app.web.live.hub import Hub
+
+OVER = 0.4
+"""Seconds whose middle value counts, so that one wrong value crosses no limit (our judgement)."""
+
+EVERY = 0.2
+"""Seconds between two looks."""
+
+WAITS = 10.0
+"""Seconds for which an item that was refused is left alone (our judgement)."""
+
+
+def figure(ring: Ring, now: float) -> float | None:
+    """What a gauge shows, in °C, kPa, V or rpm; None where it shows nothing that counts.
+
+    Parameters: ``now`` the sender's time [s].
+    """
+    if ring.state(now) != "live":
+        return None
+    _, values = ring.last(OVER, now)
+    shown = median(values.tolist()) if len(values) else ring.samples[-1][1]
+    unit = ring.channel.unit
+    if unit == "°F":
+        return (shown - 32) / 1.8
+    return shown * PRESSURE_UNITS[unit] / KPA if unit in PRESSURE_UNITS else shown
+
+
+class GaugeWatch:
+    """Looks at the gauges for the visit that they are at, and records what is due.
+
+    ``clock`` tells the time, ``ticks`` are seconds of a clock that cannot be set.
+    """
+
+    def __init__(
+        self, shop: Database, hub: "Hub", clock: Callable[[], datetime], ticks: Callable[[], float] = time.monotonic
+    ) -> None:
+        self.shop, self.hub, self.clock, self.ticks = shop, hub, clock, ticks
+        self.ran_since: float | None = None
+        self.refused: dict[str, float] = {}
+
+    def know(self) -> None:
+        """Look which visit the instruments are at."""
+        with self.shop.reading() as session:
+            self.hub.filled = filling.filled(session)
+
+    def look(self) -> None:
+        """Record what is due, and tell the pages of a stop."""
+        visit_id, now = self.hub.filled, self.ticks()
+        if visit_id is None:
+            self.hub.stopped = None
+            return
+        gauges, feed = self.hub.gauges()
+        with self.shop.reading() as session:
+            runs = gauges.speed is not None and turns(loader.load(session, visit_id), gauges)
+        self.ran_since = (self.ran_since or now) if runs else None
+        gauges = replace(gauges, ran_for=now - (self.ran_since or now))
+        waits = frozenset(item for item, at in self.refused.items() if now - at < WAITS)
+        at = self.clock().isoformat(timespec="milliseconds")
+        found = filling.fill(self.shop, visit_id, gauges, feed, at, waits)
+        self.refused |= {due.item: now for due in found.refused}
+        self.hub.stopped = visit_id if found.stopped else None
+
+
+@asynccontextmanager
+async def watching(watch: GaugeWatch) -> AsyncIterator[None]:
+    """The gauges are looked at meanwhile, for as long as anything is sent."""
+    task = asyncio.create_task(_watch(watch))
+    try:
+        yield
+    finally:
+        task.cancel()
+        with suppress(asyncio.CancelledError):
+            await task
+
+
+async def _watch(watch: GaugeWatch) -> None:
+    while True:
+        if watch.hub.active:
+            with suppress(RejectedError, ShopUnavailableError):
+                await asyncio.get_running_loop().run_in_executor(None, watch.look)
+        await asyncio.sleep(EVERY)

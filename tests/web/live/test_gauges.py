@@ -1,0 +1,207 @@
+"""Gauges fill in what a visit asks for and stop the engine beyond a limit; where they are stale a person is asked."""
+
+from datetime import datetime, timedelta
+
+import pytest
+from starlette.testclient import TestClient
+
+from app.live.channels import Channel
+from app.shop.commands import readings, running
+from app.shop.commands.access.tablets import hashed
+from app.shop.commands.live import feeds, filling
+from app.shop.commands.readings import NewReading
+from app.shop.errors import RejectedError
+from app.shop.procedure.limits import open_stops
+from app.shop.procedure.live.filling import PRESSURE_AFTER, Gauges, due_of
+from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
+from app.shop.procedure.requirements import Waiting
+from app.shop.rejections import Rejection
+from app.shop.store.database import Database
+from app.sync.engine.units import REV_PER_MIN
+from app.web.application import create_app
+from app.web.live.gauges import EVERY, GaugeWatch
+from app.web.live.hub import Hub
+from tests.clock import Day
+from tests.shop.rejections import rejects
+from tests.shop.yard import AT, check_all, engine, heat_soaked, key, visit, visit_record
+
+TOKEN = "token"
+CHANNELS = {
+    "tacho": Channel("speed", "rpm", high=9000, frozen=600),
+    "water": Channel("temperature", "°C", low=-40, high=200, frozen=600, shows="coolant"),
+    "oil": Channel("temperature", "°C", low=-40, high=200, frozen=600, shows="oil"),
+    "pressure": Channel("pressure", "kPa", high=1500, frozen=600, shows="oil-pressure"),
+    "barometer": Channel("pressure", "mbar", low=500, high=1100, frozen=600, shows="air-pressure"),
+    "intake": Channel("temperature", "°F", low=-40, high=200, frozen=600, shows="air-temperature"),
+}
+HOT = {"tacho": 850.0, "water": 88.0, "oil": 92.0, "pressure": 250.0}
+
+
+class Stand:
+    """A visit whose gauges a watch looks at, on a clock in the hand of the test."""
+
+    def __init__(self, shop: Database, visit_id: int) -> None:
+        self.shop, self.visit_id = shop, visit_id
+        self.begun, self.ticks = datetime.fromisoformat(AT), 100.0
+        shop.clock = lambda: self.now().timestamp()
+        self.hub = Hub(lambda: self.ticks)
+        self.watch = GaugeWatch(shop, self.hub, self.now, lambda: self.ticks)
+        feeds.add(shop, key(), "Bench", TOKEN, AT)
+        self.at_this_engine(visit_id)
+
+    def now(self) -> datetime:
+        return self.begun + timedelta(seconds=self.ticks - 100.0)
+
+    def at_this_engine(self, visit_id: int, *, active: bool = True) -> None:
+        filling.say(self.shop, visit_id, key(), "KM", AT, active=active)
+        self.watch.know()
+
+    def show(self, seconds: float = EVERY, **figures: float) -> None:
+        """Send these figures at 20 a second for so long, the watch looking in between."""
+        for _ in range(round(seconds / EVERY)):
+            times = [self.ticks + (n + 1) * EVERY / 4 for n in range(4)]
+            self.ticks += EVERY
+            rows = {name: [(at, value) for at in times] for name, value in figures.items()}
+            self.hub.receive(hashed(TOKEN), "one", self.ticks, rows, CHANNELS)
+            self.watch.look()
+
+    def rows(self, item: str, phase: str = HEAT_SOAKED.slug) -> list[tuple[object, str]]:
+        record = visit_record(self.shop, self.visit_id)
+        return [(one.number, one.by) for one in record.all_checks if (one.phase, one.item) == (phase, item)]
+
+    def stops(self) -> int:
+        return len(open_stops(visit_record(self.shop, self.visit_id)))
+
+    def told(self) -> int | None:
+        """The visit that the pages are told is stopped."""
+        return self.hub.stopped
+
+
+@pytest.fixture
+def stand(shop: Database) -> Stand:
+    return Stand(shop, heat_soaked(shop))
+
+
+def test_a_gauge_is_recorded_once_a_minute_under_the_name_of_its_feed(stand: Stand) -> None:
+    before = len(stand.rows("coolant"))
+    stand.show(130.0, **HOT)
+    assert stand.rows("coolant")[before:] == [(88.0, "Bench"), (88.0, "Bench")]
+    assert stand.rows("oil")[-1] == (92.0, "Bench")
+
+
+@pytest.mark.parametrize(
+    ("beyond", "item"),
+    [({"water": 118.0}, "coolant"), ({"oil": 140.0}, "oil"), ({"pressure": 40.0}, "oil-pressure-hot")],
+)
+def test_a_crossed_limit_stops_the_engine_within_a_second_until_a_person_clears_it(
+    stand: Stand, beyond: dict[str, float], item: str
+) -> None:
+    stand.show(2 * PRESSURE_AFTER, **HOT)
+    assert stand.told() is None
+    stand.show(1.0 - EVERY, **(HOT | beyond))  # and the pages hear of it with the next event
+    assert (stand.stops(), stand.told()) == (1, stand.visit_id)
+    assert stand.rows(item)[-1][1] == "Bench"
+    kept = len(stand.rows(item))
+    stand.show(90.0, **HOT)  # back within the limit
+    assert (stand.stops(), stand.told(), len(stand.rows(item))) == (1, stand.visit_id, kept)
+    at = stand.now().isoformat(timespec="milliseconds")
+    running.end_stop(stand.shop, stand.visit_id, key(), "leak", "", "Hose clamped", "KM", at)
+    stand.show(**HOT)
+    assert stand.told() is None
+
+
+def test_one_wrong_value_crosses_no_limit(stand: Stand) -> None:
+    stand.show(10.0, **HOT)
+    stand.hub.receive(hashed(TOKEN), "one", stand.ticks + 0.02, {"water": [(stand.ticks + 0.01, 190.0)]}, CHANNELS)
+    stand.show(2.0, **HOT)
+    assert stand.stops() == 0
+
+
+def test_an_engine_that_stands_may_soak_hot_and_has_no_oil_pressure(stand: Stand) -> None:
+    stand.show(10.0, **HOT)
+    stand.show(70.0, tacho=0.0, water=118.0, oil=140.0, pressure=0.0)
+    assert stand.stops() == 0
+    stand.show(3.0, **(HOT | {"tacho": 0.0, "pressure": 0.0}))
+    stand.show(PRESSURE_AFTER - 1.0, tacho=850.0, pressure=0.0)  # it was started: the passages fill
+    assert stand.stops() == 0
+
+
+def test_a_stale_gauge_fills_in_nothing_and_the_person_is_asked_as_before(stand: Stand) -> None:
+    stand.show(5.0, **HOT)
+    kept = len(stand.rows("coolant"))
+    for _ in range(20):
+        stand.ticks += 120.0
+        stand.watch.look()
+    assert len(stand.rows("coolant")) == kept
+    new, at = NewReading(HEAT_SOAKED.slug, 2, 1, "turn", 6.5, "KM"), stand.now().isoformat(timespec="milliseconds")
+    with pytest.raises(RejectedError) as refusal:  # the engine counts as stopped: a person has to say what it did
+        readings.add(stand.shop, stand.visit_id, key(), new, at)
+    assert refusal.value.has(Waiting.ENGINE_STANDS)
+
+
+def test_the_air_of_the_day_is_filled_in_once_in_the_units_of_the_record(stand: Stand) -> None:
+    stand.show(3.0, barometer=1003.0, intake=68.0)
+    stand.show(3.0, barometer=990.0, intake=80.0)
+    assert stand.rows("air-pressure") == [(pytest.approx(100.3), "Bench")]
+    assert stand.rows("air-temperature") == [(pytest.approx(20.0), "Bench")]
+
+
+def test_nothing_is_filled_in_before_a_person_says_where_the_instruments_are(shop: Database) -> None:
+    stand = Stand(shop, heat_soaked(shop))
+    other = visit(shop, engine(shop, serial="31-9999"))
+    stand.at_this_engine(other, active=False)
+    stand.show(70.0, **(HOT | {"water": 118.0}))
+    assert (stand.stops(), stand.told()) == (0, None)
+    assert stand.rows("coolant")[-1][1] == "KM"
+
+
+def test_an_overheated_engine_is_stopped_before_its_heat_is_asked_for(shop: Database) -> None:
+    visit_id = visit(shop, engine(shop))
+    check_all(shop, visit_id, COLD_PRESET)
+    check_all(shop, visit_id, FIRST_FIRE)
+    stand = Stand(shop, visit_id)
+    stand.show(3.0, tacho=1500.0, water=60.0)
+    assert stand.rows("coolant") == []  # nothing is asked for yet
+    stand.show(1.0, tacho=1500.0, water=118.0)
+    assert (stand.stops(), stand.rows("coolant")) == (1, [(118.0, "Bench")])
+
+
+def test_oil_pressure_at_the_start_is_filled_in_once_the_passages_are(shop: Database) -> None:
+    visit_id = visit(shop, engine(shop))
+    check_all(shop, visit_id, COLD_PRESET)
+    stand = Stand(shop, visit_id)
+    stand.show(PRESSURE_AFTER - 1.0, tacho=900.0, pressure=20.0)
+    assert stand.rows("oil-pressure", FIRST_FIRE.slug) == []
+    record = visit_record(shop, visit_id)
+    (due,) = due_of(record, Gauges({"oil-pressure": 320.0}, 900 * REV_PER_MIN, PRESSURE_AFTER))
+    assert (due.phase, due.item, due.beyond) == (FIRST_FIRE.slug, "oil-pressure", False)
+
+
+def test_a_signed_off_visit_and_one_without_initials_are_refused(stand: Stand) -> None:
+    with rejects(Rejection.INITIALS_MISSING):
+        filling.say(stand.shop, stand.visit_id, key(), " ", AT, active=True)
+    sent = key()
+    first = filling.say(stand.shop, stand.visit_id, sent, "KM", AT, active=True)
+    assert filling.say(stand.shop, stand.visit_id, sent, "KM", AT, active=True) == first
+
+
+def test_a_typed_reading_keeps_the_speed_that_a_channel_shows(shop: Database) -> None:
+    visit_id, day = heat_soaked(shop), Day()
+    app = create_app(shop, clock=day)
+    token = "x" * 20
+    feeds.add(shop, key(), "Bench", token, AT)
+    filling.say(shop, visit_id, key(), "KM", AT, active=True)
+    app.state.feeders = feeds.feeders(shop)
+    app.state.gauges.know()
+    origin = "http://127.0.0.1"
+    with TestClient(app, base_url=origin, headers={"Origin": origin}, follow_redirects=False) as client:
+        rows = [[n * 0.05, 853.0 + n % 2] for n in range(1, 80)]
+        channels = {"tacho": {"quantity": "speed", "unit": "rpm", "high": 9000, "stale": 60.0}}
+        pushed = {"epoch": "one", "sent": 4.0, "rows": {"tacho": rows}, "channels": channels}
+        head = {"Authorization": f"Bearer {token}"}
+        assert client.post("/api/live/feed", json=pushed, headers=head).status_code == 202
+        form = {"key": key(), "round": "2", "bore": "1", "kind": "turn", "value": "6.5", "by": "KM"}
+        answer = client.post(f"/visits/{visit_id}/{HEAT_SOAKED.slug}/readings", data=form)
+    assert answer.status_code == 303
+    (reading,) = visit_record(shop, visit_id).rounds[-1].readings
+    assert reading.speed == pytest.approx(853.5 * REV_PER_MIN, rel=0.001)
