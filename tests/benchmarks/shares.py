@@ -103,8 +103,9 @@ def line(setting: Setting, count: int) -> str:
 
 
 def followed(bores: int, banks: int, seeds: Sequence[int]) -> str:
-    """One line on engines handed over by the advice: how many are inside, and of how many that is said rightly."""
-    inside = good = both = 0
+    """One line on engines handed over by the advice: how many are inside, of how many that is said rightly, and how
+    many pass or have another good word that is wrong."""
+    inside = good = both = passed = passed_rightly = 0
     minutes = []
     for seed in seeds:
         stand = SimulatedEngine(layout_of(bores, banks), seed)
@@ -115,21 +116,29 @@ def followed(bores: int, banks: int, seeds: Sequence[int]) -> str:
         said = found.verdict in (Conformity.EVEN, Conformity.LIMIT)
         true = stand.worst() <= WINDOW
         inside, good, both = inside + true, good + said, both + (true and said)
+        passes = found.verdict is Conformity.EVEN
+        passed, passed_rightly = passed + passes, passed_rightly + (true and passes)
         minutes.append(stand.minutes)
-    wrong = binomtest(good - both, good).proportion_ci()
     cells = [
         f"{bores} bores, {len(seeds)} engines",
         f"{both} of {inside}",
-        f"{good - both} of {good} ({100 * wrong.low:.0f} to {100 * wrong.high:.0f} %)",
+        _wrong(passed_rightly, passed),
+        _wrong(both, good),
         f"{fmean(minutes):.1f}",
     ]
     return "| " + " | ".join(cells) + " |"
 
 
+def _wrong(rightly: int, said: int) -> str:
+    """How many of those that something was said of it was wrong of, with the interval."""
+    share = binomtest(said - rightly, said).proportion_ci()
+    return f"{said - rightly} of {said} ({100 * share.low:.0f} to {100 * share.high:.0f} %)"
+
+
 def print_followed(count: int) -> None:
     """Print the table of engines that were followed."""
-    print("| engines | good word of those inside | wrong good words (95 % interval) | minutes |")
-    print("| --- | --- | --- | --- |")
+    print("| engines | good word of those inside | wrong passes (95 % interval) | wrong good words | minutes |")
+    print("| --- | --- | --- | --- | --- |")
     for bores, banks in ((4, 1), (8, 2), (12, 2)):
         print(followed(bores, banks, range(70000, 70000 + count)), flush=True)
 

@@ -17,7 +17,7 @@ from app.shop.procedure.requirements import Runs
 from app.shop.procedure.running import round_ran_out
 from app.shop.record.rounds import Round
 from app.shop.record.visit_record import VisitRecord
-from app.sync.banks.bank_means import Opening
+from app.sync.banks.bank_means import Opening, bank_change
 from app.sync.banks.banks import BankAssessment, Extra, balance
 from app.sync.banks.link_hypotheses import Cause
 from app.sync.engine.engine_air import IdleFlowModel
@@ -35,6 +35,10 @@ _next_move = lru_cache(maxsize=128)(next_move)
 
 Values = tuple[tuple[int, float], ...]
 """By bore."""
+
+SURELY_CHANGED = 2.6
+"""Standard deviations from which a change of the banks at idle is more than chance: one engine in a hundred is told so
+in vain (our judgement)."""
 
 
 @lru_cache(maxsize=128)
@@ -157,19 +161,24 @@ def balanced(record: VisitRecord, found: BankAssessment) -> bool:
 def held_off(record: VisitRecord) -> str:
     """The bank that a link rod turned too far holds off its stop; empty when idle is as it was before, or was not read.
 
-    Told from the ratio of the banks' means at idle, before the link rod was turned and after.
+    Told from the ratio of the banks' means at idle, before the link rod was turned and after, where it changed by more
+    than the shop allows and by more than the readings leave open.
     """
     mine = [r for r in record.rounds if r.row.phase == BANK_BALANCE.slug]
     before, after = accepted_round(record, HEAT_SOAKED), opening_rounds(record, mine).get(0.0)
     if before is None or after is None or len(record.layout.banks) < 2:
         return ""
-    first, second = (bank.name for bank in record.layout.banks)
-    window = record.settings.idle_bank_window
-    then, now = (evenness_of(record, one, window).bank_shares for one in (before, after))
-    change = math.log((1 + now[second]) / (1 + now[first]) * (1 + then[first]) / (1 + then[second]))
-    if abs(change) <= window:
+    then, now = (
+        {bore: fmean(values) for bore, values in in_base_units(record, one).items()} for one in (before, after)
+    )
+    meter, plenum = record.meter_as_read(), record.layout.plenum
+    first, second = (bank_change(bank.bores, now, then, meter, plenum) for bank in record.layout.banks)
+    if first is None or second is None:
         return ""
-    return second if change > 0 else first
+    change = second.change - first.change
+    if abs(change) <= max(record.settings.idle_bank_window, SURELY_CHANGED * math.hypot(first.sd, second.sd)):
+        return ""
+    return record.layout.banks[change > 0].name
 
 
 def needs_preset(record: VisitRecord) -> bool:

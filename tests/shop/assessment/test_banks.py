@@ -1,12 +1,14 @@
 """The bank balance in a visit: idle read again after a link was turned, and a complaint that leads there at once."""
 
+from dataclasses import replace
+
 import pytest
 from sqlalchemy.exc import IntegrityError
 
 from app.shop.assessment.assessment import PhaseAssessment, assess
 from app.shop.assessment.progress import status_of
 from app.shop.assessment.verdicts import balance_of
-from app.shop.commands import checks, moves, readings, visits
+from app.shop.commands import checks, moves, readings, settings_versions, visits
 from app.shop.commands.moves import NewMove
 from app.shop.commands.readings import NewReading
 from app.shop.commands.visits import NewVisit
@@ -15,6 +17,7 @@ from app.shop.procedure.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEA
 from app.shop.procedure.read_order import next_reading
 from app.shop.procedure.requirements import Requirement
 from app.shop.reasons import Reason, because
+from app.shop.record.settings import DEFAULTS
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.sync.banks.bank_means import BankDifference
@@ -75,6 +78,19 @@ def test_a_link_too_short_is_seen_at_idle(shop: Database) -> None:
     turn_link(shop, visit_id)
     read_openings(shop, visit_id, second=1.12)
     assert lacks(shop, visit_id) == [because(Requirement.BANK_ON_STOP, bank="B")]
+
+
+@pytest.mark.parametrize(
+    ("second", "told"),
+    [pytest.param(6.75 / 6.5, False, id="no more than chance"), pytest.param(7.0 / 6.5, True, id="more than chance")],
+)
+def test_what_the_meter_repeats_to_is_no_bank_held_off(shop: Database, second: float, told: bool) -> None:
+    """Four bores read once, before and after, of a meter that repeats to 2 %: the banks' ratio is known to 2 %."""
+    settings_versions.change(shop, key(), 0, replace(DEFAULTS, idle_bank_window=0.01), "Tried", "KM", AT)
+    visit_id = at_the_banks(shop)
+    turn_link(shop, visit_id)
+    read_openings(shop, visit_id, second)
+    assert (lacks(shop, visit_id) == [because(Requirement.BANK_ON_STOP, bank="B")]) is told
 
 
 def complaint(shop: Database, why: str, layout: object = V8) -> int:
