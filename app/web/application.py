@@ -22,6 +22,7 @@ from app.shop.store.database import Database, ShopUnavailableError
 from app.web.api import interface
 from app.web.api.problems import either
 from app.web.context import Pages, environment
+from app.web.errands import Errands
 from app.web.error_responses import fault_of, status_of
 from app.web.kept_files import HTMX, KeptFiles
 from app.web.live import doors
@@ -139,6 +140,7 @@ def create_app(
     app.state.admission = tablets.admission(shop)
     _know_programs(app, shop)
     _know_instruments(app, shop, clock)
+    app.state.errands = Errands()
     for pages in PAGES:
         app.include_router(pages.router)
     app.include_router(interface.router)

@@ -2,7 +2,7 @@
 
 ``python -m tests.mutants`` tries a fixed sample; ``--module`` names a part (``app.sync.slips``, ``app.web.security``),
 ``--each`` how many changes of every part are tried, ``--slice 2/5`` the second fifth of them, and ``--write`` puts the
-table into the README beside this.
+table into the README beside this. A run that was cut short goes on where it stopped.
 """
 
 import argparse
@@ -12,6 +12,7 @@ import sys
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 
 from tests.benchmarks.report import keep
@@ -19,6 +20,7 @@ from tests.mutants.changes import changes
 from tests.mutants.forked import warm
 from tests.mutants.reach import ROOT, reach
 from tests.mutants.trial import Mutant, killed, witnesses
+from tests.mutants.verdicts import Verdicts
 
 README = Path(__file__).parent / "README.md"
 TOPS = ("app/sync", "app/shop", "app/web/security")
@@ -80,12 +82,12 @@ def main(arguments: Sequence[str]) -> None:
     first, of = map(int, told.slice.split("/"))
     chosen = {part: some for part, all_ in sample(found, told.each).items() if (some := all_[first - 1 :: of])}
     warm()
-    seen = reach()
+    seen, verdicts = reach(), Verdicts()
     tried: dict[str, list[bool]] = defaultdict(list)
     for part, mutants in chosen.items():
         for mutant in mutants:
             tests = witnesses(mutant, seen)
-            tried[part].append(killed(mutant, tests))
+            tried[part].append(verdicts.of(mutant, partial(killed, mutant, tests)))
             if not tried[part][-1]:
                 print(f"survived {len(tests)} tests: {mutant}", flush=True)
     printed = table(tried, {part: len(mutants) for part, mutants in found.items()})

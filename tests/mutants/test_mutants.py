@@ -11,6 +11,7 @@ from tests.mutants.__main__ import TOPS, parts, sample, table
 from tests.mutants.changes import changed, changes
 from tests.mutants.reach import ROOT, Reach, Witness
 from tests.mutants.trial import BUDGET, Mutant, killed, witnesses
+from tests.mutants.verdicts import Verdicts
 
 SOURCE = '''
 """A module."""
@@ -154,3 +155,16 @@ def test_the_share_of_a_layer_weighs_its_parts_by_what_could_be_changed() -> Non
         "| **app/sync** | 400 | 4 | 88% |",
         "| app/web/security | 9 | 1 | 0% |",
     ]
+
+
+def test_a_run_that_was_cut_short_asks_nothing_twice_until_the_module_changes(halved: Path) -> None:
+    kept, mutant = halved / "kept" / "verdicts.jsonl", Mutant("halved.py", 0)
+    other = Mutant("halved.py", 1)
+    assert Verdicts(kept).of(mutant, lambda: True)
+    assert not Verdicts(kept).of(other, lambda: False)
+    assert Verdicts(kept).of(mutant, lambda: False)
+    assert not Verdicts(kept).of(other, lambda: True)
+    module = halved / "halved.py"
+    module.write_text(module.read_text() + "\n")
+    assert not Verdicts(kept).of(mutant, lambda: False)
+    assert Verdicts(kept).of(other, lambda: True)

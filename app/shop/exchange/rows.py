@@ -17,7 +17,7 @@ from sqlmodel import Session, select
 from app.shop.commands.engines import folded, get
 from app.shop.exchange import v5 as v5
 from app.shop.record.fittings import hardware_to_json, layout_from_json, layout_to_json
-from app.shop.stopwatch import Allowance
+from app.shop.stopwatch import Allowance, TookTooLongError
 from app.shop.store.database import raw_connection
 from app.shop.store.row_hashes import prepared, store_prepared
 from app.shop.store.tables import (
@@ -145,8 +145,7 @@ class Drafting:
         fittings = {fitting.key: self._fitting(fitting, engine_id) for fitting in self.file.fittings}
         for visit in self._time.each(self.file.visits):
             self._visit(visit, engine_id, fittings[visit.fitting], meters[visit.meter])
-        rows = {table: [prepared(table, row) for row in self._time.each(rows)] for table, rows in self._rows.items()}
-        return Draft(engine_id, new, facts, rows, self._moment, self._first)
+        return Draft(engine_id, new, facts, self._rows, self._moment, self._first)
 
     def _facts(self, engine_id: int | None) -> dict[str, Any] | None:
         """What the engine is to be: all of a new one, of another what was chosen."""
@@ -279,10 +278,12 @@ class Drafting:
         return self._add(table, {**said, **refers})
 
     def _add(self, table: type[Evidence], said: Mapping[str, Any]) -> int:
-        """The id of a row that is to be stored with the others."""
+        """The id of a row that is to be stored with the others. Raises TookTooLongError."""
         ident = self._next[table]
         self._next[table] += 1
-        self._rows[table].append({**_defaults(table), **said, "id": ident})
+        self._rows[table].append(prepared(table, {**_defaults(table), **said, "id": ident}))
+        if self._time.over:
+            raise TookTooLongError
         return ident
 
     def _ident(self, table: type[Evidence], key: str) -> int:

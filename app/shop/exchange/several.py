@@ -22,10 +22,12 @@ from app.shop.stopwatch import Allowance, TookTooLongError
 from app.shop.store.database import Database
 
 MOST_FILES = 500
+MOST_ENTRIES = 4 * MOST_FILES
 LARGEST_TOGETHER = 32 * 1024 * 1024
-"""How many files one zip may hold, and how long they may be together [bytes] (our judgement: a minute's work)."""
+"""How many files one zip may hold, how many entries of any kind, and how long the files may be together [bytes] (our
+judgement: a minute's work)."""
 
-ZIP = b"PK\x03\x04"
+ZIP, ENTRY = b"PK\x03\x04", b"PK\x01\x02"
 METER = "meter-"
 """What the name of a question about a meter begins with."""
 
@@ -136,11 +138,14 @@ def _brought_in(shop: Database, one: FileLooked, held: bytes, chosen: Mapping[st
 
 
 def _of_zip(sent: bytes) -> list[Named]:
+    most = LARGEST_TOGETHER // 1024 // 1024
+    too_large = RejectedError({"file": because(Rejection.FILES_TOO_LARGE, most=most, files=MOST_FILES)})
+    if sent.count(ENTRY) > MOST_ENTRIES:  # a list of them is not to be built only to be found too long
+        raise too_large
     with zipfile.ZipFile(io.BytesIO(sent)) as held:
         entries = [entry for entry in held.infolist() if entry.filename.endswith(".json")]
         if len(entries) > MOST_FILES or sum(entry.file_size for entry in entries) > LARGEST_TOGETHER:
-            most = LARGEST_TOGETHER // 1024 // 1024
-            raise RejectedError({"file": because(Rejection.FILES_TOO_LARGE, most=most, files=MOST_FILES)})
+            raise too_large
         found = []
         for entry in entries:
             with held.open(entry) as one:

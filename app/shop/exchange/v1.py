@@ -24,8 +24,11 @@ def _moment(text: str) -> str:
     return text
 
 
+UUID = re.compile("[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}")
+
+
 def _uuid(text: str) -> str:
-    if re.fullmatch("[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}", text) is None:
+    if UUID.fullmatch(text) is None:
         raise ValueError("not a UUID in small letters")
     return text
 

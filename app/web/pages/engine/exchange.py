@@ -1,9 +1,12 @@
-"""In: engine files imported, one with a person's answers to what is asked about it, or many at once."""
+"""In: engine files imported, one with a person's answers to what is asked about it, or many at once.
+
+Looking at a file and importing it may take long: the answer then says that it goes on, and the page asks again.
+"""
 
 import base64
 import binascii
 import zlib
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Annotated
 
@@ -20,6 +23,7 @@ from app.shop.rejections import Rejection
 from app.shop.stopwatch import Allowance, TookTooLongError
 from app.shop.store.database import Database
 from app.web.context import Form, Page, Pages, Shop
+from app.web.errands import Errands, TooManyError
 from app.web.error_responses import status_of
 from app.wording.office.engines import held
 from app.wording.reasons import in_words, problems_in_words
@@ -62,15 +66,14 @@ class ImportLine:
         return ImportLine(one.serial or one.name, ", ".join(held(one.adds)), problem, one.waits, href)
 
 
-async def _sent(request: Request) -> list[Named] | RejectedError:
-    """The files that were sent, those of a zip taken out of it; why not, where there is none or it is none."""
+async def _sent(request: Request) -> list[Named]:
+    """The files that were sent, as they came."""
     async with request.form(max_files=several.MOST_FILES, max_fields=5) as form:
         sent = [file for file in form.getlist("file") if isinstance(file, UploadFile) and file.size]
-        try:
-            files = [one for file in sent for one in several.unzipped(file.filename or "", await file.read())]
-        except RejectedError as refusal:
-            return refusal
-    return files or RejectedError({"file": because(Rejection.FILE_MISSING)})
+        return [(file.filename or "", await file.read()) for file in sent]
+
+
+Sent = Annotated[list[Named], Depends(_sent)]
 
 
 @router.get("/exchange")
@@ -80,26 +83,72 @@ def choose(page: Page) -> HTMLResponse:
 
 
 @router.post("/exchange/look")
-def look(shop: Shop, page: Page, sent: Annotated[list[Named] | RejectedError, Depends(_sent)]) -> HTMLResponse:
+def look(request: Request, shop: Shop, page: Page, sent: Sent) -> Response:
     """What the files would add here, before anything is stored."""
-    if isinstance(sent, RejectedError):
-        return _refused(page, sent)
-    if len(sent) == 1:
-        return _asked(shop, page, sent[0][1], {}, {})
-    with shop.reading() as session:
-        batch = several.look(session, sent, Allowance())
-    return _listed(page, batch, sent)
+    return _begun(request, page, lambda: _looked(shop, page, sent))
 
 
 @router.post("/exchange")
-def bring(shop: Shop, page: Page, form: Form) -> Response:
+def bring(request: Request, shop: Shop, page: Page, form: Form) -> Response:
     """Import the file that was looked at, or ask again what is still to be chosen."""
+    return _begun(request, page, lambda: _brought(shop, page, form.values))
+
+
+@router.post("/exchange/several")
+def bring_several(request: Request, shop: Shop, page: Page, form: Form) -> Response:
+    """Import all files that were looked at and that nothing stands against."""
+    return _begun(request, page, lambda: _several_brought(shop, page, form.values))
+
+
+@router.get("/exchange/answers/{ticket}")
+def fetch(request: Request, page: Page, ticket: str) -> Response:
+    """What came of files that took longer than one answer; those answers are each given once."""
+    return _answer(request, page, ticket)
+
+
+def _begun(request: Request, page: Pages, work: Callable[[], Response]) -> Response:
+    errands: Errands = request.app.state.errands
     try:
-        sent = unpacked(form.values.get("held", ""))
+        return _answer(request, page, errands.begin(work))
+    except TooManyError:
+        return _refused(page, RejectedError({"file": because(Rejection.FILE_TAKES_TOO_LONG)}))
+
+
+def _answer(request: Request, page: Pages, ticket: str) -> Response:
+    errands: Errands = request.app.state.errands
+    try:
+        answer = errands.answer(ticket)
+    except KeyError:
+        return _refused(page, RejectedError({"file": because(Rejection.FILE_LOST)}))
+    if answer is not None:
+        return answer
+    again = f"/exchange/answers/{ticket}"
+    waiting = page.show("exchange_under_way.html", 202, again=again)
+    waiting.headers["Refresh"] = f"1; url={again}"
+    return waiting
+
+
+def _looked(shop: Database, page: Pages, sent: list[Named]) -> Response:
+    try:
+        files = [one for name, held in sent for one in several.unzipped(name, held)]
+    except RejectedError as refusal:
+        return _refused(page, refusal)
+    if not files:
+        return _refused(page, RejectedError({"file": because(Rejection.FILE_MISSING)}))
+    if len(files) == 1:
+        return _asked(shop, page, files[0][1], {}, {})
+    with shop.reading() as session:
+        batch = several.look(session, files, Allowance())
+    return _listed(page, batch, files)
+
+
+def _brought(shop: Database, page: Pages, values: Mapping[str, str]) -> Response:
+    try:
+        sent = unpacked(values.get("held", ""))
         file = read(sent)
     except RejectedError as refusal:
         return _refused(page, refusal)
-    choices = {name: value for name, value in form.values.items() if name != "held"}
+    choices = {name: value for name, value in values.items() if name != "held"}
     try:
         engine_id = bring_in(shop, file, choices)
     except TookTooLongError:
@@ -109,16 +158,14 @@ def bring(shop: Shop, page: Page, form: Form) -> Response:
     return page.go(f"/engines/{engine_id}")
 
 
-@router.post("/exchange/several")
-def bring_several(shop: Shop, page: Page, form: Form) -> Response:
-    """Import all files that were looked at and that nothing stands against."""
+def _several_brought(shop: Database, page: Pages, values: Mapping[str, str]) -> Response:
     try:
-        files = several.unzipped("", base64.b64decode(form.values.get("held", ""), validate=True))
+        files = several.unzipped("", base64.b64decode(values.get("held", ""), validate=True))
     except (RejectedError, binascii.Error, ValueError):
         return _refused(page, RejectedError({"file": because(Rejection.FILE_LOST)}))
     time = Allowance()
     try:
-        batch = several.bring_in_all(shop, files, form.values, time)
+        batch = several.bring_in_all(shop, files, values, time)
     except RejectedError as refusal:
         with shop.reading() as session:
             batch = several.look(session, files, time)
