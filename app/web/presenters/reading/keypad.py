@@ -245,7 +245,7 @@ class Pad:
             "walk": " ".join(map(str, left)),
             "first": str(now.last or ""),
             "unit": self.record.meter.unit,
-            "proves": "1" if self.judged.step.why is AdviceReason.ONE_PROBE else "",
+            "proves": "1" if self._proves else "",
             "ends": "" if now.current is not None and now.current.closed else "1",
             "low": f"{self.record.meter.low:g}",
             "high": f"{self.record.meter.high:g}",
@@ -256,6 +256,12 @@ class Pad:
             "last": " ".join(f"{bore}:{value:g}" for bore, value in self.judged.last_values.items()),
             "others": str(MISREAD_OTHERS),
         }
+
+    @property
+    def _proves(self) -> bool:
+        """Whether one carried probe is to read the bore: where it has, a sensor of the bore's own says nothing more."""
+        last = self.due.current.latest.get(self.selected) if self.due.current and self.selected else None
+        return self.judged.step.why is AdviceReason.ONE_PROBE or (last is not None and not last.fixed)
 
     def _closed(self, other: Action | None) -> Keypad:
         heading, follows = say(words.NOTHING_TO_READ_YET if self.judged.waits else words.NOTHING_TO_READ), ""
