@@ -20,6 +20,7 @@ from app.shop.store.idempotency import new_key
 from app.web.display_options import chosen, initials_of, kept
 from app.web.forms import Typed
 from app.web.kept_files import UnderTheVersion
+from app.web.live.hub import Hub
 from app.web.presenters.adjusters import further_fields
 from app.web.presenters.filters import FILTERS
 from app.web.security.middleware import FILE_LIMIT
@@ -103,7 +104,8 @@ class Pages:
         for name in ("values", "problems"):
             facts[name] = FieldValues(facts.get(name, {}))
         facts["known_initials"] = self._known_initials
-        facts["filled"] = self._request.app.state.live.filled
+        live: Hub | None = getattr(self._request.app.state, "live", None)  # none where only one page is left to show
+        facts["filled"] = live.filled if live is not None else None
         cookies = self._request.cookies
         facts = {**kept(cookies, self._request.url.scheme), **facts}
         AT_THIS_TABLET.set(initials_of(cookies, self._request.url.scheme) if cookies else "")

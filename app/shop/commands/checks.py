@@ -209,7 +209,7 @@ def _out_of_order(
     record: VisitRecord, phase: Phase, asked: Mapping[str, Item], values: Mapping[str, float | None]
 ) -> Problems:
     """What of the items given comes too early, as another item comes before it."""
-    first = {item: comes_before(record, phase, asked[item], values.keys()) for item in values}
+    first = {item: comes_before(record, phase, asked[item], values.keys()) for item in values if item in asked}
     return {
         item: because(Waiting.CHECK_FIRST, item=because(Requirement.ITEM, phase=phase.slug, item=one.slug))
         for item, one in first.items()

@@ -10,7 +10,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Annotated
 
-from fastapi import APIRouter, Depends, Request
+from fastapi import APIRouter, Depends, Request, status
 from fastapi.responses import HTMLResponse, Response
 from starlette.datastructures import UploadFile
 
@@ -119,7 +119,9 @@ def _answer(request: Request, page: Pages, ticket: str) -> Response:
     try:
         answer = errands.answer(ticket)
     except KeyError:
-        return _refused(page, RejectedError({"file": because(Rejection.FILE_LOST)}))
+        lost = _refused(page, RejectedError({"file": because(Rejection.FILE_LOST)}))
+        lost.status_code = status.HTTP_404_NOT_FOUND
+        return lost
     if answer is not None:
         return answer
     again = f"/exchange/answers/{ticket}"
