@@ -38,11 +38,12 @@ from app.shop.store.upgrade import open_shop
 from app.sync.engine.events import BladeReset, StopTurn
 from app.sync.engine.units import KG_PER_HOUR, MINUTE, REV_PER_MIN
 from app.sync.planning.advice import Advice, AdviceKind, AdviceReason, move_of
-from tests.benchmarks.engine import SPEED_WINDOW, WINDOW, layout_of
+from tests.benchmarks.engine import layout_of
 from tests.benchmarks.flow_engine import BIG, FlowEngine, TrueMeter, drawn
 from tests.benchmarks.report import report
 from tests.benchmarks.saving import share
 from tests.benchmarks.streaming import side_by_side
+from tests.benchmarks.yardstick import Outcome
 from tests.shop.yard import AT, FACTS, check_all, key, read_round, visit_record
 
 FIRST = 9000
@@ -72,23 +73,6 @@ WAYS = (
     PROBE,
     Way("all bores at once", 0.05, 0.006, at_once=True),
 )
-
-
-@dataclass(frozen=True, slots=True)
-class Outcome:
-    """How one visit ended; ``taken`` counts readings, or looks at all bores."""
-
-    minutes: float
-    moves: int
-    taken: int
-    worst: float
-    fast_by: float
-    said: str
-
-    @property
-    def even(self) -> bool:
-        """Whether every bore and the idle are inside."""
-        return self.worst <= WINDOW and abs(self.fast_by) <= SPEED_WINDOW
 
 
 @dataclass
@@ -217,7 +201,7 @@ class Visit:
 
 
 def one_visit(seed: int, bores: int, way: Way) -> Outcome:
-    """Work at one engine in one way."""
+    """Work at one engine in one way; a look at all bores counts as one reading."""
     step = 0.25 * KG_PER_HOUR if not way.live else 0.001 * KG_PER_HOUR
     stand = drawn(seed, layout_of(bores, 2), meter=TrueMeter(way.repeats, step))
     with tempfile.TemporaryDirectory() as folder:
@@ -245,7 +229,7 @@ def line(bores: int, way: Way, found: Sequence[Outcome]) -> str:
     return (
         f"{bores:2} bores, {way.name:24} {way.minutes:4.2f} {way.repeats:6.1%} {len(found):4} "
         f"{statistics.median(minutes):7.1f} {np.percentile(minutes, 90):6.1f} "
-        f"{statistics.median(one.moves for one in found):6.1f} {statistics.median(one.taken for one in found):6.1f} "
+        f"{statistics.median(one.moves for one in found):6.1f} {statistics.median(one.readings for one in found):6.1f} "
         f"{np.mean([one.even for one in found]):6.0%} {sum(one.said.startswith('done') for one in found):5}"
     )
 

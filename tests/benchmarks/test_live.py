@@ -12,7 +12,7 @@ def test_each_way_to_read_takes_less_time_than_the_one_before() -> None:
     found = [[one_visit(seed, 8, way) for seed in range(FIRST, FIRST + 3)] for way in WAYS]
     minutes = [sum(one.minutes for one in of) for of in found]
     assert minutes[0] > minutes[1] > minutes[2]
-    assert all(one.said.startswith("done") and one.taken for of in found[:2] for one in of)
+    assert all(one.said.startswith("done") and one.readings for of in found[:2] for one in of)
     assert all(one.said != "no end" for one in found[2])
     assert line(8, WAYS[0], found[0]).startswith(" 8 bores, typed")
 

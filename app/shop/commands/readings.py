@@ -103,8 +103,10 @@ def add(
     what a channel told beside it [rev/s].
     """
     key = checked(key)
-    apart = {"from_above": new.from_above, "why_code": new.why_code, "sd": new.sd, "look": new.look or None}
-    apart |= {"fixed": new.fixed or None}
+    apart = {
+        **{"from_above": new.from_above, "why_code": new.why_code},
+        **{"sd": new.sd, "look": new.look or None, "fixed": new.fixed or None},
+    }
     sent = fingerprint(visit=visit_id, new=new, **{name: one for name, one in apart.items() if one is not None})
     with shop.writing() if seen is None else looks.writing(shop, seen) as session:
         if again := earlier(session, ReadingRow, key, sent):

@@ -24,6 +24,8 @@ REPAIRED = "repaired"
 CANNOT = "cannot"
 """The reason of a row that says that a test cannot be made here."""
 TAKEN_BACK = "taken-back"
+REPAIRABLE = tuple(cause for cause in EngineFault if cause not in (EngineFault.NONE, EngineFault.UNKNOWN))
+"""The causes that a person repairs."""
 LARGEST = 100_000.0
 """A figure beyond this is mistyped (our judgement)."""
 
@@ -140,7 +142,7 @@ def _row(record: VisitRecord, new: NewFindings, one: ShownAt, at: str, why: str 
         source=new.source,
         file=new.file,
         after_move=record.newest_move,
-        after_reading=max((entry.ident for one in record.rounds for entry in one.entered), default=0),
+        after_reading=record.last_reading,
         by=new.by.strip() or record.visit.by,
         at=at,
     )
@@ -172,10 +174,9 @@ def _problems(record: VisitRecord, new: NewFindings) -> Problems:
 
 
 def _wrong_repair(record: VisitRecord, new: NewFindings) -> Problems:
-    known = [cause for cause in EngineFault if cause not in (EngineFault.NONE, EngineFault.UNKNOWN)]
     banks = ("", *(bank.name for bank in record.layout.banks))
-    if any(one.word not in known for one in new.shown):
-        return {"word": because(Rejection.NOT_ONE_OF, choices=[*known])}
+    if any(one.word not in REPAIRABLE for one in new.shown):
+        return {"word": because(Rejection.NOT_ONE_OF, choices=[*REPAIRABLE])}
     for one in new.shown:
         if one.bore not in (None, *record.layout.bores) or one.bank not in banks:
             return {"place": because(Rejection.NOT_A_BORE, typed=str(one.bore or one.bank))}

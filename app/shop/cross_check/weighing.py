@@ -8,11 +8,13 @@ from sqlmodel import Session, col, select
 from app.shop.cross_check.findings import CANNOT, REPAIRED
 from app.shop.cross_check.units import weighed
 from app.shop.procedure.running import may_run
+from app.shop.record.superseding import current
 from app.shop.record.visit_record import VisitRecord
 from app.shop.store.tables import FindingRow
-from app.sync.diagnosis.diagnose import Diagnosis, diagnose
+from app.sync.diagnosis.diagnose import Diagnosis, Standing, diagnose
 from app.sync.diagnosis.evidence import Finding
 from app.sync.diagnosis.measurements import CATALOGUE, FindingKind, Run
+from app.sync.engine.layout import Layout
 from app.sync.engine.units import KG_PER_HOUR, KPA
 
 TELEPHONE = "telephone"
@@ -35,26 +37,39 @@ class CrossCheck:
     """The bores in the order in which a `Finding` counts them from 0."""
     running: bool
 
+    def place_of(self, one: Standing) -> tuple[int | None, str]:
+        """The bore of a cause, None for none, and the name of its bank, empty for none."""
+        bore = self.bores[one.bore] if one.bore is not None else None
+        return bore, self.record.layout.banks[one.bank].name if one.bank is not None else ""
+
 
 def cross_check(session: Session, record: VisitRecord) -> CrossCheck:
     """Weigh what a visit found."""
     rows_of_it = stored(session, record.visit.ident)
-    gone = {row.supersedes_id for row in rows_of_it}
-    told = [row for row in rows_of_it if row.id not in gone and row.supersedes_id is None]
+    told = not_taken_back(rows_of_it)
     cannot = frozenset(FindingKind(row.kind) for row in told if row.why == CANNOT)
     repaired = tuple(row for row in told if row.kind == REPAIRED)
     rows = tuple(row for row in told if row.why is None and row.kind != REPAIRED and counts(record, row, repaired))
     bores = tuple(bore for bank in record.layout.banks for bore in bank.bores)
-    banks = tuple(number for number, bank in enumerate(record.layout.banks) for _ in bank.bores)
     findings = (*_of_the_round(record, bores, repaired), *(_finding(record, row, bores) for row in rows))
     running = may_run(record)
-    diagnosis = diagnose(banks, findings, allowed(record, cannot), running=running)
+    diagnosis = diagnose(bank_of_each(record.layout), findings, allowed(record, cannot), running=running)
     return CrossCheck(record, tuple(told), rows, findings, cannot, repaired, diagnosis, bores, running)
 
 
 def stored(session: Session, visit_id: int) -> Sequence[FindingRow]:
     """Every entry of a visit's cross-check, in the order they were stored."""
     return session.exec(select(FindingRow).where(FindingRow.visit_id == visit_id).order_by(col(FindingRow.id))).all()
+
+
+def not_taken_back(rows: Sequence[FindingRow]) -> list[FindingRow]:
+    """Those that were not taken back, without the rows that take one back."""
+    return [row for row in current(rows) if row.supersedes_id is None]
+
+
+def bank_of_each(layout: Layout) -> tuple[int, ...]:
+    """The number of each bore's bank, from 0, bank by bank."""
+    return tuple(number for number, bank in enumerate(layout.banks) for _ in bank.bores)
 
 
 def counts(record: VisitRecord, row: FindingRow, repaired: Iterable[FindingRow]) -> bool:

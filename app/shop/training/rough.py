@@ -12,7 +12,7 @@ from sqlmodel import Session
 
 from app.shop.cross_check import findings
 from app.shop.cross_check.findings import NewFindings, ShownAt
-from app.shop.cross_check.weighing import CrossCheck, cross_check
+from app.shop.cross_check.weighing import CrossCheck, bank_of_each, cross_check
 from app.shop.errors import RejectedError
 from app.shop.reasons import because
 from app.shop.record import loader
@@ -93,10 +93,10 @@ def grade(session: Session, visit_id: int) -> RoughGrade | None:
     cause, bore, _ = engine.drawn
     true = (EngineFault(cause), told.bores[bore])
     repairs = [(row.word, row.bore) for row in told.repaired]
-    mine = HandWork(len(_tests(told.made)), _minutes(told.made), true in repairs)
+    tests = _tests(told.made)
+    mine = HandWork(len(tests), _spent(tests), true in repairs)
     needless = sum(repair != true for repair in repairs)
-    banks = tuple(number for number, bank in enumerate(record.layout.banks) for _ in bank.bores)
-    return RoughGrade(*true, mine, careful_hand(banks, engine), needless)
+    return RoughGrade(*true, mine, careful_hand(bank_of_each(record.layout), engine), needless)
 
 
 def _cured(told: CrossCheck, engine: RoughEngine) -> bool:
@@ -125,10 +125,6 @@ def _tests(made: Sequence[FindingRow]) -> list[tuple[FindingKind, int]]:
     """Every test made, with at how many places, in order."""
     read = [row for row in made if row.kind in set(FindingKind) and row.why is None]
     return [(FindingKind(kind), len(list(rows))) for (kind, _), rows in groupby(read, lambda row: (row.kind, row.at))]
-
-
-def _minutes(made: Sequence[FindingRow]) -> float:
-    return _spent(_tests(made))
 
 
 def _spent(tests: Sequence[tuple[FindingKind, int]]) -> float:

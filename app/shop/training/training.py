@@ -14,7 +14,7 @@ from sqlmodel import Session, select
 from app.shop.commands import checks, opening_speeds, readings
 from app.shop.commands.opening_speeds import NewSpeed
 from app.shop.commands.readings import NewReading
-from app.shop.cross_check.weighing import stored
+from app.shop.cross_check.weighing import not_taken_back, stored
 from app.shop.errors import NotFoundError, RejectedError
 from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED, phase_named
 from app.shop.procedure.read_order import next_reading
@@ -178,9 +178,8 @@ def current_state(session: Session, practice: Practice, record: VisitRecord) -> 
 
 def _repaired(session: Session, record: VisitRecord, dead: int | None) -> bool:
     """Whether the coupler of a bore was repaired in a visit."""
-    made = stored(session, record.visit.ident)
-    gone = {row.supersedes_id for row in made}
-    return any((row.word, row.bore) == ("coupler", dead) and row.ident not in gone for row in made)
+    made = not_taken_back(stored(session, record.visit.ident))
+    return any((row.word, row.bore) == ("coupler", dead) for row in made)
 
 
 def truth(session: Session, visit_id: int) -> Truth:

@@ -15,7 +15,7 @@ from app.sync.engine.hardware import NINE_IN_TEN
 from app.sync.engine.layout import Layout
 from app.sync.estimation.conformity import PASS_PROBABILITY, Conformity, Decision, decide
 from app.sync.estimation.shares import BoreShare, LogReading, SharePosterior, pooled
-from app.sync.readings.carried import judged_by, never_carried
+from app.sync.readings.carried import judged_by
 from app.sync.readings.observation import far_from_others, log_air, own_of, per_air
 from app.sync.readings.rounds import fit
 from app.sync.readings.untouched import Untouched
@@ -119,8 +119,7 @@ def evenness(
     if {r.bore for r in readings} - set(layout.bores):
         raise ValueError("a reading names a bore the engine does not have")
     closed = any(map(attrgetter("closing"), readings))
-    unproved = never_carried((*before, *readings), earlier)
-    before, readings, earlier = judged_by(before, readings, earlier)
+    before, readings, earlier, unproved = judged_by(before, readings, earlier)
     fitted = fit(readings, meter, earlier)
     shared = sharing_of(layout.plenum) if sharing is None else sharing
     past = [log for one in earlier for log in _as_air(one.readings, meter, shared, one.moves)]

@@ -30,11 +30,13 @@ def carried_first(events: Sequence[Event]) -> Sequence[Event]:
 
 
 class JudgedReadings(NamedTuple):
-    """What an engine is judged by: readings of rounds ``before``, of the ``last`` one, and of ``earlier`` states."""
+    """What an engine is judged by: readings of rounds ``before``, of the ``last`` one, and of ``earlier`` states; and
+    the bores that only fixed sensors read, ``unproved``."""
 
     before: Sequence[Reading]
     last: Sequence[Reading]
     earlier: Sequence[Untouched]
+    unproved: tuple[int, ...] = ()
 
 
 def judged_by(
@@ -48,27 +50,20 @@ def judged_by(
     >>> probe, sensor = Reading(1, 6.5, 20.0), Reading(1, 6.7, 0.0, fixed=True)
     >>> judged_by([], [sensor, probe]).last == [probe], judged_by([probe], [sensor]).last == [probe]
     (True, True)
+    >>> judged_by([], [sensor]).unproved
+    (1,)
     """
     every = [*(one for state in earlier for one in state.readings), *before, *readings]
-    bores = carried(every)
-    if not bores or not any(one.fixed for one in every):
+    if not any(one.fixed for one in every):
         return JudgedReadings(before, readings, earlier)
+    bores = carried(every)
+    unproved = tuple(dict.fromkeys(one.bore for one in every if one.bore not in bores))
     states = [Untouched(one.moves, tuple(_without(one.readings, bores))) for one in earlier]
     left = [one for one in states if one.readings]
     first, last = _without(before, bores), _without(readings, bores)
-    return JudgedReadings(first, last, left) if last else JudgedReadings((), first or readings, left)
-
-
-def never_carried(readings: Sequence[Reading], earlier: Sequence[Untouched]) -> tuple[int, ...]:
-    """The bores that only fixed sensors read, in the order read.
-
-    Parameters: ``readings`` with nothing moved between them; ``earlier``, of bores that no move acted on since.
-    """
-    every = [*(one for state in earlier for one in state.readings), *readings]
-    if not any(one.fixed for one in every):
-        return ()
-    bores = carried(every)
-    return tuple(dict.fromkeys(one.bore for one in every if one.bore not in bores))
+    if not last:
+        first, last = [], first or list(readings)
+    return JudgedReadings(first, last, left, unproved)
 
 
 def carried(seen: Iterable[Event]) -> set[int]:

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from statistics import fmean
 
-from app.sync.engine.events import Reading
+from app.sync.engine.events import Meter, Reading
 
 EXPONENT, EXPONENT_SD = 1.4, 0.15
 """By which power of its speed an idling engine draws air, and how well that is known: it lies between 1.1 and 1.7 (our
@@ -20,8 +20,8 @@ LEAST_STRAY = 0.001
 """Standard deviation of ln(speed) below which a controller holds it, or nothing strayed: the readings then stay as they
 are (our judgement, a third of what is left of a typed speed's last digit)."""
 
-READING_SD = 0.02
-"""What one reading repeats by where it does not say (our judgement, as a meter before any study)."""
+READING_SD = Meter().repeatability
+"""What one reading repeats by where it does not say: as a meter before any study."""
 
 
 def at_one_speed(readings: Sequence[Reading]) -> tuple[Reading, ...]:

@@ -19,8 +19,8 @@ LEVEL_CHANGE = 0.015
 above the 0.5 to 1.2 % of simulated engines of another law)."""
 
 HANDLING = 0.005
-"""Standard deviation of what one adjustment does to ln(air) of each bore that it does not act on, by itself: tools lean
-on the linkage and it comes to rest anew (our judgement)."""
+"""Standard deviation of what one adjustment does to ln(air) of each bore that it does not act on, on its own: tools
+lean on the linkage and it comes to rest anew (our judgement)."""
 
 
 class Untouched(NamedTuple):

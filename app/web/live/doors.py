@@ -21,7 +21,7 @@ from app.web.security.origin import at_this_computer, bearer
 from app.wording.program.request_faults import RequestFault
 
 LASTS = 25.0
-"""After how long a stream ends by itself [s], before a request may take no longer; the browser asks again."""
+"""After how long a stream ends on its own [s], before a request may take no longer; the browser asks again."""
 
 Name = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_-]{0,31}$")]
 Sample = Annotated[list[float], Field(min_length=2, max_length=2)]

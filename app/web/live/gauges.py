@@ -71,12 +71,13 @@ class GaugeWatch:
             return
         gauges, feed = self.hub.gauges()
         with self.shop.reading() as session:
-            runs = gauges.speed is not None and turns(loader.load(session, visit_id), gauges)
+            record = loader.load(session, visit_id)
+        runs = gauges.speed is not None and turns(record, gauges)
         self.ran_since = (self.ran_since or now) if runs else None
         gauges = replace(gauges, ran_for=now - (self.ran_since or now))
         waits = frozenset(item for item, at in self.refused.items() if now - at < WAITS)
         at = self.clock().isoformat(timespec="milliseconds")
-        found = filling.fill(self.shop, visit_id, gauges, feed, at, waits)
+        found = filling.fill(self.shop, record, gauges, feed, at, waits)
         self.refused |= {due.item: now for due in found.refused}
         self.hub.stopped = visit_id if found.stopped else None
 

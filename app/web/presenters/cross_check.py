@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from app.shop.cross_check.findings import REPAIRABLE
 from app.shop.cross_check.units import takes_words, units_of
 from app.shop.cross_check.weighing import TELEPHONE, CrossCheck
 from app.shop.store.tables import FindingRow
@@ -20,9 +21,6 @@ HEAVY = 2.0
 """Spreads from which the mark is drawn heavier (our judgement)."""
 ROUNDED = {FindingKind.AIR: 2, FindingKind.VACUUM: 1, FindingKind.HEAT: 0, FindingKind.COMPRESSION: 0}
 """Places shown of a figure that was converted."""
-
-NOT_REPAIRED = (EngineFault.NONE, EngineFault.UNKNOWN)
-"""No causes that a person repairs."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,7 +126,7 @@ def view(told: CrossCheck, wanted: str = "") -> CrossCheckView:
         tuple(EntryLine(row.ident, _entry_words(row)) for row in reversed(told.made)),
         tuple(on_paper.repaired_here(EngineFault(row.word), row.bore, row.bank) for row in told.repaired if row.word),
         _found(told),
-        tuple((one.value, say(causes.NAMES[one])) for one in EngineFault if one not in NOT_REPAIRED),
+        tuple((one.value, say(causes.NAMES[one])) for one in REPAIRABLE),
         _places(told),
     )
 
@@ -148,11 +146,8 @@ def _found(told: CrossCheck) -> FoundCause | None:
     first = told.diagnosis.standing[0]
     if told.diagnosis.verdict is not Verdict.FOUND:
         return None
-    if first.bore is not None:
-        return FoundCause(first.cause, f"bore-{told.bores[first.bore]}")
-    if first.bank is not None:
-        return FoundCause(first.cause, f"bank-{told.record.layout.banks[first.bank].name}")
-    return FoundCause(first.cause, "engine")
+    bore, bank = told.place_of(first)
+    return FoundCause(first.cause, f"bore-{bore}" if bore is not None else f"bank-{bank}" if bank else "engine")
 
 
 def _places(told: CrossCheck) -> tuple[tuple[str, str], ...]:

@@ -2,7 +2,10 @@
 
 import json
 import math
+import threading
 import urllib.request
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -43,6 +46,17 @@ class Bench:
         }
         sent = {"epoch": self.epoch, "sent": self.clock, "rows": rows}
         return sent | ({"channels": self.channels} if self.declares else {})
+
+
+@contextmanager
+def at_work(sender: threading.Thread, over: threading.Event) -> Iterator[None]:
+    """A thread that sends meanwhile, until it is over."""
+    sender.start()
+    try:
+        yield
+    finally:
+        over.set()
+        sender.join()
 
 
 PROBE = {"probe": {"quantity": "flow", "unit": "kg/h", "high": 60.0, "stale": 0.5}}

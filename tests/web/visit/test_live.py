@@ -16,7 +16,7 @@ from app.shop.store.tables import LookRow, ReadingRow
 from tests.serving import serving
 from tests.shop.yard import heat_soaked, key
 from tests.web.axe import faults
-from tests.web.live.pushes import FEED, Bench, post
+from tests.web.live.pushes import FEED, Bench, at_work, post
 
 READINGS = f"/visits/1/{HEAT_SOAKED.slug}/readings"
 LEVELS = {1: 6.5, 2: 6.4, 3: 6.6, 4: 6.5, 5: 6.45, 6: 6.55, 7: 6.5, 8: 6.6}
@@ -52,12 +52,8 @@ class Instrument:
 def plugged(server: str) -> Iterator[Instrument]:
     """An instrument at work meanwhile."""
     made = Instrument(server)
-    made.thread.start()
-    try:
+    with at_work(made.thread, made.unplugged):
         yield made
-    finally:
-        made.unplugged.set()
-        made.thread.join()
 
 
 @pytest.fixture

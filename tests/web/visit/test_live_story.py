@@ -19,7 +19,7 @@ from tests.clock import Day
 from tests.serving import serving
 from tests.shop.yard import V8, engine, key
 from tests.waiting import until
-from tests.web.live.pushes import FEED, post
+from tests.web.live.pushes import FEED, at_work, post
 from tests.web.story import Technician, opened, signed_off
 
 FASTER = 5
@@ -84,12 +84,8 @@ class Bench:
 def bench_at(server: str) -> Iterator[Bench]:
     """A bench at work meanwhile."""
     made = Bench(server)
-    made.thread.start()
-    try:
+    with at_work(made.thread, made.over):
         yield made
-    finally:
-        made.over.set()
-        made.thread.join()
 
 
 class Pedal(Technician):

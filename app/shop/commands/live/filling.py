@@ -11,6 +11,7 @@ from app.shop.procedure.live.filling import Due, Gauges, due_of
 from app.shop.procedure.requirements import Waiting
 from app.shop.reasons import because
 from app.shop.record import loader
+from app.shop.record.visit_record import VisitRecord
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.idempotency import checked, earlier, fingerprint, new_key
@@ -58,19 +59,20 @@ class Filled:
 
 
 def fill(
-    shop: Database, visit_id: int, gauges: Gauges, feed: str, at: str, waits: frozenset[str] = frozenset()
+    shop: Database, record: VisitRecord, gauges: Gauges, feed: str, at: str, waits: frozenset[str] = frozenset()
 ) -> Filled:
     """Record of a visit what the gauges show and is due.
 
-    Parameters: ``feed``, the hash of the token of the program that sends it, whose name is the row's ``by``; ``at`` the
-    time; ``waits``, items that were refused a moment ago and are left alone unless a limit is crossed.
+    Parameters: ``record`` of it by now; ``feed``, the hash of the token of the program that sends it, whose name is the
+    row's ``by``; ``at`` the time; ``waits``, items that were refused a moment ago and are left alone unless a limit is
+    crossed.
     """
-    with shop.reading() as session:
-        record, by = loader.load(session, visit_id), _name_of(session, feed)
+    wanted = [due for due in due_of(record, gauges) if due.beyond or due.item not in waits]
+    if not wanted:
+        return Filled(stopped=bool(open_stops(record)))
+    visit_id, by = record.visit.ident, _name_of(shop, feed)
     kept, refused = [], []
-    for due in due_of(record, gauges):
-        if due.item in waits and not due.beyond:
-            continue
+    for due in wanted:
         try:
             checks.record(shop, visit_id, new_key(), due.phase, {due.item: due.number}, by, at, alarm=due.beyond)
         except RejectedError:  # not asked for yet, or another tablet was faster
@@ -85,6 +87,8 @@ def _stands_stopped(shop: Database, visit_id: int) -> bool:
         return bool(open_stops(loader.load(session, visit_id)))
 
 
-def _name_of(session: Session, feed: str) -> str:
-    row = session.exec(select(FeedRow).where(FeedRow.token == feed).order_by(col(FeedRow.id).desc()).limit(1)).first()
+def _name_of(shop: Database, feed: str) -> str:
+    named = select(FeedRow).where(FeedRow.token == feed).order_by(col(FeedRow.id).desc()).limit(1)
+    with shop.reading() as session:
+        row = session.exec(named).first()
     return row.name if row is not None else NAMELESS

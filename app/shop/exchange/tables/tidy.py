@@ -8,6 +8,7 @@ from decimal import Decimal
 from typing import IO, NamedTuple
 
 from app.shop.assessment.round_results import evenness_of
+from app.shop.cross_check.weighing import not_taken_back
 from app.shop.exchange.tables.columns import LOCAL, NO, VERDICTS, YES
 from app.shop.procedure.items import Item
 from app.shop.procedure.phases import PHASES
@@ -126,13 +127,13 @@ def hours(record: VisitRecord, phases: Iterable[PhaseTime]) -> Iterator[Row]:
 
 def findings(record: VisitRecord, rows: Sequence[FindingRow]) -> Iterator[Row]:
     """Every entry of a visit's cross-check, in the order they were stored."""
-    gone = {row.supersedes_id for row in rows}
+    left = {row.ident for row in not_taken_back(rows)}
     for row in rows:
         yield (
             record.engine.serial, record.visit.number, row.kind, row.bore, row.bank,
             None if row.value is None else figure(row.value), row.word, row.why, row.unit,
             None if row.spread is None else figure(row.spread), row.source,
-            row.ident not in gone and row.supersedes_id is None, row.by, row.at, local(row.at),
+            row.ident in left, row.by, row.at, local(row.at),
         )  # fmt: skip
 
 

@@ -11,8 +11,7 @@ from app.shop.queries.activity import ActivityEntry
 from app.shop.record import stored_settings
 from app.shop.record.measures import Units
 from app.web.context import Page, Shop
-from app.web.presenters.paper.edge import printed_edge
-from app.wording.message import say
+from app.web.pages.shop.printed import edge_of_shop
 from app.wording.office.activity import PRINTED, done
 
 router = APIRouter()
@@ -54,5 +53,4 @@ def show(
 def print_styles(shop: Shop) -> Response:
     """What stands at the edge of every printed page of the log."""
     with shop.reading() as session:
-        _, held = stored_settings.now(session)
-    return Response(printed_edge(say(PRINTED), held.shop_name), media_type="text/css")
+        return edge_of_shop(session, PRINTED)

@@ -10,12 +10,10 @@ from app.shop.exchange.tables.tidy import table_csv
 from app.shop.queries import statistics
 from app.shop.queries.statistics import FEWEST, MOST_ENGINES, Cell, Table, interval
 from app.shop.reasons import because
-from app.shop.record import stored_settings
 from app.shop.rejections import Rejection
 from app.web.context import Page, Shop
 from app.web.pages.engine.data_out import download
-from app.web.presenters.paper.edge import printed_edge
-from app.wording.message import say
+from app.web.pages.shop.printed import edge_of_shop
 from app.wording.office import statistics as words
 
 router = APIRouter()
@@ -66,8 +64,7 @@ def show(shop: Shop, page: Page) -> HTMLResponse:
 def print_styles(shop: Shop) -> Response:
     """What stands at the edge of every printed page of the answers."""
     with shop.reading() as session:
-        _, held = stored_settings.now(session)
-    return Response(printed_edge(say(words.PRINTED), held.shop_name), media_type="text/css")
+        return edge_of_shop(session, words.PRINTED)
 
 
 @router.get("/statistics/{slug}.csv")

@@ -1,6 +1,6 @@
 """The cross-check of a visit: the one next test with its form, what still stands, the drawn table, every entry."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
@@ -37,31 +37,27 @@ def show(shop: Shop, page: Page, visit_id: int, test: str = "") -> HTMLResponse:
 def add(shop: Shop, page: Page, form: Form, visit_id: int, now: Now) -> Response:
     """Store what a test showed; fields left empty were not read. ``cannot`` says that it cannot be made here,
     ``practice`` makes it at the training engine."""
-    test = form.text("test")
-    try:
+    test, key, by = form.text("test"), form.text("key"), form.text("by")
+
+    def kept() -> None:
         if form.text("cannot"):
-            findings.cannot(shop, visit_id, form.text("key"), test, form.text("by"), now)
+            findings.cannot(shop, visit_id, key, test, by, now)
         elif form.text("practice"):
-            rough.read(shop, visit_id, form.text("key"), test, form.text("by"), now)
+            rough.read(shop, visit_id, key, test, by, now)
         else:
-            findings.add(shop, visit_id, form.text("key"), _sent(form, test), now)
-    except NotFoundError:
-        raise
-    except RejectedError as refusal:
-        return _page(shop, page, visit_id, test, form.values, problems_in_words(refusal), status_of(refusal))
-    return page.saved(f"/visits/{visit_id}/why")
+            findings.add(shop, visit_id, key, _sent(form, test), now)
+
+    return _saved(shop, page, form, visit_id, kept, test)
 
 
 @router.post("/visits/{visit_id}/why/taken-back")
 def take_back(shop: Shop, page: Page, form: Form, visit_id: int, now: Now) -> Response:
     """Take an entry back: it does not count from now on."""
-    try:
+
+    def taken() -> None:
         findings.take_back(shop, visit_id, form.text("key"), form.whole("finding"), form.text("by"), now)
-    except NotFoundError:
-        raise
-    except RejectedError as refusal:
-        return _page(shop, page, visit_id, "", form.values, problems_in_words(refusal), status_of(refusal))
-    return page.saved(f"/visits/{visit_id}/why")
+
+    return _saved(shop, page, form, visit_id, taken)
 
 
 @router.post("/visits/{visit_id}/why/repaired")
@@ -70,12 +66,20 @@ def repair(shop: Shop, page: Page, form: Form, visit_id: int, now: Now) -> Respo
     kind, _, place = form.text("place").partition("-")
     bore = int(place) if kind == "bore" and place.isdecimal() else None
     one = ShownAt(bore, place if kind == "bank" else "", word=form.text("cause"))
+    new = NewFindings(findings.REPAIRED, (one,), "", form.text("by"))
+    return _saved(shop, page, form, visit_id, lambda: findings.add(shop, visit_id, form.text("key"), new, now))
+
+
+def _saved(
+    shop: Database, page: Pages, form: Typed, visit_id: int, save: Callable[[], None], test: str = ""
+) -> Response:
+    """Store what a form says, or show the page again with why not."""
     try:
-        findings.add(shop, visit_id, form.text("key"), NewFindings(findings.REPAIRED, (one,), "", form.text("by")), now)
+        save()
     except NotFoundError:
         raise
     except RejectedError as refusal:
-        return _page(shop, page, visit_id, "", form.values, problems_in_words(refusal), status_of(refusal))
+        return _page(shop, page, visit_id, test, form.values, problems_in_words(refusal), status_of(refusal))
     return page.saved(f"/visits/{visit_id}/why")
 
 

@@ -3,13 +3,11 @@
 from dataclasses import dataclass
 from itertools import groupby
 
-from app.shop.cross_check.findings import REPAIRED
 from app.shop.cross_check.weighing import CrossCheck
 from app.sync.diagnosis.causes import EngineFault
 from app.sync.diagnosis.diagnose import Verdict
 from app.web.presenters.filters import clock
 from app.wording.causes import on_paper, tests
-from app.wording.causes.tests import finding_name
 from app.wording.message import say
 from app.wording.quantities import listed
 
@@ -38,9 +36,7 @@ def _still_open(told: CrossCheck) -> str:
         return ""
     diagnosis = told.diagnosis
     first = diagnosis.standing[0]
-    bore = told.bores[first.bore] if first.bore is not None else None
-    bank = told.record.layout.banks[first.bank].name if first.bank is not None else ""
-    named = on_paper.still_open(diagnosis.verdict, first.cause, bore, bank)
+    named = on_paper.still_open(diagnosis.verdict, first.cause, *told.place_of(first))
     if named or told.repaired:
         return named
     if diagnosis.verdict is Verdict.NONE_FOUND:
@@ -55,6 +51,5 @@ def _entries(told: CrossCheck) -> tuple[str, ...]:
             on_paper.at_place(row.bore, row.bank, on_paper.shown(row.kind, row.value, row.word, row.unit))
             for row in rows
         ]
-        name = finding_name(kind) if kind != REPAIRED else say(tests.REPAIR)
-        lines.append(say(on_paper.SHOWN, test=name, shown=", ".join(said), by=by, at=clock(at)))
+        lines.append(say(on_paper.SHOWN, test=tests.finding_name(kind), shown=", ".join(said), by=by, at=clock(at)))
     return tuple(lines)
