@@ -20,8 +20,8 @@ LEAST_STRAY = 0.001
 """Standard deviation of ln(speed) below which a controller holds it, or nothing strayed: the readings then stay as they
 are (our judgement, a third of what is left of a typed speed's last digit)."""
 
-READING_SD = Meter().repeatability
-"""What one reading repeats by where it does not say: as a meter before any study."""
+USUAL = Meter()
+"""What a reading repeats by that does not say: a meter before any study."""
 
 
 def at_one_speed(readings: Sequence[Reading]) -> tuple[Reading, ...]:
@@ -56,7 +56,7 @@ def exponent(readings: Sequence[Reading]) -> float:
     by_bore = defaultdict[int, list[tuple[float, float, float]]](list)
     for one in readings:
         if one.speed and one.value > 0:
-            by_bore[one.bore].append((math.log(one.speed), math.log(one.value), one.sd or READING_SD))
+            by_bore[one.bore].append((math.log(one.speed), math.log(one.value), one.sd or USUAL.repeatability))
     told, weight = EXPONENT / EXPONENT_SD**2, 1 / EXPONENT_SD**2
     for seen in by_bore.values():
         speed, value = fmean(s for s, _, _ in seen), fmean(v for _, v, _ in seen)

@@ -15,6 +15,8 @@ from tests.web.axe import faults
 
 SLUG = HEAT_SOAKED.slug
 MOST_STEPS = 120
+SAME_ENGINE = "0d6f7a8e-98c1-4c39-9c9e-6f4d5b0c2a31"
+"""The engine is drawn by the key. Of one in some fifty a leak check is asked for, which no form here records."""
 
 
 def chosen(**changes: str) -> dict[str, str]:
@@ -30,7 +32,7 @@ def hidden(html: str, form: str) -> dict[str, str]:
 
 def test_a_whole_practice_without_script(client: TestClient, shop: Database) -> None:
     """As a browser without JavaScript does it: forms, as the page gives them, until the card is content."""
-    answer = client.post("/practice", data=chosen())
+    answer = client.post("/practice", data=chosen(key=SAME_ENGINE))
     assert (answer.status_code, answer.headers["location"]) == (303, "/visits/1")
     here = f"/visits/1/{SLUG}/readings"
     assert client.get("/visits/1").headers["location"] == here
