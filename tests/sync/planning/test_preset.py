@@ -1,14 +1,16 @@
 """The cold preset: what its turns lead to, against worked tables, common practice and the doubt it states."""
 
 import math
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import fields, replace
+from functools import partial
 from itertools import pairwise
 
 import numpy as np
 import pytest
 
 from app.sync.engine.adjusters.bypass_screw import BYPASS_AREA, BYPASS_BASE
-from app.sync.engine.engine_air import Beyond, Floats, day_of, ratio_at, usual_breathing
+from app.sync.engine.engine_air import Beyond, Floats, IdleFlowModel, day_of, ratio_at, usual_breathing
 from app.sync.engine.hardware import DOUBT, Figure, Hardware, likely_hardware
 from app.sync.engine.idle_flow import solve_idle
 from app.sync.engine.linkage import stop_rotation
@@ -111,16 +113,17 @@ def test_the_band_is_that_of_the_worked_table(liters: float, speed: float, low: 
     assert not found.open_ended
 
 
-def drawn(liters: float, speed: float, altitude: float) -> tuple[Floats, Floats]:
-    """Idle over the one wanted of engines as doubtful as the preset takes them to be, and the turns that each needs."""
+def engines(
+    liters: float, speed: float, altitude: float, doubt: Mapping[str, float]
+) -> Iterator[tuple[IdleFlowModel, Callable[[float], float], float]]:
+    """Two thousand engines as doubtful as the preset takes them to be: their air, their area after so many turns, and
+    their demand in logarithms of the usual one. ``doubt`` of the hardware, by name, is 1.645 standard deviations."""
     rng = np.random.default_rng(7)
     displacement, bores = liters * LITER, ENGINES[liters]
-    hardware, found = likely_hardware(displacement, bores), preset_of(liters, speed, altitude)
+    hardware = likely_hardware(displacement, bores)
     nominal = usual_breathing(bores, displacement, speed * REV_PER_MIN, ambient=day_of(None, None, altitude))
-    idles, needed = [], []
-    steps = np.linspace(0.1, 6.0, 30)
     for _ in range(2000):
-        figures = {name: getattr(hardware, name).value + doubt / 1.645 * rng.normal() for name, doubt in DOUBT.items()}
+        figures = {name: getattr(hardware, name).value + sd / 1.645 * rng.normal() for name, sd in doubt.items()}
         fitted = replace(hardware, **{name: Figure(value) for name, value in figures.items()})
         engine = replace(
             nominal,
@@ -128,12 +131,46 @@ def drawn(liters: float, speed: float, altitude: float) -> tuple[Floats, Floats]
             filling=nominal.filling * 0.67 / max(0.67 + 0.06 * rng.normal(), 0.4),
         )
         leak = 0.3 * closed_leakage(fitted.bore_diameter.value) * max(1 + 0.45 * rng.normal(), 0.05)
-        gaps = np.array([gap_after(float(one), fitted) for one in (found.turns, *steps)])
-        areas = math.pi / 2 * fitted.bore_diameter.value * gaps + leak
-        log_speeds = solve_idle(engine, np.repeat(areas[:, None], bores, axis=1), 0.25 * rng.normal()).log_speed
-        idles.append(math.exp(log_speeds[0]))
-        needed.append(float(np.interp(math.log(found.aim / engine.speed), log_speeds[1:], steps)))
-    return np.array(idles), np.array(needed)
+        yield engine, partial(area_after, fitted, leak), 0.25 * rng.normal()
+
+
+def area_after(hardware: Hardware, leak: float, turns: float) -> float:
+    return math.pi / 2 * hardware.bore_diameter.value * gap_after(turns, hardware) + leak
+
+
+def idles_over_wanted(liters: float, speed: float, altitude: float, doubt: Mapping[str, float] = DOUBT) -> Floats:
+    turns, bores = preset_of(liters, speed, altitude).turns, ENGINES[liters]
+    drawn = engines(liters, speed, altitude, doubt)
+    return np.array(
+        [
+            math.exp(float(solve_idle(engine, np.full(bores, area(turns)), demand).log_speed))
+            for engine, area, demand in drawn
+        ]
+    )
+
+
+def turns_needed(liters: float, speed: float, altitude: float) -> Floats:
+    """Turns at which each engine idles at the speed that the preset aims at."""
+    steps, bores, aim = np.linspace(0.1, 6.0, 30), ENGINES[liters], preset_of(liters, speed, altitude).aim
+    needed = []
+    for engine, area, demand in engines(liters, speed, altitude, DOUBT):
+        areas = np.array([area(float(one)) for one in steps])
+        speeds = solve_idle(engine, np.repeat(areas[:, None], bores, axis=1), demand).log_speed
+        needed.append(float(np.interp(math.log(aim / engine.speed), speeds, steps)))
+    return np.array(needed)
+
+
+@pytest.mark.parametrize("altitude", [0.0, 2000.0])
+@pytest.mark.parametrize("speed", SPEEDS)
+@pytest.mark.parametrize("liters", ENGINES)
+def test_with_usual_hardware_nineteen_in_twenty_idle_above_three_quarters_of_the_speed(
+    liters: float, speed: float, altitude: float
+) -> None:
+    """Demand, contraction, filling and leak drawn as the model doubts them. At 1400 and 2000 m the preset aims at 0.92
+    of the speed, where the runner reaches nine tenths of ambient: one in five is slower there."""
+    capped = preset_of(liters, speed, altitude).aim < speed * REV_PER_MIN
+    assert capped == ((speed, altitude) == (1400, 2000.0))
+    assert np.mean(idles_over_wanted(liters, speed, altitude, {}) > 0.75) >= (0.78 if capped else 0.95)
 
 
 @pytest.mark.parametrize(
@@ -145,9 +182,8 @@ def test_few_engines_idle_below_three_quarters_of_the_speed_and_nine_in_ten_need
 ) -> None:
     """Demand, contraction, filling, leak and hardware all drawn. Where the preset stops at a runner pressure of nine
     tenths of ambient it aims below the speed wanted."""
-    preset = preset_of(liters, speed, altitude)
-    idles, needed = drawn(liters, speed, altitude)
-    assert np.mean(idles > 0.75) >= least
+    preset, needed = preset_of(liters, speed, altitude), turns_needed(liters, speed, altitude)
+    assert np.mean(idles_over_wanted(liters, speed, altitude) > 0.75) >= least
     assert np.mean(needed < preset.low) == pytest.approx(0.05, abs=0.02)
     if not preset.open_ended:
         assert np.mean(needed > preset.high) == pytest.approx(0.05, abs=0.02)
