@@ -17,18 +17,17 @@ from tests.benchmarks.people import BLADES
 
 
 class Fleet(NamedTuple):
-    """Engines of so many bores in so many banks, ``engines`` of them from seed 4000, and how many of those called good
-    may not be, as a fraction."""
+    """Engines of so many bores in so many banks, ``engines`` of them from seed 4000."""
 
     bores: int
     banks: int
     engines: int
-    wrong: float
 
 
-FOURS = Fleet(4, 1, 60, 0.05)
-EIGHTS = Fleet(8, 2, 60, 0.11)
-"""The goal is 0.05 for both. Of 386 good words on eights 4.7 % are wrong; 6 of 57 on these, by chance one in twenty."""
+FOURS = Fleet(4, 1, 60)
+EIGHTS = Fleet(8, 2, 60)
+WRONG = 0.05
+"""How many of those called good may not be, as a fraction."""
 
 both = pytest.mark.parametrize("fleet", [FOURS, EIGHTS], ids=["fours", "eights"])
 
@@ -65,4 +64,4 @@ def test_a_good_job_is_handed_over_with_a_good_word_and_few_bad_ones_are(fleet: 
     passed = [true for good, true in zip(said_good, truly, strict=True) if good]
     assert len(inside) >= 0.8 * fleet.engines, "too few to say anything"
     assert sum(inside) >= 55 / 60 * len(inside)
-    assert sum(not true for true in passed) <= fleet.wrong * len(passed)
+    assert sum(not true for true in passed) <= WRONG * len(passed)
