@@ -5,6 +5,7 @@ from dataclasses import replace
 import pytest
 
 from app.shop.record.measures import RECORDED, Units
+from app.sync.engine.engine_air import Beyond
 from app.sync.engine.layout import Bank, Layout
 from app.sync.engine.units import KG_PER_HOUR, MM, THOU
 from app.sync.planning.advice import Advice, AdviceKind, AdviceReason, Expected
@@ -148,3 +149,10 @@ def test_the_longest_title_fits_an_engine_of_twelve(near: int) -> None:
     for leaves in ((4.5 * THOU,), (4.5 * THOU, 1.5 * THOU)):
         advice = Advice(K.BLADE, WHY.OPEN, near=near, far=near + 1, leaves=leaves)
         assert len(title(advice, TWELVE, RECORDED)) <= 60
+
+
+def test_outside_the_calculated_range_the_size_is_a_first_try() -> None:
+    advice = Advice(
+        K.STOP, WHY.STOP_FAST, bank="A", turns=-0.125, bores=(1, 2, 3, 4), outside=(Beyond.SPEED, Beyond.RATIO)
+    )
+    assert "Outside the calculated range: idle speed and vacuum. The size is a first try" in reason(advice, V8, KGH)

@@ -342,9 +342,7 @@ def beyond(
         Beyond.BORE: diameter,
     }
     return tuple(
-        one
-        for one, (least, most) in RANGES.items()
-        if np.any((np.asarray(seen[one]) < least) | (np.asarray(seen[one]) > most))
+        [one for one, (least, most) in RANGES.items() if np.min(seen[one]) < least or np.max(seen[one]) > most]
     )
 
 

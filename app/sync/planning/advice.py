@@ -1,13 +1,16 @@
 """The one next step: what to read or adjust, where, how much, what to expect and why."""
 
+import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
 from app.sync.engine.adjusters.kind import AdjusterKind
 from app.sync.engine.adjusters.registry import kind_of
+from app.sync.engine.engine_air import Beyond, beyond, ratio_at
 from app.sync.engine.events import Move, Place
 from app.sync.estimation.conformity import Conformity, Decision
+from app.sync.estimation.posterior import Posterior
 
 
 class AdviceKind(StrEnum):
@@ -64,6 +67,9 @@ class AdviceReason(StrEnum):
 NO_MOVE = (AdviceKind.MEASURE, AdviceKind.DONE, AdviceKind.CANNOT)
 """The kinds of step that ask for no move; any other one is the slug of the kind of adjuster to move."""
 
+SMALL_TURN = 1 / 8
+"""Turns of a stop screw at most where the law says nothing of the size (our judgement)."""
+
 MOST_THEN = 2
 """Adjustments shown beside the next one: more would change before their turn comes (our judgement)."""
 
@@ -100,6 +106,8 @@ class Advice:
     readings
         Most readings that are asked for, this one among them, before a word is said of the engine; None where another
         move may come first.
+    outside
+        What of the engine lies outside the range of its law: then nothing is expected and the size is a first try.
 
     Worked out from those: ``adjuster``, the kind of adjuster to move, None where it asks for no move; ``place``, where
     that sits; ``gap``, the thickness of the feeler stack [m]; ``amount``, by how much to move it in the unit of its
@@ -122,6 +130,7 @@ class Advice:
     then: tuple["Advice", ...] = ()
     inside: float | None = field(default=None, compare=False)
     readings: int | None = None
+    outside: tuple[Beyond, ...] = ()
     adjuster: AdjusterKind | None = field(init=False, repr=False, compare=False)
     place: Place = field(init=False, repr=False, compare=False)
     gap: float = field(init=False, repr=False, compare=False)
@@ -135,6 +144,30 @@ class Advice:
         object.__setattr__(self, "gap", gap)
         flats = adjuster is not None and adjuster.unit == "flats"
         object.__setattr__(self, "amount", self.flats if flats else self.turns or gap)
+
+
+def outside_range(posterior: Posterior, speed: float) -> tuple[Beyond, ...]:
+    """What of an engine lies outside the range of its law.
+
+    Parameters: ``posterior`` of the engine as it stands; ``speed`` it idles at over the one wanted.
+    """
+    engine, diameter = posterior.engine, posterior.hardware.bore_diameter.value
+    ratio = float(ratio_at(engine, math.log(speed)))
+    return beyond(posterior.gaps, ratio, engine.speed * speed, engine.ambient, diameter)
+
+
+def held_to_range(advice: Advice, posterior: Posterior, speed: float) -> Advice:
+    """An adjustment as it may be advised: outside the range of the law it foretells nothing, and a stop screw goes by
+    an eighth at most.
+
+    Parameters: ``advice`` as planned; ``posterior`` it was planned from; ``speed`` of the idle over the one wanted.
+    """
+    if advice.adjuster is None or not (outside := outside_range(posterior, speed)):
+        return advice
+    turns = advice.turns
+    if advice.adjuster.effect == "turns a bank":
+        turns = max(-SMALL_TURN, min(turns, SMALL_TURN))
+    return replace(advice, turns=turns, expected={}, then=(), outside=outside)
 
 
 def step_kind(kind: AdjusterKind) -> str:

@@ -36,6 +36,7 @@ from app.sync.planning.advice import (
     AdviceReason,
     Expected,
     good_word,
+    held_to_range,
     move_of,
     step_kind,
     why_turned,
@@ -182,7 +183,7 @@ def next_move(
     if not even and standing.all_inside[0] < ENOUGH and (plan := _plan(bench)):
         if suspect is not None and not moves_at(events):
             plan = first_at(suspect, plan, as_if_known(bench.posterior), bench.task)
-        advice = _towards(plan, bench)
+        advice = held_to_range(_towards(plan, bench), posterior, 1 + float(standing.speed[0]))
     else:
         advice = _last_round(bench, closed, decision, finer=window < bench.task.window)
     return replace(advice, inside=float(standing.all_bores_inside[0]))

@@ -1,5 +1,4 @@
-"""The advice: the one next step of a phase, with what to expect of it; what is offered before the first start; and what
-the banks do off idle."""
+"""The advice: the next step of a phase and what to expect of it; what is offered cold; what the banks do off idle."""
 
 import math
 from collections.abc import Mapping
@@ -17,6 +16,7 @@ from app.shop.queries.assessed import assessed
 from app.sync.banks.banks import BankAssessment, Extra
 from app.sync.banks.link_hypotheses import Cause
 from app.sync.engine.adjusters.registry import kind_at
+from app.sync.engine.engine_air import Beyond
 from app.sync.engine.units import DEGREE, THOU
 from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
 from app.web.api.problems import NOT_THERE
@@ -49,10 +49,7 @@ BECAUSE: Mapping[StrEnum, Because] = {
     AdviceReason.SKIPPED: "unread",
     **dict.fromkeys(Extra, "unread"),
     AdviceReason.TOO_CLOSE: "undecided",
-    AdviceReason.SCATTER: "fault",
-    AdviceReason.NO_EFFECT: "fault",
-    AdviceReason.LEAK_CHECK: "fault",
-    StepReason.LEAK: "fault",
+    **dict.fromkeys((AdviceReason.SCATTER, AdviceReason.NO_EFFECT, AdviceReason.LEAK_CHECK, StepReason.LEAK), "fault"),
     AdviceReason.BYPASS_END: "adjusters-spent",
     AdviceReason.NOTHING_HELPS: "adjusters-spent",
     AdviceReason.NO_ADJUSTER: "no-adjuster",
@@ -145,6 +142,7 @@ class AdviceTold(Told):
     leaves_thou: list[float] = Field(description="The one leaf, or the two to stack, in thousandths of an inch.")
     moves_bores: list[int] = Field(description="The bores that move along, nearest first.")
     expected: list[ExpectedTold] = Field(description="In `unit`, for bores that move.")
+    outside: list[Beyond] = Field(description="What is outside the range of the flow law: the size is a first try.")
     unit: MeterUnit
     readings: list[AskedTold] = Field(
         description="For `measure`, the readings to take, in order. Empty when a round has to be begun first."
@@ -296,6 +294,7 @@ def _told(judged: PhaseAssessment, slug: Slug) -> AdviceTold:
             )
             for bore, then in step.expected.items()
         ],
+        outside=list(step.outside),
         unit=meter_unit(record.meter),
         readings=[AskedTold(round=r.round_number, bore=r.bore, kind=r.kind) for r in judged.to_read],
         lever_thou=trade(judged.opening, THOU),

@@ -1,9 +1,10 @@
 """What the planner advises, in words: a title of one short line, a reason of one or two sentences, what to expect."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from enum import StrEnum
 
 from app.shop.record.measures import Units
+from app.sync.engine.engine_air import Beyond
 from app.sync.engine.layout import Layout
 from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
 from app.wording.message import Message, say
@@ -33,6 +34,21 @@ EXPECTED_WITHIN = Message("Expected: {readings} (±{band}).")
 EXPECTED_AT = Message("Expected at bore {bore}: {readings}.")
 EXPECTED_AT_WITHIN = Message("Expected at bore {bore}: {readings} (±{band}).")
 NEXT = Message("Probably next: {moves}.")
+
+OUTSIDE: Mapping[StrEnum, Message] = {
+    Beyond.GAP: Message("gap", context="outside the calculated range"),
+    Beyond.RATIO: Message("vacuum", context="outside the calculated range"),
+    Beyond.SPEED: Message("idle speed", context="outside the calculated range"),
+    Beyond.PRESSURE: Message("air pressure", context="outside the calculated range"),
+    Beyond.TEMPERATURE: Message("air temperature", context="outside the calculated range"),
+    Beyond.BORE: Message("bore diameter", context="outside the calculated range"),
+}
+"""What of an engine lies outside the range that is calculated for."""
+TABLES[Beyond] = OUTSIDE
+OUTSIDE_RANGE = Message(
+    "Outside the calculated range: {what}. The size is a first try: read again after it.",
+    note="what: one or more of vacuum, idle speed and the like",
+)
 SCREW_END = Message(
     "Bore {bores}: its own screw is at its end. Check for dirt, an air leak or a plate askew on the shaft.",
     limit=REASON,
@@ -167,8 +183,14 @@ def reason(advice: Advice, layout: Layout, unit: Unit) -> str:
     """
     if advice.adjuster is None or not advice.adjuster.at_idle or advice.why is AdviceReason.DIRECTION:
         return _why(advice, layout)
-    parts = [_why(advice, layout), adjusters.effect(advice, layout), _expected(advice, unit), _next(advice, layout)]
+    to_come = say(OUTSIDE_RANGE, what=outside_range(advice.outside)) if advice.outside else _expected(advice, unit)
+    parts = [_why(advice, layout), adjusters.effect(advice, layout), to_come, _next(advice, layout)]
     return " ".join(part for part in parts if part)
+
+
+def outside_range(outside: Sequence[Beyond]) -> str:
+    """What lies outside the range that is calculated for; empty when nothing does."""
+    return listed([say(OUTSIDE[one]) for one in outside]) if outside else ""
 
 
 def _why(advice: Advice, layout: Layout) -> str:

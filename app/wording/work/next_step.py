@@ -8,12 +8,10 @@ from app.shop.assessment.codes import StepReason
 from app.shop.assessment.leaks import LeakSign, LeakTold
 from app.sync.banks.banks import Extra
 from app.sync.engine.adjusters.registry import own_screws
-from app.sync.engine.engine_air import Beyond
 from app.sync.engine.layout import Layout
 from app.sync.planning.advice import AdviceKind
-from app.sync.planning.preset import Preset
 from app.wording.message import Message, say
-from app.wording.quantities import bore_list, listed, turns, unit_of
+from app.wording.quantities import bore_list, turns, unit_of
 from app.wording.reasons import TABLES, in_words
 from app.wording.work import adjusters, advice, bank_balance
 
@@ -109,22 +107,6 @@ PRESET_ONE_BANK_REASON = Message(
     limit=REASON,
 )
 TABLES[StepReason] = TITLES
-
-OUTSIDE: Mapping[StrEnum, Message] = {
-    Beyond.GAP: Message("gap", context="outside the calculated range"),
-    Beyond.RATIO: Message("vacuum", context="outside the calculated range"),
-    Beyond.SPEED: Message("idle speed", context="outside the calculated range"),
-    Beyond.PRESSURE: Message("air pressure", context="outside the calculated range"),
-    Beyond.TEMPERATURE: Message("air temperature", context="outside the calculated range"),
-    Beyond.BORE: Message("bore diameter", context="outside the calculated range"),
-}
-"""What of an engine lies outside the range that the preset is calculated for."""
-TABLES[Beyond] = OUTSIDE
-
-
-def preset_outside(preset: Preset | None) -> str:
-    """What lies outside the range that a preset is calculated for; empty when nothing does."""
-    return listed([say(OUTSIDE[one]) for one in preset.outside]) if preset is not None and preset.outside else ""
 
 
 def step_words(judged: PhaseAssessment) -> tuple[str, str]:

@@ -1,6 +1,7 @@
 """Advice for programs: whether its phase is open, what kind of cause a `cannot` has, and what is likely to follow."""
 
 import re
+from dataclasses import replace
 from pathlib import Path
 
 from starlette.testclient import TestClient
@@ -8,22 +9,24 @@ from starlette.testclient import TestClient
 import app.shop.assessment
 import app.sync.planning
 from app.shop.assessment.codes import StepReason
-from app.shop.commands import checks
-from app.shop.procedure.phases import HEAT_SOAKED
+from app.shop.commands import checks, engines
+from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
 from app.shop.queries.assessed import assessed
 from app.shop.store.database import Database
+from app.sync.engine.hardware import Figure, likely_hardware
+from app.sync.engine.units import MM
 from app.sync.planning.advice import AdviceReason
 from app.web.api.advice import BECAUSE
 from app.web.api.interface import document
-from tests.shop.yard import AT, V8, heat_soaked, key, read
+from tests.shop.yard import AT, FACTS, V8, check_all, heat_soaked, key, read, read_round, visit
 from tests.web.api.writes import HOT, cold, hot_begun
 
-FIRST_FIRE = "/api/visits/1/phases/first-fire/advice"
+EARLY = "/api/visits/1/phases/first-fire/advice"
 
 
 def test_advice_for_a_phase_that_is_not_open_says_so(client: TestClient, shop: Database) -> None:
     cold(shop)
-    early = client.get(FIRST_FIRE).json()
+    early = client.get(EARLY).json()
     assert (early["open"], early["waits_for_code"]) == (False, "earlier-phase")
     first = client.get("/api/visits/1/phases/cold-preset/advice").json()
     assert (first["open"], first["ready"]) == (True, False)
@@ -66,6 +69,22 @@ def test_likely_next_moves_are_told_as_data(client: TestClient, shop: Database) 
         (one.kind, one.why, one.bank) for one in step.then
     ]
     assert all(one["coupler"] or one["turns"] or one["flats"] for one in told)
+    assert client.get(f"{HOT}/advice").json()["outside"] == []
+
+
+def test_a_size_outside_the_range_of_the_flow_law_is_marked(client: TestClient, shop: Database) -> None:
+    wide = replace(likely_hardware(FACTS.displacement, 8), bore_diameter=Figure(75 * MM, True))
+    visit_id = visit(shop, engines.register(shop, key(), FACTS, V8, wide, AT))
+    for phase in (COLD_PRESET, FIRST_FIRE, HEAT_SOAKED):
+        check_all(shop, visit_id, phase)
+        if phase is FIRST_FIRE:
+            read_round(shop, visit_id, phase)
+    for bore in (*V8.bores, 1):
+        read(shop, 1, HEAT_SOAKED, {4: 8.5, 8: 8.5}.get(bore, 6.5), bore)
+    told = client.get(f"{HOT}/advice").json()
+    assert told["leaves_thou"] or told["turns"]
+    assert (told["outside"], told["expected"], told["then"]) == (["bore"], [], [])
+    assert "Outside the calculated range: bore diameter." in told["reason"]
 
 
 def test_the_description_lists_every_reason() -> None:

@@ -43,7 +43,7 @@ from app.web.presenters.steps import (
     the_rest,
 )
 from app.wording.reasons import problems_in_words
-from app.wording.work.next_step import preset_outside
+from app.wording.work.advice import outside_range
 from app.wording.work.phases import phase_goal, phase_steps, phase_title
 from app.wording.work.safety import deferral, safety_lines
 
@@ -232,7 +232,7 @@ def _steps(
         leaks=leak_lines(record, phase),
         recorded_here=open_here and recorded_here(record, phase),
         preset=judged.preset,
-        preset_outside=preset_outside(judged.preset),
+        preset_outside=outside_range(judged.preset.outside) if judged.preset else "",
         offer=offer,
         asks=asks,
         since=since_left(assessment),
