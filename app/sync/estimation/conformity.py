@@ -91,11 +91,14 @@ class Decision:
         return replace(said, unproved=bores)
 
 
-def decide(posterior: SharePosterior, pass_probability: float = PASS_PROBABILITY, *, closed: bool) -> Decision:
+def decide(
+    posterior: SharePosterior, pass_probability: float = PASS_PROBABILITY, *, closed: bool, ahead: bool = True
+) -> Decision:
     """Whether the engine is even.
 
     Parameters: ``posterior`` of the shares; ``pass_probability`` from which a bore is decided, above 0.5 and below 1;
-    ``closed`` whether the round was closed.
+    ``closed`` whether the round was closed; ``ahead`` whether to foresee more rounds where it is undecided, which takes
+    far longer than the rest: without, nothing more is said than that it is undecided.
     """
     above = tuple(b for b, share in posterior.shares.items() if share.above >= pass_probability)
     below = tuple(b for b, share in posterior.shares.items() if share.below >= pass_probability)
@@ -107,6 +110,8 @@ def decide(posterior: SharePosterior, pass_probability: float = PASS_PROBABILITY
         return Decision(Conformity.INCOMPLETE, inside, read_next=missing)
     if inside >= pass_probability:
         return Decision(Conformity.EVEN, inside)
+    if not ahead:
+        return Decision(Conformity.UNDECIDED, inside)
     foreseen, rounds = _until_decided(posterior, pass_probability)
     counted = sum(share.readings for share in posterior.shares.values())
     read_enough = rounds is None or counted >= MANY_READINGS * len(posterior.bores)

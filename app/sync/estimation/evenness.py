@@ -100,6 +100,8 @@ def evenness(
     pass_probability: float = PASS_PROBABILITY,
     sharing: float | None = None,
     earlier: Sequence[Untouched] = (),
+    *,
+    ahead: bool = True,
 ) -> RoundResult:
     """How even the bores stand, as far as they were read.
 
@@ -107,7 +109,8 @@ def evenness(
     least one; ``meter`` they were read with; ``window`` the half width as a fraction of the mean, above 0; ``before``,
     readings of earlier rounds since the last move; ``pass_probability`` from which the engine is called even;
     ``sharing`` the part of a runner's pressure that all runners share, the usual one when None; ``earlier`` readings of
-    bores that no move acted on since. Raises ValueError without a reading, or for a bore the layout does not have.
+    bores that no move acted on since; ``ahead`` as for ``decide``. Raises ValueError without a reading, or for a bore
+    the layout does not have.
 
     >>> from app.sync.engine.layout import Bank
     >>> four = Layout((Bank("A", (1, 2, 3, 4), 1, 1),))
@@ -125,7 +128,7 @@ def evenness(
     past = [log for one in earlier for log in _as_air(one.readings, meter, shared, one.moves)]
     air = [*past, *_as_air((*before, *readings), meter, shared)]
     posterior = pooled(layout.bores, air, window, own=own_of(meter))
-    decision = decide(posterior, pass_probability, closed=closed).unless_unproved(unproved)
+    decision = decide(posterior, pass_probability, closed=closed, ahead=ahead).unless_unproved(unproved)
     scale = per_air(fitted.mean, meter, shared)
     standings = tuple(
         [

@@ -10,6 +10,7 @@ import math
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from operator import attrgetter
 
 import numpy as np
@@ -157,8 +158,7 @@ def next_move(
     if displacement <= 0:
         raise ValueError("an engine has a displacement")
     taken = [e for e in since_last_move(events) if isinstance(e, Reading)]
-    closed = any(map(attrgetter("closing"), taken))
-    events = carried_first(events)
+    closed, events = any(map(attrgetter("closing"), taken)), carried_first(events)
     read_ever = {e.bore for e in events if isinstance(e, Reading)}
     unread = tuple([bore for bore in layout.bores if bore not in read_ever])
     if unread:
@@ -176,15 +176,16 @@ def next_move(
     earlier = untouched(layout, events)
     bench = _bench(start, posterior, meter, window, blades, events, earlier, as_told)
     standing = bench.standing
-    if decision is None and closed and not set(layout.bores) - set(bench.told):  # before that it settles nothing
-        sharing = posterior.engine.sharing
-        decision = evenness(layout, taken, meter, window, sharing=sharing, earlier=earlier).decision
+    decide = partial(evenness, layout, taken, meter, window, sharing=posterior.engine.sharing, earlier=earlier)
+    asked = decision is None and closed and not set(layout.bores) - set(bench.told)  # before that it settles nothing
+    decision = decide(ahead=False).decision if asked else decision
     even = decision is not None and decision.conformity is Conformity.EVEN and standing.off_speed[0] <= LOST
     if not even and standing.all_inside[0] < ENOUGH and (plan := _plan(bench)):
         if suspect is not None and not moves_at(events):
             plan = first_at(suspect, plan, as_if_known(bench.posterior), bench.task)
         advice = held_to_range(_towards(plan, bench), posterior, 1 + float(standing.speed[0]))
     else:
+        decision = decide().decision if asked else decision
         advice = _last_round(bench, closed, decision, finer=window < bench.task.window)
     return replace(advice, inside=float(standing.all_bores_inside[0]))
 
