@@ -49,6 +49,9 @@ class ShopUnavailableError(Exception):
         super().__init__(str(reason))
         self.reason = reason
 
+    def __reduce__(self) -> tuple[Any, ...]:
+        return type(self), (self.reason,)
+
 
 class ShopTakenError(ShopUnavailableError):
     """Another process has this shop open."""
@@ -119,11 +122,11 @@ class Database:
         self.stopwatch = Stopwatch()
         self._memory = LruCache()
         # The server's threads are the limit of the readers; the one used last still has its pages at hand.
-        self._reads = _engine(self.file, max_overflow=-1, pool_use_lifo=True)
-        event.listen(self._reads, "connect", _prepare_to_read)
-        event.listen(self._reads, "begin", _begin)
+        self._reads = engine_over(self.file, max_overflow=-1, pool_use_lifo=True)
+        event.listen(self._reads, "connect", prepare_to_read)
+        event.listen(self._reads, "begin", begin)
         # One connection for all writes: what it knows of the file is never out of date, and nothing has to be asked.
-        self._writes = _engine(self.file, poolclass=StaticPool)
+        self._writes = engine_over(self.file, poolclass=StaticPool)
         event.listen(self._writes, "connect", _prepare)
         event.listen(self._writes, "begin", _begun)
 
@@ -283,7 +286,8 @@ def raw_connection(session: Session) -> sqlite3.Connection:
     return connection
 
 
-def _engine(file: Path, **pool: Any) -> Engine:
+def engine_over(file: Path, **pool: Any) -> Engine:
+    """The engine of SQLAlchemy over a shop's file, which must be there. ``pool`` is how connections are kept."""
     return create_engine(
         URL.create("sqlite", database=file.absolute().as_uri(), query={"mode": "rw", "uri": "true"}),  # makes no file
         connect_args={"check_same_thread": False, "timeout": BUSY_SECONDS},
@@ -298,12 +302,14 @@ def _prepare(connection: sqlite3.Connection, _record: object) -> None:
         connection.execute(f"PRAGMA {pragma}")
 
 
-def _prepare_to_read(connection: sqlite3.Connection, record: object) -> None:
+def prepare_to_read(connection: sqlite3.Connection, record: object) -> None:
+    """Make a new connection one that reads only."""
     _prepare(connection, record)
     connection.execute("PRAGMA query_only=ON")
 
 
-def _begin(connection: Connection) -> None:
+def begin(connection: Connection) -> None:
+    """Begin a transaction, which the driver is kept from doing."""
     connection.exec_driver_sql("BEGIN")
 
 

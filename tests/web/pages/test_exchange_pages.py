@@ -14,10 +14,12 @@ import pytest
 from fastapi.responses import PlainTextResponse
 from starlette.testclient import TestClient
 
+from app.shop.apart import Wanted
 from app.shop.commands import engines
 from app.shop.exchange import several
 from app.shop.exchange.codes import FileQuestion
 from app.shop.exchange.exports import engine_file
+from app.shop.exchange.import_work import packed, unpacked
 from app.shop.reasons import because
 from app.shop.record import loader
 from app.shop.rejections import Rejection
@@ -28,8 +30,8 @@ from app.shop.store.upgrade import open_shop
 from app.web.application import create_app
 from app.web.errands import MOST, Errands
 from app.web.pages.engine.data_out import download
-from app.web.pages.engine.exchange import packed, unpacked
 from app.web.security.pairing import Pairing
+from tests.at_once import AtOnce
 from tests.faults.bench import rows_of
 from tests.shop.exchange.files import EVEN, SLIPPED
 from tests.shop.past import Past
@@ -46,8 +48,12 @@ def other(tmp_path: Path) -> Iterator[Database]:
     opened.close()
 
 
-def client(shop: Database) -> TestClient:
-    return TestClient(create_app(shop), base_url=ORIGIN, headers={"Origin": ORIGIN}, follow_redirects=False)
+def client(shop: Database, *, apart: bool = False) -> TestClient:
+    """A browser at a shop whose imports are done in the process of the test, or ``apart`` as the program does them."""
+    app = create_app(shop)
+    if not apart:
+        app.state.errands.apart = AtOnce()
+    return TestClient(app, base_url=ORIGIN, headers={"Origin": ORIGIN}, follow_redirects=False)
 
 
 def exported(shop: Database) -> bytes:
@@ -353,7 +359,7 @@ def test_no_more_files_are_worked_on_than_the_shop_has_room_for(shop: Database, 
         errands: Errands = to.app.state.errands  # type: ignore[attr-defined]
         errands.patience = 0.0
         with errands.turn:
-            tickets = [errands.begin(lambda: PlainTextResponse("done")) for _ in range(MOST)]
+            tickets = [errands.begin(lambda _: PlainTextResponse("done")) for _ in range(MOST)]
             refused = look(to, file)
             assert refused.status_code == 422
             assert on_page(Rejection.FILE_TAKES_TOO_LONG) in refused.text
@@ -365,7 +371,7 @@ def test_no_more_files_are_worked_on_than_the_shop_has_room_for(shop: Database, 
 def test_a_mishap_in_work_that_takes_long_is_told_where_it_is_fetched() -> None:
     errands = Errands()
 
-    def breaks() -> PlainTextResponse:
+    def breaks(_: Wanted) -> PlainTextResponse:
         raise ShopUnavailableError(because(Unavailable.DISK_FULL))
 
     ticket = errands.begin(breaks)
