@@ -21,7 +21,7 @@ def reading_beside(file: Path) -> Iterator[Session]:
     engine = engine_over(file, poolclass=NullPool)
     event.listen(engine, "connect", prepare_to_read)
     event.listen(engine, "begin", begin)
-    info = {"memory": LruCache(), "fresh": {}, "now": None, TAKEN_OUT: False}
+    info = {"memory": LruCache(), "fresh": {}, "now": None, "writes": None, TAKEN_OUT: False}
     try:
         with file_errors(), Session(engine, expire_on_commit=False, info=info) as session:
             yield session

@@ -228,7 +228,7 @@ class Database:
     def _scribing(self, connection: sqlite3.Connection) -> Iterator[Session]:
         """The one session of all writes, as if it were new: making one takes longer than many a write."""
         session = self._scribe
-        session.info.update({"wire": connection, "fresh": {}, "now": self._now(), TAKEN_OUT: False})
+        session.info.update({"wire": connection, "fresh": {}, "now": self._now(), "writes": None, TAKEN_OUT: False})
         try:
             yield session
         finally:
@@ -240,8 +240,9 @@ class Database:
         return self._session(self._writes)
 
     def _session(self, engine: Engine) -> Session:
-        """``info`` has what was read before, what this session read or stored, and when it began (``loader.load``)."""
-        info = {"memory": self._memory, "fresh": {}, "now": self._now(), TAKEN_OUT: False}
+        """``info`` has what was read before, what this session read or stored, when it began (``loader.load``), and how
+        many writes there had been by then, None in one that writes itself."""
+        info = {"memory": self._memory, "fresh": {}, "now": self._now(), "writes": self.writes, TAKEN_OUT: False}
         return Session(engine, expire_on_commit=False, info=info)
 
     def _now(self) -> float | None:
