@@ -21,7 +21,7 @@ from app.shop.exchange.several import Batch, Named
 from app.shop.reasons import because
 from app.shop.rejections import Rejection
 from app.shop.stopwatch import Allowance
-from app.shop.store.beside import reading_beside
+from app.shop.store.database import reading_beside
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from filelock import BaseFileLock, FileLock, Timeout
-from sqlalchemy import URL, Connection, Engine, StaticPool, create_engine, event
+from sqlalchemy import URL, Connection, Engine, NullPool, StaticPool, create_engine, event
 from sqlalchemy.exc import DBAPIError
 from sqlmodel import Session
 
@@ -122,11 +122,11 @@ class Database:
         self.stopwatch = Stopwatch()
         self._memory = LruCache()
         # The server's threads are the limit of the readers; the one used last still has its pages at hand.
-        self._reads = engine_over(self.file, max_overflow=-1, pool_use_lifo=True)
-        event.listen(self._reads, "connect", prepare_to_read)
-        event.listen(self._reads, "begin", begin)
+        self._reads = _engine(self.file, max_overflow=-1, pool_use_lifo=True)
+        event.listen(self._reads, "connect", _prepare_to_read)
+        event.listen(self._reads, "begin", _begin)
         # One connection for all writes: what it knows of the file is never out of date, and nothing has to be asked.
-        self._writes = engine_over(self.file, poolclass=StaticPool)
+        self._writes = _engine(self.file, poolclass=StaticPool)
         event.listen(self._writes, "connect", _prepare)
         event.listen(self._writes, "begin", _begun)
 
@@ -273,6 +273,20 @@ class Database:
         self._held.release()
 
 
+@contextmanager
+def reading_beside(file: Path) -> Iterator[Session]:
+    """A session that sees one moment of the records in ``file``, which another process has open; writing in it raises.
+
+    For a child of that process alone: it takes no lock. Raises ShopUnavailableError.
+    """
+    engine = _engine(file, poolclass=NullPool)
+    event.listen(engine, "connect", _prepare_to_read)
+    event.listen(engine, "begin", _begin)
+    info = {"memory": LruCache(), "fresh": {}, "now": None, "writes": None, TAKEN_OUT: False}
+    with file_errors(), Session(engine, expire_on_commit=False, info=info) as session:
+        yield session
+
+
 def fold_journal(file: Path) -> bool:
     """Write the journal of a closed shop into its file; False where another program reads it, and the journal stays."""
     with closing(sqlite3.connect(file, timeout=BUSY_SECONDS)) as connection:
@@ -287,8 +301,7 @@ def raw_connection(session: Session) -> sqlite3.Connection:
     return connection
 
 
-def engine_over(file: Path, **pool: Any) -> Engine:
-    """The engine of SQLAlchemy over a shop's file, which must be there. ``pool`` is how connections are kept."""
+def _engine(file: Path, **pool: Any) -> Engine:
     return create_engine(
         URL.create("sqlite", database=file.absolute().as_uri(), query={"mode": "rw", "uri": "true"}),  # makes no file
         connect_args={"check_same_thread": False, "timeout": BUSY_SECONDS},
@@ -303,14 +316,12 @@ def _prepare(connection: sqlite3.Connection, _record: object) -> None:
         connection.execute(f"PRAGMA {pragma}")
 
 
-def prepare_to_read(connection: sqlite3.Connection, record: object) -> None:
-    """Make a new connection one that reads only."""
+def _prepare_to_read(connection: sqlite3.Connection, record: object) -> None:
     _prepare(connection, record)
     connection.execute("PRAGMA query_only=ON")
 
 
-def begin(connection: Connection) -> None:
-    """Begin a transaction, which the driver is kept from doing."""
+def _begin(connection: Connection) -> None:
     connection.exec_driver_sql("BEGIN")
 
 
