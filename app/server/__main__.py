@@ -1,5 +1,10 @@
-"""``python -m app.server`` is ``evenbore``."""
+"""``python -m app.server`` is ``evenbore``. A process that it begins imports this module too, and must not run it."""
 
-from app.server.cli import main
+if __name__ == "__main__":
+    import multiprocessing
 
-main()
+    multiprocessing.freeze_support()  # the program in a folder of its own is begun again in this way
+
+    from app.server.cli import main
+
+    main()

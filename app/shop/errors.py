@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from enum import StrEnum
+from typing import Any
 
 from app.shop.reasons import Reason
 
@@ -16,6 +17,10 @@ class RejectedError(Exception):
         super().__init__("; ".join(map(str, problems.values())))
         self.problems: Problems = dict(problems)
 
+    def __reduce__(self) -> tuple[Any, ...]:
+        """From one process to another, problems and all."""
+        return type(self), (self.problems,)
+
     def has(self, code: StrEnum) -> bool:
         """Whether that is among what is wrong."""
         return any(one.code is code for one in self.problems.values())
@@ -26,6 +31,9 @@ class NotFoundError(RejectedError):
 
     def __init__(self, what: Reason) -> None:
         super().__init__({"": what})
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return type(self), (self.problems[""],)
 
 
 class ConflictError(RejectedError):

@@ -171,6 +171,7 @@ class Rejection(StrEnum):
     FILE_TOO_LARGE = "file-too-large"  # most, MB
     FILE_WITHOUT_TIME = "file-without-time"
     FILE_TAKES_TOO_LONG = "file-takes-too-long"
+    FILE_NEEDS_MORE_MEMORY = "file-needs-more-memory"
     FILES_TOO_LARGE = "files-too-large"  # most, MB; files
     FILE_NOT_AN_ENGINE = "file-not-an-engine"
     FILE_VERSION = "file-version"  # version, newest

@@ -14,6 +14,7 @@ from starlette.middleware.gzip import GZipMiddleware
 from starlette.types import Receive, Scope, Send
 
 from app import places
+from app.shop.apart import Apart
 from app.shop.commands.access.programs import naming
 from app.shop.commands.live.feeds import feeders
 from app.shop.errors import NotFoundError, RejectedError
@@ -140,7 +141,7 @@ def create_app(
     app.state.admission = tablets.admission(shop)
     _know_programs(app, shop)
     _know_instruments(app, shop, clock)
-    app.state.errands = Errands()
+    app.state.errands = Errands(Apart(ahead=("app.shop.exchange.import_work",)))
     for pages in PAGES:
         app.include_router(pages.router)
     app.include_router(interface.router)
@@ -189,8 +190,11 @@ async def _awake(app: FastAPI) -> AsyncIterator[None]:
     shop: Database = app.state.shop
     with suppress(ShopUnavailableError), shop.reading() as session:
         in_the_shop(session)
-    async with watching(app.state.gauges):
-        yield
+    try:
+        async with watching(app.state.gauges):
+            yield
+    finally:
+        app.state.errands.apart.close()
 
 
 def _refused(request: Request, error: Exception) -> Response:

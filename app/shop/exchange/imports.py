@@ -1,20 +1,25 @@
 """An engine into the shop from another one's file: all of it or nothing, twice is once, a conflict is for a person.
 
 ``read`` turns a text into a file that makes sense, ``plan`` says what it would add here and what a person has to choose
-first, ``bring_in`` does it in one transaction. A row that is here under the same key and says the same is left alone;
+first, ``bring_in`` does it in one transaction: ``drafted`` makes what is to be stored, here or in another process, and
+``carry_on`` stores it. A row that is here under the same key and says the same is left alone;
 one that says something else is refused, because evidence is never changed.
 """
 
 import sqlite3
 from collections import Counter
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import AbstractContextManager, closing
+from dataclasses import dataclass, replace
+from enum import Enum, auto
+from functools import partial
 from typing import Any
 
 from pydantic import BaseModel, ValidationError
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session, select
 
+from app.shop.apart import Talk
 from app.shop.commands.engines import folded
 from app.shop.errors import ConflictError, RejectedError
 from app.shop.exchange import v1, v2, v3, v4
@@ -26,7 +31,7 @@ from app.shop.exchange.rows import Draft, Drafting
 from app.shop.json_bounds import Bounds
 from app.shop.reasons import Reason, because
 from app.shop.rejections import Rejection
-from app.shop.stopwatch import Allowance
+from app.shop.stopwatch import Allowance, TookTooLongError
 from app.shop.store.database import Database
 from app.shop.store.tables import Engine, MeterRow, Visit
 
@@ -43,6 +48,9 @@ NEWEST = 5
 
 MOST_SAID = 5
 """How many faults of one file are named."""
+
+Reading = Callable[[], AbstractContextManager[Session]]
+"""What lets work read one moment of the records."""
 
 Keyed = (
     v5.Fitting
@@ -157,14 +165,63 @@ def bring_in(shop: Database, file: v5.EngineFile, choices: Mapping[str, str], ti
     Raises ConflictError while something is still to be chosen, RejectedError when it cannot be, TookTooLongError once
     the ``time`` is over; nothing is stored then.
     """
-    time = time or Allowance()
-    with shop.reading() as session:
+    return int(carry_on(shop, drafted(shop.reading, file, choices, time or Allowance())))
+
+
+class Again(Enum):
+    """What a draft is answered with that no longer fits what is stored."""
+
+    AGAIN = auto()
+
+
+def drafted(reading: Reading, file: v5.EngineFile, choices: Mapping[str, str], time: Allowance) -> Talk:
+    """The work of an import but for storing it, for ``carry_on``: yields a draft without its rows, then these, then
+    None, and returns the id of the engine that it is answered with. Raises as ``bring_in``."""
+    with reading() as session:
         draft = _draft(session, file, choices, time)
+    said = yield replace(draft, rows=())
+    if said is Again.AGAIN:
+        try:
+            with reading() as session:
+                draft = _draft(session, file, choices, time)
+        except (RejectedError, TookTooLongError) as refusal:
+            yield refusal
+            raise
+        said = yield replace(draft, rows=())
+    for rows in draft.rows:
+        if said is None:
+            said = yield rows
+    if said is None:
+        said = yield None
+    if isinstance(said, Exception):
+        raise said
+    return said
+
+
+def carry_on(shop: Database, talk: Talk) -> Any:
+    """Store every draft that a talk comes to, each in one transaction, and answer it with the engine's id or with why
+    it was refused; what the talk returns. Others may store meanwhile, so that a draft may have to be made again."""
+    said: object = None
+    with closing(talk):
+        while True:
+            try:
+                draft = talk.send(said)
+            except StopIteration as end:
+                return end.value
+            try:
+                said = _stored(shop, draft, talk)
+            except (RejectedError, TookTooLongError) as refusal:
+                said = refusal
+
+
+def _stored(shop: Database, draft: Draft, talk: Talk) -> int:
     with shop.writing() as session:
         if not draft.fits(session):
-            draft = _draft(session, file, choices, time)
+            draft = talk.send(Again.AGAIN)
+            if isinstance(draft, Exception):
+                raise draft
         try:
-            return draft.store(session)
+            return replace(draft, rows=iter(partial(next, talk), None)).store(session)
         except (IntegrityError, sqlite3.IntegrityError):
             raise ConflictError({"file": because(Rejection.FILE_OF_ANOTHER_ENGINE)}) from None
 

@@ -7,7 +7,7 @@ else can save anything meanwhile.
 import json
 import uuid
 from collections import defaultdict
-from collections.abc import Mapping, Set
+from collections.abc import Iterable, Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
@@ -78,6 +78,12 @@ OFTEN: tuple[type[Evidence], ...] = (RoundRow, ReadingRow, MoveRow, CheckRow, Op
 MANY, LEFT_FREE = 2_000, 1_000
 """Rows of a file from which it leaves ids free, and how many: others save less while it is made (our judgement)."""
 
+AT_ONCE = 1_000
+"""How many rows are handed over at once."""
+
+Rows = tuple[type[Evidence], Sequence[Mapping[str, Any]]]
+"""Some rows of a table, ready to be stored."""
+
 FACTS_KEPT = ("key", "payload", "registered_at")
 """What an engine's own file does not change of it."""
 
@@ -88,13 +94,13 @@ class Draft:
     ``new``, and rows by table.
 
     ``moment`` is what of the shop it was drafted by; ``first`` the first id of each of the tables that rows are often
-    added to.
+    added to. ``rows`` come some at a time.
     """
 
     engine_id: int
     new: bool
     facts: Mapping[str, Any] | None
-    rows: Mapping[type[Evidence], list[dict[str, Any]]]
+    rows: Iterable[Rows]
     moment: tuple[int, ...]
     first: Mapping[type[Evidence], int]
 
@@ -113,7 +119,7 @@ class Draft:
                 setattr(engine, name, value)
             session.add(engine)
         session.flush()
-        for table, rows in self.rows.items():
+        for table, rows in self.rows:
             store_prepared(session, table, rows)
         return self.engine_id
 
@@ -145,7 +151,7 @@ class Drafting:
         fittings = {fitting.key: self._fitting(fitting, engine_id) for fitting in self.file.fittings}
         for visit in self._time.each(self.file.visits):
             self._visit(visit, engine_id, fittings[visit.fitting], meters[visit.meter])
-        return Draft(engine_id, new, facts, self._rows, self._moment, self._first)
+        return Draft(engine_id, new, facts, tuple(_some_at_a_time(self._rows)), self._moment, self._first)
 
     def _facts(self, engine_id: int | None) -> dict[str, Any] | None:
         """What the engine is to be: all of a new one, of another what was chosen."""
@@ -303,6 +309,12 @@ class Drafting:
         number = wanted if wanted not in taken else max(taken) + 1
         taken.add(number)
         return number
+
+
+def _some_at_a_time(all_rows: Mapping[type[Evidence], Sequence[Mapping[str, Any]]]) -> Iterator[Rows]:
+    for table, rows in all_rows.items():
+        for start in range(0, len(rows), AT_ONCE):
+            yield table, rows[start : start + AT_ONCE]
 
 
 @cache

@@ -12,14 +12,14 @@ from dataclasses import dataclass, field
 
 from sqlmodel import Session
 
+from app.shop.apart import Talk
 from app.shop.errors import ConflictError, RejectedError
 from app.shop.exchange import v5 as v5
 from app.shop.exchange.codes import FileChoice
-from app.shop.exchange.imports import LARGEST, Conflict, bring_in, plan, read
+from app.shop.exchange.imports import LARGEST, Conflict, Reading, drafted, plan, read
 from app.shop.reasons import Reason, because
 from app.shop.rejections import Rejection
 from app.shop.stopwatch import Allowance, TookTooLongError
-from app.shop.store.database import Database
 
 MOST_FILES = 500
 MOST_ENTRIES = 4 * MOST_FILES
@@ -105,22 +105,23 @@ def look(session: Session, files: Sequence[Named], time: Allowance) -> Batch:
     return Batch(tuple(looked), tuple(asked.values()))
 
 
-def bring_in_all(shop: Database, files: Sequence[Named], choices: Mapping[str, str], time: Allowance) -> Batch:
-    """Import every file that may be, one after another, as long as there is ``time``.
+def all_drafted(reading: Reading, files: Sequence[Named], choices: Mapping[str, str], time: Allowance) -> Talk:
+    """Drafts of every file that may be imported, one after another, as long as there is ``time``, for ``carry_on``.
 
-    Raises ConflictError while something is asked about a meter.
+    Returns the Batch. Raises ConflictError while something is asked about a meter.
     """
-    with shop.reading() as session:
+    with reading() as session:
         batch = look(session, files, time)
     if open_questions := {c.name: c.question for c in batch.conflicts if choices.get(c.name) not in c.options}:
         raise ConflictError(open_questions)
     chosen = {one.name: choices[one.name] for one in batch.conflicts}
-    return Batch(
-        tuple(_brought_in(shop, one, held, chosen, time) for one, (_, held) in zip(batch.files, files, strict=True)), ()
-    )
+    brought = []
+    for one, (_, held) in zip(batch.files, files, strict=True):
+        brought.append((yield from _drafted(reading, one, held, chosen, time)))
+    return Batch(tuple(brought), ())
 
 
-def _brought_in(shop: Database, one: FileLooked, held: bytes, chosen: Mapping[str, str], time: Allowance) -> FileLooked:
+def _drafted(reading: Reading, one: FileLooked, held: bytes, chosen: Mapping[str, str], time: Allowance) -> Talk:
     """A meter that was not known here before the first file is the same instrument in all of them."""
     if one.problem is not None or one.waits:
         return one
@@ -130,7 +131,8 @@ def _brought_in(shop: Database, one: FileLooked, held: bytes, chosen: Mapping[st
     file = read(held)
     same = {f"{METER}{meter.key}": FileChoice.SAME_METER.value for meter in file.meters}
     try:
-        return FileLooked(one.name, one.serial, one.adds, engine_id=bring_in(shop, file, {**same, **chosen}, time))
+        engine_id = yield from drafted(reading, file, {**same, **chosen}, time)
+        return FileLooked(one.name, one.serial, one.adds, engine_id=engine_id)
     except TookTooLongError:
         return late
     except RejectedError as refusal:

@@ -26,7 +26,8 @@ def changes(visits: Sequence[VisitSummary]) -> dict[int, Change]:
     return found
 
 
-def creep(changed: Sequence[Change]) -> Creep | None:
+@lru_cache(maxsize=64)
+def creep(changed: tuple[Change, ...]) -> Creep | None:
     """The adjuster that goes one way visit after visit, if any. ``changed`` oldest first."""
     told = [one for one in changed if one.assessment is not None and one.same_fitting]
     return creeping([_scores(one) for one in told]) if told else None

@@ -49,7 +49,18 @@ _kept = _Kept()
 
 
 def of_engine(session: Session, engine_id: int) -> EngineMemory:
-    """The memory of one engine."""
+    """The memory of one engine: the one handed out before while nothing was stored in the shop."""
+    writes: int | None = session.info["writes"]
+    kept: tuple[int, EngineMemory] | None = session.info["memory"].get((EngineMemory, engine_id))
+    if kept is not None and kept[0] == writes:
+        return kept[1]
+    memory = _read(session, engine_id)
+    if writes is not None:
+        session.info["fresh"][EngineMemory, engine_id] = (writes, memory)
+    return memory
+
+
+def _read(session: Session, engine_id: int) -> EngineMemory:
     rows = session.exec(select(Visit).where(Visit.engine_id == engine_id).order_by(col(Visit.number))).all()
     fittings = session.exec(select(Fitting).where(Fitting.engine_id == engine_id).order_by(col(Fitting.number))).all()
     return EngineMemory(of_visits(session, rows), tuple(fittings))

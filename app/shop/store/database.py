@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from filelock import BaseFileLock, FileLock, Timeout
-from sqlalchemy import URL, Connection, Engine, StaticPool, create_engine, event
+from sqlalchemy import URL, Connection, Engine, NullPool, StaticPool, create_engine, event
 from sqlalchemy.exc import DBAPIError
 from sqlmodel import Session
 
@@ -48,6 +48,9 @@ class ShopUnavailableError(Exception):
     def __init__(self, reason: Reason) -> None:
         super().__init__(str(reason))
         self.reason = reason
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return type(self), (self.reason,)
 
 
 class ShopTakenError(ShopUnavailableError):
@@ -225,7 +228,7 @@ class Database:
     def _scribing(self, connection: sqlite3.Connection) -> Iterator[Session]:
         """The one session of all writes, as if it were new: making one takes longer than many a write."""
         session = self._scribe
-        session.info.update({"wire": connection, "fresh": {}, "now": self._now(), TAKEN_OUT: False})
+        session.info.update({"wire": connection, "fresh": {}, "now": self._now(), "writes": None, TAKEN_OUT: False})
         try:
             yield session
         finally:
@@ -237,8 +240,9 @@ class Database:
         return self._session(self._writes)
 
     def _session(self, engine: Engine) -> Session:
-        """``info`` has what was read before, what this session read or stored, and when it began (``loader.load``)."""
-        info = {"memory": self._memory, "fresh": {}, "now": self._now(), TAKEN_OUT: False}
+        """``info`` has what was read before, what this session read or stored, when it began (``loader.load``), and how
+        many writes there had been by then, None in one that writes itself."""
+        info = {"memory": self._memory, "fresh": {}, "now": self._now(), "writes": self.writes, TAKEN_OUT: False}
         return Session(engine, expire_on_commit=False, info=info)
 
     def _now(self) -> float | None:
@@ -267,6 +271,20 @@ class Database:
     def release(self) -> None:
         """Let the next process in without touching the file."""
         self._held.release()
+
+
+@contextmanager
+def reading_beside(file: Path) -> Iterator[Session]:
+    """A session that sees one moment of the records in ``file``, which another process has open; writing in it raises.
+
+    For a child of that process alone: it takes no lock. Raises ShopUnavailableError.
+    """
+    engine = _engine(file, poolclass=NullPool)
+    event.listen(engine, "connect", _prepare_to_read)
+    event.listen(engine, "begin", _begin)
+    info = {"memory": LruCache(), "fresh": {}, "now": None, "writes": None, TAKEN_OUT: False}
+    with file_errors(), Session(engine, expire_on_commit=False, info=info) as session:
+        yield session
 
 
 def fold_journal(file: Path) -> bool:

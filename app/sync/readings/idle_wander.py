@@ -15,7 +15,8 @@ BETWEEN_ROUNDS = math.sqrt(2) * WANDER
 """Standard deviation of the difference of two states of the idle further apart than ``MEMORY`` (by definition)."""
 
 DRIFT = 0.01
-"""Standard deviation of a steady change of the idle, in ln(air) a minute, as it warms or cools (our judgement)."""
+"""Standard deviation of a steady change of the idle, in ln(air) a minute, as it warms or cools (our judgement: what is
+called steady for a power test, UN Regulation 85 and ISO 1585, leaves 1 % of speed, the same of air at one load)."""
 
 EVERY_READING = 20.0
 """Seconds from one reading to the next where they were not told (our judgement)."""

@@ -229,6 +229,9 @@ _ENGINE_FILES = {
     R.FILE_LOST: Message("This page lost the file and nothing was imported. Choose the file again."),
     R.FILE_TOO_LARGE: Message("The file is larger than {most}\u00a0MB. Choose an engine file."),
     R.FILE_TAKES_TOO_LONG: Message("Nothing imported: it took too long. Try again when nothing else runs here."),
+    R.FILE_NEEDS_MORE_MEMORY: Message(
+        "Nothing imported: the shop computer ran out of memory. Close other programs there, then try again."
+    ),
     R.FILE_WITHOUT_TIME: Message("Not imported: there was no time left. Import this file alone."),
     R.FILES_TOO_LARGE: Message("The zip holds more than {files} engine files or {most}\u00a0MB. Import it in parts."),
     R.FILE_NOT_AN_ENGINE: Message("This is not an engine file. Choose a file that another shop exported."),

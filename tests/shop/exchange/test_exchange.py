@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -159,19 +160,26 @@ def test_what_fails_half_way_leaves_nothing(shop: Database, other: Database, mon
 def test_what_is_saved_while_an_import_is_drafted_stays_in_its_place(
     shop: Database, other: Database, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    sent, real, drafted = out(shop, with_past(shop)), drafts.Draft.fits, list[bool]()
+    sent, real, fitted = out(shop, with_past(shop)), other.writing, list[bool]()
     here = engine(other, serial="in the way")
 
-    def late(draft: drafts.Draft, session: Session) -> bool:
-        if not drafted:
+    @contextmanager
+    def late() -> Iterator[Session]:
+        monkeypatch.setattr(other, "writing", real)
+        with real() as session:
             session.add(Fitting(key=key(), payload="", engine_id=here, number=9, layout="", hardware="", why="", at=AT))
-            session.flush()
-        drafted.append(real(draft, session))
-        return drafted[-1]
+        with real() as session:
+            yield session
 
-    monkeypatch.setattr(drafts.Draft, "fits", late)
+    def noted(draft: drafts.Draft, session: Session) -> bool:
+        fitted.append(fits(draft, session))
+        return fitted[-1]
+
+    fits = drafts.Draft.fits
+    monkeypatch.setattr(drafts.Draft, "fits", noted)
+    monkeypatch.setattr(other, "writing", late)
     assert out(other, bring_in(other, read(sent), {})) == sent
-    assert drafted == [False], "nothing came between"
+    assert fitted == [False], "nothing came between"
 
 
 @pytest.mark.parametrize("free", [0, 5])

@@ -200,7 +200,7 @@ def test_creep_is_seen_over_visits_that_each_look_quiet(shop: Database) -> None:
         past.visit([6.5, 6.5, 6.75, 6.75, 6.5, 6.5, 6.5, 6.5], EVEN, rounds=3)
     found = changed(past)
     assert all(one.assessment is not None and one.assessment.verdict != "slipped" for one in found)
-    crept = creep(found)
+    crept = creep(tuple(found))
     assert crept is not None
     assert crept.adjuster == Coupler(2, 3)
     assert crept.opening

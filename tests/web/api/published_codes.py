@@ -6,14 +6,15 @@ Rejection: adjusted-before-reading adjusted-by-another-tablet adjusted-since-rou
   check-before-start choice-closed cold-setting-unsafe corrected-value-unknown coupler-has-no-screw coupler-has-screw
   displacement-missing drift-check-bore drift-check-last engine-has-run engine-runs engine-stopped-already
   extra-before-first far-off feeler-count feeler-set feelers-out-of-range file-contradicts-itself file-entry-differs
-  file-lost file-missing file-not-an-engine file-not-by-schema file-of-another-engine file-open-visits
-  file-takes-too-long file-too-large file-version file-without-time files-too-large flats-out-of-range full-name-missing
-  hidden-sign idle-speed-missing initials-missing initials-twice intake-missing intake-note-missing key-reused
-  look-differs meter-range meter-step meter-units-differ meter-value-missing move-not-in-phase name-missing name-taken
-  no-earlier-visit no-idle-speed-in-phase no-open-stop no-readings-in-phase no-such-adjustment no-such-bank no-such-bore
-  no-such-bypass-screw no-such-coupler no-such-engine no-such-feed no-such-meter no-such-person no-such-program
-  no-such-screw no-such-study no-such-table no-such-tablet no-such-tag no-such-visit no-temperature no-training-engine
-  not-a-bore not-a-day not-a-number not-a-pair not-a-thickness not-a-whole-number not-asked-for not-listed not-neighbors
+  file-lost file-missing file-needs-more-memory file-not-an-engine file-not-by-schema file-of-another-engine
+  file-open-visits file-takes-too-long file-too-large file-version file-without-time files-too-large flats-out-of-range
+  full-name-missing hidden-sign idle-speed-missing initials-missing initials-twice intake-missing intake-note-missing
+  key-reused look-differs meter-range meter-step meter-units-differ meter-value-missing move-not-in-phase name-missing
+  name-taken no-earlier-visit no-idle-speed-in-phase no-open-stop no-readings-in-phase no-such-adjustment no-such-bank
+  no-such-bore no-such-bypass-screw no-such-coupler no-such-engine no-such-feed no-such-meter no-such-person
+  no-such-program no-such-screw no-such-study no-such-table no-such-tablet no-such-tag no-such-visit no-temperature
+  no-training-engine not-a-bore not-a-day not-a-number not-a-pair not-a-thickness not-a-whole-number not-asked-for
+  not-listed not-neighbors
   not-one-of not-set-cold not-signed-off nothing-corrected nothing-entered nothing-missing nothing-to-undo
   number-missing opening-feelers out-of-range pair-twice pairing-code-shown pairing-code-wrong people-lines
   phases-incomplete pin-length pin-missing pin-too-easy pin-wrong pins-differ preset-first real-engine reason-missing

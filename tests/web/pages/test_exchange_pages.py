@@ -11,25 +11,22 @@ from pathlib import Path
 
 import httpx2 as httpx
 import pytest
-from fastapi.responses import PlainTextResponse
 from starlette.testclient import TestClient
 
 from app.shop.commands import engines
 from app.shop.exchange import several
 from app.shop.exchange.codes import FileQuestion
 from app.shop.exchange.exports import engine_file
-from app.shop.reasons import because
+from app.shop.exchange.import_work import packed, unpacked
 from app.shop.record import loader
 from app.shop.rejections import Rejection
 from app.shop.stopwatch import Allowance
-from app.shop.store.codes import Unavailable
-from app.shop.store.database import Database, ShopUnavailableError
+from app.shop.store.database import Database
 from app.shop.store.upgrade import open_shop
 from app.web.application import create_app
-from app.web.errands import MOST, Errands
 from app.web.pages.engine.data_out import download
-from app.web.pages.engine.exchange import packed, unpacked
 from app.web.security.pairing import Pairing
+from tests.at_once import AtOnce
 from tests.faults.bench import rows_of
 from tests.shop.exchange.files import EVEN, SLIPPED
 from tests.shop.past import Past
@@ -46,8 +43,12 @@ def other(tmp_path: Path) -> Iterator[Database]:
     opened.close()
 
 
-def client(shop: Database) -> TestClient:
-    return TestClient(create_app(shop), base_url=ORIGIN, headers={"Origin": ORIGIN}, follow_redirects=False)
+def client(shop: Database, *, apart: bool = False) -> TestClient:
+    """A browser at a shop whose imports are done in the process of the test, or ``apart`` as the program does them."""
+    app = create_app(shop)
+    if not apart:
+        app.state.errands.apart = AtOnce()
+    return TestClient(app, base_url=ORIGIN, headers={"Origin": ORIGIN}, follow_redirects=False)
 
 
 def exported(shop: Database) -> bytes:
@@ -327,52 +328,6 @@ def test_a_zip_of_more_entries_than_files_is_not_listed(other: Database, monkeyp
         answer = look(to, made.getvalue())
     assert answer.status_code == 422
     assert "500" in answer.text
-
-
-def test_what_takes_longer_than_an_answer_is_fetched_once(shop: Database, other: Database) -> None:
-    Past(shop).visit(SLIPPED, EVEN)
-    file = exported(shop)
-    with client(other) as to:
-        errands: Errands = to.app.state.errands  # type: ignore[attr-defined]
-        errands.patience = 0.0
-        with errands.turn:
-            waiting = look(to, file)
-            assert waiting.status_code == 202
-            again = re.findall('href="(/exchange/answers/[^"]+)"', waiting.text)[0]
-            assert waiting.headers["refresh"] == f"1; url={again}"
-            assert to.get(again).status_code == 202
-        errands.patience = 60.0
-        assert "31-0217" in to.get(again).text
-        assert on_page(Rejection.FILE_LOST) in to.get(again).text
-
-
-def test_no_more_files_are_worked_on_than_the_shop_has_room_for(shop: Database, other: Database) -> None:
-    Past(shop).visit(SLIPPED, EVEN)
-    file = exported(shop)
-    with client(other) as to:
-        errands: Errands = to.app.state.errands  # type: ignore[attr-defined]
-        errands.patience = 0.0
-        with errands.turn:
-            tickets = [errands.begin(lambda: PlainTextResponse("done")) for _ in range(MOST)]
-            refused = look(to, file)
-            assert refused.status_code == 422
-            assert on_page(Rejection.FILE_TAKES_TOO_LONG) in refused.text
-        errands.patience = 60.0
-        assert errands.answer(tickets[0]) is not None
-        assert "31-0217" in look(to, file).text
-
-
-def test_a_mishap_in_work_that_takes_long_is_told_where_it_is_fetched() -> None:
-    errands = Errands()
-
-    def breaks() -> PlainTextResponse:
-        raise ShopUnavailableError(because(Unavailable.DISK_FULL))
-
-    ticket = errands.begin(breaks)
-    with pytest.raises(ShopUnavailableError):
-        errands.answer(ticket)
-    with pytest.raises(KeyError):
-        errands.answer(ticket)
 
 
 def test_a_whole_shop_leaves_at_the_shop_computer_only(shop: Database) -> None:

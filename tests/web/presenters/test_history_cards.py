@@ -14,8 +14,7 @@ from app.shop.record.measures import Units
 from app.shop.record.settings import DEFAULTS
 from app.shop.store.database import Database
 from app.web.application import create_app
-from app.web.presenters.history.drift_chart import one_way
-from app.web.presenters.history.drift_trace import Point
+from app.web.presenters.history.drift_chart import Steps
 from app.web.presenters.history.history import history
 from app.web.presenters.history.spread_chart import spread_charts
 from app.wording.message import say
@@ -172,13 +171,22 @@ def test_what_was_typed_is_escaped_here_too(client: TestClient, shop: Database) 
     ("steps", "way"), [([0.4, 0.4], 1), ([-0.4, -0.4], -1), ([0.4, -0.4], 0), ([0.9], 0), ([0.1, 0.1], 0)]
 )
 def test_one_way_needs_two_steps_and_more_than_the_meter(steps: list[float], way: int) -> None:
-    points = [Point(1, 0.0, 0.0), *(Point(n, step, 0.0) for n, step in enumerate(steps, 2))]
-    assert one_way(points, band=0.5) == way
+    past = Steps().then(0.0, 0.0)
+    for step in steps:
+        past = past.then(step, 0.0)
+    assert past.one_way(band=0.5) == way
 
 
 def test_an_engine_left_alone_goes_on_from_where_it_was_found() -> None:
-    points = [Point(1, 0.0, 0.0), Point(2, 0.4, None), Point(3, 0.8, None)]
-    assert one_way(points, band=0.5) == 1
+    past = Steps().then(0.0, 0.0).then(0.4, None).then(0.8, None)
+    assert past.one_way(band=0.5) == 1
+    assert past.newest == 0.8
+
+
+def test_a_visit_that_was_not_read_at_a_bore_leaves_it_where_it_stood() -> None:
+    past = Steps().then(0.0, 0.1).then(None, None)
+    assert past == Steps(left=0.1)
+    assert past.then(0.4, None).total == pytest.approx(0.3)
 
 
 def test_a_bore_is_called_steady_only_once_two_visits_are_compared(client: TestClient, shop: Database) -> None:

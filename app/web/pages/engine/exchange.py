@@ -3,9 +3,6 @@
 Looking at a file and importing it may take long: the answer then says that it goes on, and the page asks again.
 """
 
-import base64
-import binascii
-import zlib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Annotated
@@ -14,13 +11,15 @@ from fastapi import APIRouter, Depends, Request, status
 from fastapi.responses import HTMLResponse, Response
 from starlette.datastructures import UploadFile
 
+from app.shop.apart import Apart, DiedError, Talk, Wanted
 from app.shop.errors import RejectedError
-from app.shop.exchange import several
-from app.shop.exchange.imports import LARGEST, Conflict, bring_in, plan, read
+from app.shop.exchange import import_work, several
+from app.shop.exchange.import_work import OneLooked, SeveralLooked
+from app.shop.exchange.imports import Conflict, carry_on
 from app.shop.exchange.several import Batch, Named
 from app.shop.reasons import because
 from app.shop.rejections import Rejection
-from app.shop.stopwatch import Allowance, TookTooLongError
+from app.shop.stopwatch import TookTooLongError
 from app.shop.store.database import Database
 from app.web.context import Form, Page, Pages, Shop
 from app.web.errands import Errands, TooManyError
@@ -77,27 +76,30 @@ Sent = Annotated[list[Named], Depends(_sent)]
 
 
 @router.get("/exchange")
-def choose(page: Page) -> HTMLResponse:
-    """The form that takes files."""
-    return page.show("exchange.html", file=None, plan=None)
+def choose(request: Request, page: Page) -> HTMLResponse:
+    """The form that takes files. Whoever sees it may send some soon."""
+    _errands(request).apart.make_ready()
+    return page.show("exchange.html", looked=None)
 
 
 @router.post("/exchange/look")
 def look(request: Request, shop: Shop, page: Page, sent: Sent) -> Response:
     """What the files would add here, before anything is stored."""
-    return _begun(request, page, lambda: _looked(shop, page, sent))
+    return _begun(request, shop, page, {}, import_work.look, sent)
 
 
 @router.post("/exchange")
 def bring(request: Request, shop: Shop, page: Page, form: Form) -> Response:
     """Import the file that was looked at, or ask again what is still to be chosen."""
-    return _begun(request, page, lambda: _brought(shop, page, form.values))
+    choices = _choices(form.values)
+    return _begun(request, shop, page, choices, import_work.bring, form.values.get("held", ""), choices)
 
 
 @router.post("/exchange/several")
 def bring_several(request: Request, shop: Shop, page: Page, form: Form) -> Response:
     """Import all files that were looked at and that nothing stands against."""
-    return _begun(request, page, lambda: _several_brought(shop, page, form.values))
+    choices = _choices(form.values)
+    return _begun(request, shop, page, choices, import_work.bring_several, form.values.get("held", ""), choices)
 
 
 @router.get("/exchange/answers/{ticket}")
@@ -106,18 +108,34 @@ def fetch(request: Request, page: Page, ticket: str) -> Response:
     return _answer(request, page, ticket)
 
 
-def _begun(request: Request, page: Pages, work: Callable[[], Response]) -> Response:
+def _errands(request: Request) -> Errands:
     errands: Errands = request.app.state.errands
+    return errands
+
+
+def _choices(values: Mapping[str, str]) -> dict[str, str]:
+    return {name: value for name, value in values.items() if name != "held"}
+
+
+def _begun(
+    request: Request, shop: Database, page: Pages, choices: Mapping[str, str], work: Callable[..., Talk], *told: object
+) -> Response:
+    """Have work done in a process of its own, store what it drafts, and show what it returns."""
+    errands = _errands(request)
+    apart = errands.apart
+
+    def do(wanted: Wanted) -> Response:
+        return _done(shop, page, choices, apart, apart.talk(wanted, work, shop.file, *told))
+
     try:
-        return _answer(request, page, errands.begin(work))
+        return _answer(request, page, errands.begin(do))
     except TooManyError:
         return _refused(page, RejectedError({"file": because(Rejection.FILE_TAKES_TOO_LONG)}))
 
 
 def _answer(request: Request, page: Pages, ticket: str) -> Response:
-    errands: Errands = request.app.state.errands
     try:
-        answer = errands.answer(ticket)
+        answer = _errands(request).answer(ticket)
     except KeyError:
         lost = _refused(page, RejectedError({"file": because(Rejection.FILE_LOST)}))
         lost.status_code = status.HTTP_404_NOT_FOUND
@@ -130,106 +148,51 @@ def _answer(request: Request, page: Pages, ticket: str) -> Response:
     return waiting
 
 
-def _looked(shop: Database, page: Pages, sent: list[Named]) -> Response:
+def _done(shop: Database, page: Pages, choices: Mapping[str, str], apart: Apart, talk: Talk) -> Response:
     try:
-        files = [one for name, held in sent for one in several.unzipped(name, held)]
-    except RejectedError as refusal:
-        return _refused(page, refusal)
-    if not files:
-        return _refused(page, RejectedError({"file": because(Rejection.FILE_MISSING)}))
-    if len(files) == 1:
-        return _asked(shop, page, files[0][1], {}, {})
-    with shop.reading() as session:
-        batch = several.look(session, files, Allowance())
-    return _listed(page, batch, files)
-
-
-def _brought(shop: Database, page: Pages, values: Mapping[str, str]) -> Response:
-    try:
-        sent = unpacked(values.get("held", ""))
-        file = read(sent)
-    except RejectedError as refusal:
-        return _refused(page, refusal)
-    choices = {name: value for name, value in values.items() if name != "held"}
-    try:
-        engine_id = bring_in(shop, file, choices)
+        found = carry_on(shop, talk)
     except TookTooLongError:
         return _refused(page, RejectedError({"file": because(Rejection.FILE_TAKES_TOO_LONG)}))
+    except DiedError:
+        return _refused(page, RejectedError({"file": because(Rejection.FILE_NEEDS_MORE_MEMORY)}))
     except RejectedError as refusal:
-        return _asked(shop, page, sent, choices, problems_in_words(refusal), status_of(refusal))
-    return page.go(f"/engines/{engine_id}")
-
-
-def _several_brought(shop: Database, page: Pages, values: Mapping[str, str]) -> Response:
-    try:
-        files = several.unzipped("", base64.b64decode(values.get("held", ""), validate=True))
-    except (RejectedError, binascii.Error, ValueError):
-        return _refused(page, RejectedError({"file": because(Rejection.FILE_LOST)}))
-    time = Allowance()
-    try:
-        batch = several.bring_in_all(shop, files, values, time)
-    except RejectedError as refusal:
-        with shop.reading() as session:
-            batch = several.look(session, files, time)
-        return _listed(page, batch, files, problems_in_words(refusal), status_of(refusal))
-    return page.show("imported.html", lines=[ImportLine.of(one) for one in batch.files])
-
-
-def packed(sent: bytes) -> str:
-    """A file that waits in the page for a person's answer, so that the server keeps nothing."""
-    return base64.b64encode(zlib.compress(sent, 6)).decode()
-
-
-def unpacked(held: str) -> bytes:
-    """The file that ``packed`` held. Raises RejectedError when it is none, or longer than any file may be."""
-    lost = RejectedError({"file": because(Rejection.FILE_LOST)})
-    try:
-        squeezed = zlib.decompressobj()
-        sent = squeezed.decompress(base64.b64decode(held, validate=True), LARGEST + 1)
-        if squeezed.unconsumed_tail or not squeezed.eof:
-            raise lost
-    except (binascii.Error, zlib.error, ValueError):
-        raise lost from None
-    return sent
+        return _refused(page, refusal)
+    if not isinstance(found, int | Batch):
+        apart.make_ready()  # for the person's answer
+    match found:
+        case OneLooked():
+            return _asked(page, found, choices)
+        case SeveralLooked():
+            return _listed(page, found)
+        case Batch():
+            return page.show("imported.html", lines=[ImportLine.of(one) for one in found.files])
+    return page.go(f"/engines/{found}")
 
 
 def _refused(page: Pages, refusal: RejectedError) -> HTMLResponse:
-    return page.show("exchange.html", status_of(refusal), file=None, plan=None, problems=problems_in_words(refusal))
+    return page.show("exchange.html", status_of(refusal), looked=None, problems=problems_in_words(refusal))
 
 
-def _listed(
-    page: Pages, batch: Batch, files: list[Named], problems: Mapping[str, str] | None = None, status: int = 200
-) -> HTMLResponse:
+def _listed(page: Pages, found: SeveralLooked) -> HTMLResponse:
     return page.show(
         "import_several.html",
-        status,
-        lines=[ImportLine.of(one) for one in batch.files],
-        questions=[Question.of(one) for one in batch.conflicts],
-        ready=batch.ready,
-        held=base64.b64encode(several.zipped(files)).decode(),
-        problems=problems or {},
+        status_of(found.refusal) if found.refusal else 200,
+        lines=[ImportLine.of(one) for one in found.batch.files],
+        questions=[Question.of(one) for one in found.batch.conflicts],
+        ready=found.batch.ready,
+        held=found.held,
+        problems=problems_in_words(found.refusal) if found.refusal else {},
     )
 
 
-def _asked(
-    shop: Database, page: Pages, sent: bytes, choices: Mapping[str, str], problems: Mapping[str, str], status: int = 200
-) -> HTMLResponse:
-    try:
-        file = read(sent)
-        with shop.reading() as session:
-            made = plan(session, file, choices)
-    except TookTooLongError:
-        return _refused(page, RejectedError({"file": because(Rejection.FILE_TAKES_TOO_LONG)}))
-    except RejectedError as refusal:
-        return _refused(page, refusal)
+def _asked(page: Pages, found: OneLooked, choices: Mapping[str, str]) -> HTMLResponse:
+    conflicts = found.plan.conflicts
     return page.show(
         "exchange.html",
-        status,
-        file=file,
-        plan=made,
-        questions=[Question.of(one) for one in made.conflicts],
-        adds=held(made.adds),
-        held=packed(sent),
-        chosen={name: choices[name] for name in choices if name not in {c.name for c in made.conflicts}},
-        problems=problems,
+        status_of(found.refusal) if found.refusal else 200,
+        looked=found,
+        questions=[Question.of(one) for one in conflicts],
+        adds=held(found.plan.adds),
+        chosen={name: choices[name] for name in choices if name not in {one.name for one in conflicts}},
+        problems=problems_in_words(found.refusal) if found.refusal else {},
     )

@@ -1,8 +1,8 @@
 """The drift charts: each bore and each bank over the visits, as found and as left, with what else changed marked."""
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
-from functools import partial
+from dataclasses import dataclass, field, replace
+from functools import lru_cache
 
 from app.shop.assessment.since_left import Change
 from app.shop.assessment.visit_summary import RoundSummary, VisitSummary
@@ -14,9 +14,6 @@ from app.wording import names
 from app.wording.message import Message, say
 from app.wording.office import slips
 from app.wording.quantities import signed
-
-_Height = Callable[[RoundSummary], float | None]
-"""How far one end of a visit is from the mean, a fraction of it; None where it was not read."""
 
 OTHER_AIR = 0.02
 """Change of ln(flow) by air and speed from which a visit is marked (this program's choice: one repeatability)."""
@@ -61,15 +58,13 @@ def drift_charts(
 
     What the words beside them say is of all visits.
     """
-    read = [visit for visit in visits if visit.found or visit.left]
+    read = tuple(visit for visit in visits if visit.found or visit.left)
     drawn = [visit for visit in visits[shown] if visit.found or visit.left]
     if not drawn:
         return None
     first = read.index(drawn[0])
-    last = first + len(drawn)
     layout = read[-1].layout
-    marks = _marks(read, changed)
-    days = {visit.visit_id: names.month(visit.opened_at) for visit in read}
+    marks = _marks(drawn, changed, read[first - 1] if first else None)
     newest = read[-1].found or read[-1].left
     window = newest.judged.window if newest else 0.0
     band = window * repeatability(newest, read[-1].meter) if newest else 0.0
@@ -83,66 +78,96 @@ def drift_charts(
         axis: bool = False,
         apart: bool = False,
     ) -> DriftChart:
-        points = tuple(_point(visit, height, marks[visit.visit_id], days[visit.visit_id]) for visit in read)
-        message, drifts = (slipped[bore], True) if bore in slipped else _word(points, window, band, bool(slipped))
+        past = _past(read[:-1], height).then(*height.ends(read[-1]))
+        message, drifts = (slipped[bore], True) if bore in slipped else _word(past, window, band, bool(slipped))
         if apart:
-            message, drifts = _word_of_banks(points, window), False
+            message, drifts = _word_of_banks(past, window), False
         word = say(message)
-        here = points[first:last]
+        here = tuple(_point(visit, height, marks[visit.visit_id]) for visit in drawn)
         name = say(aloud, bore=bore, bank=label, word=word, visits=_aloud(here))
         return DriftChart(label, word, trace(here, window, band, axis), drifts, name)
 
     banks = []
     for bank in layout.banks:
         bores = tuple(
-            chart(str(b), slips.CHART_OF_BORE, partial(_bore, b), b, axis=b == bank.bores[0]) for b in bank.bores
+            chart(str(b), slips.CHART_OF_BORE, _Height(_bore, (b,)), b, axis=b == bank.bores[0]) for b in bank.bores
         )
         whole = None
         if len(layout.banks) > 1:
-            whole = chart(bank.name, slips.CHART_OF_BANK, partial(_bank, bank.name))
+            whole = chart(bank.name, slips.CHART_OF_BANK, _Height(_bank, (bank.name,)))
         banks.append(DriftBank(bank.name, bores, whole))
     difference = None
     if len(layout.banks) == 2:
         one, other = (bank.name for bank in layout.banks)
         label = say(slips.BANK_LESS_BANK, one=one, other=other)
-        difference = chart(label, slips.CHART_OF_DIFFERENCE, partial(_difference, one, other), axis=True, apart=True)
+        apart = _Height(_difference, (one, other))
+        difference = chart(label, slips.CHART_OF_DIFFERENCE, apart, axis=True, apart=True)
     letters = {k: say(v) for k, v in slips.LETTERS.items() if any(k in marks[one.visit_id] for one in drawn)}
     return DriftCharts(tuple(banks), difference, letters)
 
 
-def _point(visit: VisitSummary, height: _Height, marks: str, day: str) -> Point:
-    return Point(
-        visit.number,
-        height(visit.found) if visit.found else None,
-        height(visit.left) if visit.left else None,
-        marks,
-        day,
-        seconds(visit.opened_at),
-    )
+def _point(visit: VisitSummary, height: "_Height", marks: str) -> Point:
+    found, left = height.ends(visit)
+    return Point(visit.number, found, left, marks, names.month(visit.opened_at), seconds(visit.opened_at))
 
 
-def one_way(points: Sequence[Point], band: float) -> int:
-    """1 or -1 when every step in use opened or closed, at least twice, and further than the meter repeats; else 0.
+@dataclass(frozen=True, slots=True)
+class _Height:
+    """How far one end of a visit is from the mean, a fraction of it; None where it was not read. ``places`` is what it
+    is asked ``of``."""
 
-    This program's own rule for a word beside the chart; what slipped, and how likely that is, comes from ``app.sync``.
+    of: Callable[..., float | None]
+    places: tuple[int | str, ...]
+
+    def ends(self, visit: VisitSummary) -> tuple[float | None, float | None]:
+        """As found and as left."""
+        found, left = (self.of(*self.places, end) if end else None for end in (visit.found, visit.left))
+        return found, left
+
+
+@dataclass(frozen=True, slots=True)
+class Steps:
+    """What changed between each visit as left and the next as found: how many steps, their sum, and whether all of them
+    opened or closed.
+
+    ``left`` is how the newest visit left it, or else found it, or else where it stood before; ``newest`` the same of
+    that visit alone.
     """
-    steps = _in_use(points)
-    if len(steps) < 2 or abs(sum(steps)) <= band:
-        return 0
-    if all(step > 0 for step in steps):
-        return 1
-    return -1 if all(step < 0 for step in steps) else 0
 
-
-def _in_use(points: Sequence[Point]) -> list[float]:
-    """What changed between each visit as left and the next as found."""
-    steps = []
+    count: int = 0
+    total: float = 0.0
+    opened: bool = True
+    closed: bool = True
     left: float | None = None
-    for point in points:
-        if point.found is not None and left is not None:
-            steps.append(point.found - left)
-        ends = (point.left, point.found, left)
-        left = next((end for end in ends if end is not None), None)
+    newest: float | None = None
+
+    def then(self, found: float | None, left: float | None) -> "Steps":
+        """With one visit more."""
+        newest = found if left is None else left
+        after = self.left if newest is None else newest
+        if found is None or self.left is None:
+            return replace(self, left=after, newest=newest)
+        step = found - self.left
+        opened, closed = self.opened and step > 0, self.closed and step < 0
+        return Steps(self.count + 1, self.total + step, opened, closed, after, newest)
+
+    def one_way(self, band: float) -> int:
+        """1 or -1 when every step opened or closed, at least twice, and further than the meter repeats; else 0.
+
+        This program's own rule for a word beside the chart; what slipped, and how likely that is, comes from
+        ``app.sync``.
+        """
+        if self.count < 2 or abs(self.total) <= band:
+            return 0
+        return 1 if self.opened else -1 if self.closed else 0
+
+
+@lru_cache(maxsize=256)
+def _past(read: tuple[VisitSummary, ...], height: _Height) -> Steps:
+    """The steps of visits that do not change any more."""
+    steps = Steps()
+    for visit in read:
+        steps = steps.then(*height.ends(visit))
     return steps
 
 
@@ -156,21 +181,19 @@ def _slipped(changed: Mapping[int, Change]) -> dict[int | None, Message]:
     return words
 
 
-def _word(points: Sequence[Point], window: float, band: float, others_slipped: bool) -> tuple[Message, bool]:
+def _word(past: Steps, window: float, band: float, others_slipped: bool) -> tuple[Message, bool]:
     """Where others slipped, the mean went with them, and a bore that did not move seems to go the other way."""
-    if not others_slipped and (way := one_way(points, band)):
+    if not others_slipped and (way := past.one_way(band)):
         return (slips.KEEPS_OPENING if way > 0 else slips.KEEPS_CLOSING), True
-    newest = next((p.found if p.left is None else p.left for p in reversed(points)), None)
-    if newest is not None and abs(newest) > window:
-        return (slips.IS_OPEN if newest > 0 else slips.IS_CLOSED), False
-    return (slips.STEADY if _in_use(points) else slips.NOT_COMPARED), False
+    if past.newest is not None and abs(past.newest) > window:
+        return (slips.IS_OPEN if past.newest > 0 else slips.IS_CLOSED), False
+    return (slips.STEADY if past.count else slips.NOT_COMPARED), False
 
 
-def _word_of_banks(points: Sequence[Point], window: float) -> Message:
-    newest = next((p.found if p.left is None else p.left for p in reversed(points)), None)
-    if newest is not None and abs(newest) > window:
+def _word_of_banks(past: Steps, window: float) -> Message:
+    if past.newest is not None and abs(past.newest) > window:
         return slips.BANKS_APART
-    return slips.STEADY if _in_use(points) else slips.NOT_COMPARED
+    return slips.STEADY if past.count else slips.NOT_COMPARED
 
 
 def _aloud(points: Sequence[Point]) -> str:
@@ -202,10 +225,10 @@ def _difference(one: str, other: str, stand: RoundSummary) -> float | None:
     return shares[one] - shares[other] if one in shares and other in shares else None
 
 
-def _marks(read: Sequence[VisitSummary], changed: Mapping[int, Change]) -> dict[int, str]:
+def _marks(drawn: Sequence[VisitSummary], changed: Mapping[int, Change], before: VisitSummary | None) -> dict[int, str]:
+    """``before`` is the visit read before the first of those drawn."""
     marks = {}
-    before: VisitSummary | None = None
-    for visit in read:
+    for visit in drawn:
         letters = ""
         change = changed.get(visit.visit_id)
         if before is not None and before.fitting_id != visit.fitting_id:

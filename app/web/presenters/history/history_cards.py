@@ -116,7 +116,7 @@ def _tends(visits: Sequence[VisitSummary], changed: Sequence[Change]) -> str:
 
 def _creep(changed: Sequence[Change]) -> Creep | None:
     """What creeps over several visits without ever having been named at one of them."""
-    found = creep(changed)
+    found = creep(tuple(changed))
     if found is None or len(changed) < FEWEST or found.adjuster in _named(changed):
         return None
     return found
