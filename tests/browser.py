@@ -15,7 +15,7 @@ NewContext = Callable[..., BrowserContext]
 """Makes a browser context of its own, as the fixture ``new_context`` of pytest-playwright does."""
 
 NAMES = ("chromium-headless-shell", "chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
-"""The lightest first: the others draw a window around every page, which nobody sees."""
+"""The lightest first: the others draw a window around every page, which nobody sees, and take three times its work."""
 
 QUIET = (
     "--disable-background-networking",
