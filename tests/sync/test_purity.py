@@ -1,4 +1,4 @@
-"""The brain stays a brain: nothing of web, records or files comes with it, and every function explains itself."""
+"""Nothing of web, records or files comes with the numerical core, and every function of it explains itself."""
 
 import importlib
 import inspect
@@ -18,14 +18,14 @@ KEPT_OUT = {"fastapi", "starlette", "sqlmodel", "sqlalchemy", "sqlite3", "jinja2
 
 
 def public_functions() -> Iterator[tuple[str, FunctionType]]:
-    """Every function of the brain that others may call, by its full name."""
+    """Every function of the core that others may call, by its full name."""
     for name in MODULES:
         for label, thing in vars(importlib.import_module(name)).items():
             if isinstance(thing, FunctionType) and thing.__module__ == name and not label.startswith("_"):
                 yield f"{name}.{label}", thing
 
 
-def test_importing_the_brain_brings_no_web_and_no_records() -> None:
+def test_importing_the_core_brings_no_web_and_no_records() -> None:
     script = f"import sys, importlib; [importlib.import_module(m) for m in {MODULES}]; print(*sys.modules)"
     loaded = subprocess.run([sys.executable, "-c", script], check=True, capture_output=True, text=True).stdout.split()
     assert "app.sync.engine.plate" in loaded

@@ -29,11 +29,6 @@ class Meter:
     ambient: float = ATMOSPHERE
     absolute: bool = False
 
-    @property
-    def more_is_less_open(self) -> bool:
-        """Whether a higher reading is a more closed plate."""
-        return self.quantity == "vacuum" and not self.absolute
-
     def turned(self, value: N) -> N:
         """The vacuum below ambient [Pa] that an absolute reading is, or the reading that a vacuum is; any other meter's
         value as it is.

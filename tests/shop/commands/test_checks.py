@@ -91,7 +91,7 @@ def test_of_the_idle_speeds_between_two_moves_the_last_counts(shop: Database) ->
 
 def test_where_bypass_screws_were_preset_otherwise_the_brain_is_told(shop: Database) -> None:
     visit_id = visit(shop, engine(shop, TWINS))
-    for out, told in ((1.5, []), (0.75, [(1, -0.75), (4, -0.75)])):  # 1.5 is what the brain takes for granted
+    for out, told in ((1.5, []), (0.75, [(1, -0.75), (4, -0.75)])):  # 1.5 is what is taken for granted
         checks.record(shop, visit_id, key(), COLD_PRESET.slug, {"bypass-turns": out}, "KM", AT)
         found = visit_record(shop, visit_id).events()
         assert [(one.bore, one.turns) for one in found if isinstance(one, BypassTurn)] == told

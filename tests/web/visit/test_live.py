@@ -15,6 +15,7 @@ from app.shop.store.live import traces
 from app.shop.store.tables import LookRow, ReadingRow
 from tests.serving import serving
 from tests.shop.yard import heat_soaked, key
+from tests.waiting import until
 from tests.web.axe import faults
 from tests.web.live.pushes import FEED, Bench, at_work, post
 
@@ -91,6 +92,7 @@ def test_one_tap_and_a_pedal_take_the_value_on_the_screen(
     page.keyboard.press("Enter")
     asked_for(page, 3)
     expect(page.locator("[data-total]")).to_contain_text("2")
+    until(lambda: len(kept(shop)) == before + 2)  # the tablet goes on before it hears of it
     (one, first, one_sd), (two, second, two_sd) = kept(shop)[before:]
     assert (one, two) == (1, 2)
     assert first == pytest.approx(6.5, rel=0.02)
