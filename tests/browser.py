@@ -59,6 +59,8 @@ def main() -> None:
         subprocess.run([sys.executable, "-m", "playwright", "install", *with_libraries, "chromium"], check=True)
     with sync_playwright() as playwright, launch(playwright) as browser:
         print(f"Tests use Chromium {browser.version}")
+    if (found := installed()) is not None and found.endswith(NAMES[1:]):
+        print(f"{NAMES[0]}, where the system has it, takes a third of the work of {found}")
 
 
 if __name__ == "__main__":
