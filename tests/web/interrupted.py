@@ -127,7 +127,8 @@ class Interrupted:
         self.person.after(sent)
         strip = self.page.locator(".just-saved p")
         expect(self.page.locator("[data-arming]")).to_have_count(0)
-        assert len(moves := self.record.moves) == before + 1
+        moves = self.record.moves
+        assert len(moves) == before + 1
         expect(self.page).to_have_url(re.compile(f"saved=move-{moves[-1].ident}$"))
         return re.sub(r"\s+", " ", strip.inner_text()).removeprefix("Saved: ")
 
