@@ -35,15 +35,20 @@ class Innovation(NamedTuple):
 
 class Roughness(NamedTuple):
     """How much rougher than told readings are, one for each posterior of a stack: ``noise`` times the meter's
-    repeatability, and at the bore of ``row`` by a plate that comes to rest anywhere within ``slop`` [rad], a standard
-    deviation."""
+    repeatability, and at the bore of ``row`` by a plate that comes to rest anywhere within ``slop`` [rad], and by a
+    figure that is ``wrong`` by a fraction, both standard deviations."""
 
     noise: Floats
     row: Ints
     slop: Floats
+    wrong: Floats
+
+    def of(self, places: Ints) -> "Roughness":
+        """That of some of the posteriors."""
+        return Roughness(self.noise[places], self.row[places], self.slop[places], self.wrong[places])
 
 
-AS_TOLD = Roughness(np.ones(1), np.zeros(1, dtype=np.int64), np.zeros(1))
+AS_TOLD = Roughness(np.ones(1), np.zeros(1, dtype=np.int64), np.zeros(1), np.zeros(1))
 
 
 class Taken(NamedTuple):
@@ -95,6 +100,8 @@ def innovation_of(posterior: Posterior, meter: Meter, seen: Taken, rough: Roughn
         by_angle = told.jacobian[stack, rough.row, rough.row] * rates(posterior, posterior.gaps)[stack, rough.row]
         loose = (rough.slop * by_angle)[:, None] * (seen.rows == rough.row[:, None])
         noise[..., each, each] += loose**2
+    if rough.wrong.any():
+        noise[..., each, each] += (rough.wrong[:, None] * (seen.rows == rough.row[:, None])) ** 2
     return Innovation(seen.values / foretold - 1, jacobian, noise, np.log(foretold).sum(axis=-1))
 
 
