@@ -89,8 +89,8 @@ def test_a_figure_typed_wrong_after_a_reset_accuses_nobody() -> None:
 
 def wrong_once(bore: int, events: list[Event]) -> list[Event]:
     """A visit of which the first figure at a bore is typed a quarter too high."""
-    first = next(n for n, one in enumerate(events) if isinstance(one, Reading) and one.bore == bore)
-    return [replace(one, value=1.25 * one.value) if n == first else one for n, one in enumerate(events)]  # type: ignore[type-var]
+    first = next(one for one in events if isinstance(one, Reading) and one.bore == bore)
+    return [replace(first, value=1.25 * first.value) if one is first else one for one in events]
 
 
 def test_a_figure_typed_wrong_before_the_first_move_accuses_nobody_later() -> None:
