@@ -170,13 +170,16 @@ def main() -> None:
     options.add_argument("--engines", type=int, default=60, help="of each row and set")
     options.add_argument("--jobs", type=int, default=os.cpu_count() or 1)
     options.add_argument("--plain", action="store_true", help="only the rows where truth is as believed")
+    options.add_argument("--sets", type=int, nargs="+", default=SEEDS, help="first engine of each set")
+    options.add_argument("--rows", nargs="+", help="only these rows, by name")
     chosen = options.parse_args()
     print(f"idle wanted {WANTED / REV_PER_MIN:.0f} rev/min, window {WINDOW:.0%}")
     print(f"{'':26} {'who':11} {'n':>4} {'minutes':>7} {'p90':>6} {'moves':>6} {'readings':>8} {'even':>7} "
           f"{'in 10 %':>8} {'named':>17} {'accused':>7} {'claimed':>7} {'true':>6} {'band':>6}")  # fmt: skip
-    for start in SEEDS:
+    rows = [one for one in (PLAIN if chosen.plain else PLAIN + UNLIKE) if one.name in (chosen.rows or (one.name,))]
+    for start in chosen.sets:
         print(f"engines {start} and up")
-        for row, who, found in outcomes(PLAIN if chosen.plain else PLAIN + UNLIKE, chosen.engines, start, chosen.jobs):
+        for row, who, found in outcomes(rows, chosen.engines, start, chosen.jobs):
             print(line(row, who, found), flush=True)
 
 
