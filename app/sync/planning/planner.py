@@ -395,6 +395,6 @@ def _with_expected(advice: Advice, bench: _PlanningContext) -> Advice:
     found = {}
     for bore in advice.bores:
         value = float(shown[after.row(bore)])
-        band = 1.645 * math.hypot(reading_sd(value, bench.meter), float(spread[after.row(bore)]))
-        found[bore] = Expected(value, max(value - band, 0.0), value + band)
+        sd = math.hypot(reading_sd(value, bench.meter), float(spread[after.row(bore)]))
+        found[bore] = Expected.around(value, sd)
     return replace(advice, expected=found)
