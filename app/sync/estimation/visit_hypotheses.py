@@ -43,12 +43,15 @@ SLOP = {0.0035: 0.005, 0.008: 0.003}
 FORGET = 8.0
 """Odds against a hypothesis, as a logarithm, from which it is followed no further (our judgement)."""
 
+MOST_DOUBTED = 16
+"""Hypotheses at most, the likeliest, by which a figure was misread that are followed past a move (our judgement)."""
+
 
 @dataclass(frozen=True, slots=True)
 class VisitHypothesis:
     """One sentence about a whole visit: an ``adjuster`` keeps the part ``kept`` of every move; the plate of a ``bore``
     comes to rest within ``slop`` [rad], a standard deviation; the meter repeats to ``noise`` times what was told.
-    ``misread`` is the bore whose one reading between two moves is wrong, told while those readings are taken in."""
+    ``misread`` is the bore of which one figure is wrong that was read once between two moves."""
 
     noise: float = 1.0
     adjuster: Adjuster | None = None
@@ -120,11 +123,13 @@ def _summed(about: Sequence[T | None], chance: Floats) -> dict[T, float]:
 
 
 class _Moved(NamedTuple):
-    """The hypotheses before a move, None where nothing at idle was moved, and after it; what it was made at."""
+    """The hypotheses before a move, None where nothing at idle was moved, and after it; what it was made at; and how
+    many, the last ones, say that what is read of a bore after it is wrong."""
 
     before: HypothesisBank | None
     after: HypothesisBank
     adjuster: Adjuster | None = None
+    doubting: int = 0
 
 
 @lru_cache(maxsize=64)
@@ -181,25 +186,28 @@ def _suspecting(bank: HypothesisBank, adjuster: Adjuster) -> HypothesisBank:
 
 
 def _doubting(moved: _Moved, seen: Seen) -> _Moved:
-    """With the hypotheses that the one reading of a bore is wrong, from those that all is sound."""
+    """With the hypotheses that the one reading of a bore is wrong, from those that nothing else is."""
     often = Counter([one.bore for one in seen if isinstance(one, Reading)])
-    once, sound = [bore for bore, times in often.items() if times == 1], moved.after.sound
-    pairs = list(product(sound, once))
+    once, bank = [bore for bore, times in often.items() if times == 1], moved.after
+    told = np.asarray(bank.stack.log_evidence)
+    least = told.max() - FORGET - MISREAD_LOG_ODDS
+    right = [n for n in bank.sound if bank.hypotheses[n].misread is None and told[n] > least]
+    pairs = list(product(right, once))
     if not pairs:
         return moved
-    fresh = tuple([replace(moved.after.hypotheses[n], misread=bore) for n, bore in pairs])
-    places = np.array([*range(len(moved.after.hypotheses)), *(n for n, _ in pairs)])
+    before = None if moved.before is None else _misreading(moved.before, pairs)
+    return moved._replace(before=before, after=_misreading(bank, pairs), doubting=len(pairs))
 
-    def with_fresh(bank: HypothesisBank) -> HypothesisBank:
-        told = np.asarray(bank.stack.log_evidence)[places]
-        told[len(bank.hypotheses) :] += MISREAD_LOG_ODDS
-        stack = replace(
-            bank.stack, mean=bank.stack.mean[places], covariance=bank.stack.covariance[places], log_evidence=told
-        )
-        return bank._replace(hypotheses=(*bank.hypotheses, *fresh), stack=stack)
 
-    before = None if moved.before is None else with_fresh(moved.before)
-    return moved._replace(before=before, after=with_fresh(moved.after))
+def _misreading(bank: HypothesisBank, pairs: Sequence[tuple[int, int]]) -> HypothesisBank:
+    """With further hypotheses at the end, each one of those there are with a bore that is misread."""
+    count = len(bank.hypotheses)
+    places = np.array([*range(count), *(n for n, _ in pairs)])
+    told = np.asarray(bank.stack.log_evidence)[places]
+    told[count:] += MISREAD_LOG_ODDS
+    fresh = [replace(bank.hypotheses[n], misread=bore) for n, bore in pairs]
+    stack = replace(bank.stack, mean=bank.stack.mean[places], covariance=bank.stack.covariance[places])
+    return bank._replace(hypotheses=(*bank.hypotheses, *fresh), stack=replace(stack, log_evidence=told))
 
 
 def _changed(bank: HypothesisBank, change: Callable[[Posterior, VisitHypothesis], Posterior]) -> HypothesisBank:
@@ -214,12 +222,13 @@ def _read_in(moved: _Moved, seen: Seen, meter: Meter) -> HypothesisBank:
     if not seen:
         return bank
     rows = bank.stack.row_of_bore
+    wrong = np.arange(len(bank.hypotheses)) >= len(bank.hypotheses) - moved.doubting
     about = [one.misread if one.bore is None else one.bore for one in bank.hypotheses]
     rough = Roughness(
         np.array([one.noise for one in bank.hypotheses]),
         np.array([0 if bore is None else rows[bore] for bore in about]),
         np.array([one.slop for one in bank.hypotheses]),
-        np.array([0.0 if one.misread is None else MISREAD_SD for one in bank.hypotheses]),
+        np.where(wrong, MISREAD_SD, 0.0),
     )
     sure = np.array([one.adjuster is not None and one.adjuster == moved.adjuster for one in bank.hypotheses])
     before = None if moved.before is None else moved.before.stack
@@ -230,11 +239,15 @@ def _closed(bank: HypothesisBank) -> HypothesisBank:
     """Without the hypotheses that are out of the question."""
     told = np.asarray(bank.stack.log_evidence)
     soundest = bank.sound[int(told[bank.sound].argmax())]
-    kept = np.union1d(np.flatnonzero(told > told.max() - FORGET), [soundest])
+    doubted = np.array([one.misread is not None for one in bank.hypotheses])
+    likely = told > told.max() - FORGET
+    if (likely & doubted).sum() > MOST_DOUBTED:
+        likely &= ~doubted | (told >= np.sort(told[likely & doubted])[-MOST_DOUBTED])
+    kept = np.union1d(np.flatnonzero(likely), [soundest])
     stack = replace(
         bank.stack,
         mean=bank.stack.mean[kept],
         covariance=bank.stack.covariance[kept],
         log_evidence=told[kept] - told.max(),
     )
-    return bank._replace(hypotheses=tuple([replace(bank.hypotheses[n], misread=None) for n in kept]), stack=stack)
+    return bank._replace(hypotheses=tuple([bank.hypotheses[n] for n in kept]), stack=stack)

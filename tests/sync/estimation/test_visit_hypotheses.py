@@ -10,7 +10,8 @@ from app.sync.engine.events import BladeReset, Event, Meter, Reading, StopTurn
 from app.sync.engine.hardware import likely_hardware
 from app.sync.engine.layout import Bank, Coupler, Layout, StopScrew
 from app.sync.engine.units import KG_PER_HOUR, LITER, THOU
-from app.sync.estimation.filter import predicted_readings, run_filter
+from app.sync.estimation import visit_hypotheses
+from app.sync.estimation.filter import learn, predicted_readings, run_filter
 from app.sync.estimation.posterior import Posterior, start_prior
 from app.sync.estimation.predict import predict
 from app.sync.estimation.visit_hypotheses import Judged, judged
@@ -112,6 +113,21 @@ def test_a_coupler_that_answered_once_is_not_suspected_anew() -> None:
     stands = events[-8:]
     again = judged(START, TOLD, (*events, *(reset(5.5), *stands) * 2))
     assert again.unanswering.get(THIRD, 0.0) < 0.1
+
+
+def test_a_long_visit_is_followed_by_no_more_hypotheses_than_a_short_one(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Every round adds those that a figure of it is wrong, and no move leaves more than so many of them."""
+    sizes: list[int] = []
+
+    def counted(stack: Posterior, *others: object) -> Posterior:
+        sizes.append(len(stack.mean))
+        return learn(stack, *others)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(visit_hypotheses, "learn", counted)
+    turn = StopTurn("A", 0.0625, 0.0), StopTurn("A", -0.0625, 0.0)
+    start = replace(START, mean=START.mean.copy())  # nothing is remembered of it
+    judged(start, TOLD, tuple(e for n in range(16) for e in (*shown(START), turn[n % 2])))
+    assert max(sizes[8:]) <= max(sizes[:4])
 
 
 def rounds(seed: int, noise: float, times: int = 6) -> tuple[Event, ...]:
