@@ -11,6 +11,7 @@ from tests.benchmarks.yardstick import PLAIN, UNLIKE, Outcome, line, one_engine,
 
 EIGHT, FOUR = PLAIN[0], PLAIN[1]
 DEAD = next(row for row in UNLIKE if row.dead)
+MISREAD = next(row for row in UNLIKE if row.meter.misread)
 (DEAD_BORE,) = DEAD.dead
 SEEDS = range(3000, 3012)
 
@@ -39,6 +40,14 @@ def test_a_dead_coupler_is_counted_where_it_is_named_and_no_other_is() -> None:
     assert line(DEAD, "advice", [right, wrong, done]).split()[-4:] == ["1", "90.0%", "100.0%", "75.0%"]
     assert line(EIGHT, "advice", [done, done, done]).split()[-5:-3] == ["-", "0"]
     assert line(EIGHT, "technician", [wrong]).split()[-4:] == ["1", "-", "-", "-"]
+
+
+@pytest.mark.parametrize("seed", [41005, 41030, 41037])
+def test_one_figure_misread_in_the_last_round_does_not_end_a_visit(seed: int) -> None:
+    """Everything else says that the bore is even: it is read again, and not said that nothing helps."""
+    found = one_engine(seed, MISREAD, "advice")
+    assert found.said.startswith("done")
+    assert found.worst < 0.1
 
 
 def test_bands_are_counted_at_the_first_reading_after_a_move_that_was_to_change_it() -> None:
