@@ -75,10 +75,9 @@ MOST_THEN = 2
 """Adjustments shown beside the next one: more would change before their turn comes (our judgement)."""
 
 
-UNLIKE_BELIEF = 1.25
-"""Times the spread believed by which bands are wider: hands, meters and levers are often unlike what is believed of
-them, and a band that holds nine of ten where all is as believed holds seven of ten where hands are twice as rough
-(our judgement; ``tests/benchmarks/README.md``)."""
+WIDER = 1.25
+"""Times the spread foretold by which bands are wider: hands, meters and levers are often unlike the prior of them, and
+bands as foretold hold seven of ten where hands are twice as rough (our judgement; ``tests/benchmarks/README.md``)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +95,7 @@ class Expected:
         >>> Expected.around(6.0, 0.2)
         Expected(value=6.0, low=5.58875, high=6.41125)
         """
-        half = UNLIKE_BELIEF * NINE_IN_TEN * sd
+        half = WIDER * NINE_IN_TEN * sd
         return cls(value, max(value - half, 0.0), value + half)
 
 
