@@ -1,12 +1,13 @@
 """A good technician with arithmetic and nothing else, and one who follows the advice, at the same engines."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
 from statistics import fmean
 
-from app.sync.engine.events import BladeReset, StopTurn
+from app.sync.engine.events import BladeReset, Event, Reading, StopTurn
 from app.sync.engine.layout import Bank, Coupler
 from app.sync.engine.units import THOU
-from app.sync.planning.advice import Advice
+from app.sync.planning.advice import Advice, Expected, move_of
 from app.sync.planning.planner import next_move
 from tests.benchmarks.engine import SPEED_WINDOW, WINDOW
 from tests.benchmarks.flow_engine import FlowEngine
@@ -128,11 +129,45 @@ def technician(stand: FlowEngine) -> str:
     return Technician(stand).work()
 
 
+@dataclass
+class Advised:
+    """One who does what the advice says, and keeps what it claimed: of the ``bands`` expected after moves how many were
+    seen, and ``held``; ``inside``, the chance that every bore is inside, with its last word."""
+
+    stand: FlowEngine
+    advise: Callable[..., Advice] = next_move
+    held: int = 0
+    bands: int = 0
+    inside: float | None = None
+    expected: Mapping[int, Expected] = field(default_factory=dict)
+    seen: int = 0
+
+    def work(self) -> str:
+        """Work to the last word of the advice: the kind, the reason, the bores that it is about."""
+        end = follow(self.stand, self.next)
+        return " ".join(map(str, (end.kind, end.why, *end.about))) if end is not None else "no end"
+
+    def next(self) -> Advice:
+        """The next piece of advice, once what came of the one before it is counted."""
+        stand = self.stand
+        self._count(stand.events[self.seen :])
+        self.seen = len(stand.events)
+        given = (WANTED, BLADES, WINDOW, stand.per_bore * len(stand.layout.bores))
+        advice = self.advise(stand.layout, stand.hardware, stand.meter, stand.events, *given)
+        if move_of(advice) is not None:
+            self.expected = dict(advice.expected)
+        self.inside = advice.inside
+        return advice
+
+    def _count(self, events: Sequence[Event]) -> None:
+        """Bores that were read the first time since the move that they were expected to answer to."""
+        for event in events:
+            if isinstance(event, Reading) and (band := self.expected.get(event.bore)) is not None:
+                self.bands += 1
+                self.held += band.low <= event.value <= band.high
+                self.expected = {bore: one for bore, one in self.expected.items() if bore != event.bore}
+
+
 def advised(stand: FlowEngine, advise: Callable[..., Advice] = next_move) -> str:
-    """Does what the advice says, and returns its last word: the kind, the reason, the bores that it is about."""
-    displacement = stand.per_bore * len(stand.layout.bores)
-    end = follow(
-        stand,
-        lambda: advise(stand.layout, stand.hardware, stand.meter, stand.events, WANTED, BLADES, WINDOW, displacement),
-    )
-    return " ".join(map(str, (end.kind, end.why, *end.about))) if end is not None else "no end"
+    """Does what the advice says, and returns its last word."""
+    return Advised(stand, advise).work()

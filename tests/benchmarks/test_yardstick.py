@@ -7,10 +7,11 @@ import pytest
 from app.sync.engine.linkage import gap_width
 from app.sync.estimation import posterior
 from app.sync.estimation.posterior import start_prior
-from tests.benchmarks.yardstick import PLAIN, UNLIKE, Outcome, line, one_engine
+from tests.benchmarks.yardstick import PLAIN, UNLIKE, Outcome, line, one_engine, told_of
 
 EIGHT, FOUR = PLAIN[0], PLAIN[1]
 DEAD = next(row for row in UNLIKE if row.dead)
+MISREAD = next(row for row in UNLIKE if row.meter.misread)
 (DEAD_BORE,) = DEAD.dead
 SEEDS = range(3000, 3012)
 
@@ -32,11 +33,27 @@ def test_the_technician_brings_most_fours_even() -> None:
 
 
 def test_a_dead_coupler_is_counted_where_it_is_named_and_no_other_is() -> None:
-    right = Outcome(20.0, 9, 30, 0.3, 0.0, "cannot no-answer 4")
-    wrong = Outcome(20.0, 9, 30, 0.3, 0.0, "cannot no-answer 5")
-    done = Outcome(20.0, 9, 30, 0.05, 0.0, "done even")
-    assert line(DEAD, "advice", [right, wrong, done]).split()[-2:] == ["1", "1"]
-    assert line(EIGHT, "advice", [done, done, done]).split()[-2:] == ["-", "0"]
+    right = Outcome(20.0, 9, 30, 0.3, 0.0, "cannot no-answer 4", resets=3)
+    wrong = Outcome(20.0, 9, 30, 0.3, 0.0, "cannot no-answer 5", resets=1)
+    done = Outcome(20.0, 9, 30, 0.05, 0.0, "done even", inside=0.9, bands=4, held=3)
+    assert told_of(DEAD, [right, wrong, done], [right]) == "1 of 2, after 3"
+    assert line(DEAD, "advice", [right, wrong, done]).split()[-4:] == ["1", "90.0%", "100.0%", "75.0%"]
+    assert line(EIGHT, "advice", [done, done, done]).split()[-5:-3] == ["-", "0"]
+    assert line(EIGHT, "technician", [wrong]).split()[-4:] == ["1", "-", "-", "-"]
+
+
+@pytest.mark.parametrize("seed", [41005, 41030, 41037])
+def test_one_figure_misread_in_the_last_round_does_not_end_a_visit(seed: int) -> None:
+    """Everything else says that the bore is even: it is read again, and not said that nothing helps."""
+    found = one_engine(seed, MISREAD, "advice")
+    assert found.said.startswith("done")
+    assert found.worst < 0.1
+
+
+def test_bands_are_counted_at_the_first_reading_after_a_move_that_was_to_change_it() -> None:
+    found = one_engine(3001, FOUR, "advice")
+    assert 0 < found.held <= found.bands <= found.readings
+    assert found.done is found.said.startswith("done")
 
 
 @pytest.mark.slow

@@ -15,6 +15,7 @@ from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.record.entries import CheckEntry
 from app.shop.record.visit_record import VisitRecord, move_of
 from app.sync.engine.adjusters.registry import kind_of
+from app.sync.engine.events import SEEN, Reading
 
 LEAK_CHECK = "leak-checked"
 """The item of the leak check."""
@@ -83,18 +84,34 @@ def bore_that_resists(record: VisitRecord) -> int | None:
     since; None for none.
 
     Air that comes in behind a plate makes a flow meter at the intake read low, and a column stand as behind a plate too
-    far open: moving that plate until the meter agrees makes it worse.
+    far open: moving that plate until the meter agrees makes it worse. A leak is there all the time, so a bore that once
+    stood on the other side has none: its feelers missed.
     """
     often = {bore: made for bore, made in _made(record).items() if len(made) >= RESISTS}
     found = as_last_read(record) if often else None
     checked = record.checks.get((HEAT_SOAKED.slug, LEAK_CHECK))
     for one in found.standings if found is not None else ():
         leaks = one.below if record.meter.quantity == "flow" else one.above
-        if one.bore in often and leaks > LEAK_LIKELY:
+        if one.bore in often and leaks > LEAK_LIKELY and _always_as_with_a_leak(record, one.bore):
             enough = record.first_told[often[one.bore][RESISTS - 1]]
             if checked is None or checked.after_move < enough:
                 return one.bore
     return None
+
+
+def _always_as_with_a_leak(record: VisitRecord, bore: int) -> bool:
+    """Whether a bore read on the side of a leak, by the mean of the others as they were read last, before each of the
+    last adjustments made for it."""
+    shown: dict[int, float] = {}
+    as_with_one: list[bool] = []
+    for event in record.events():
+        if isinstance(event, Reading):
+            shown[event.bore] = event.value
+        elif not isinstance(event, SEEN) and event.place.sets == bore:
+            others = [value for other, value in shown.items() if other != bore]
+            below = bore in shown and bool(others) and shown[bore] < fmean(others)
+            as_with_one.append(below == (record.meter.quantity == "flow"))
+    return all(as_with_one[-RESISTS:])
 
 
 def _made(record: VisitRecord) -> dict[int | None, list[int]]:

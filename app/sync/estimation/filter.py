@@ -223,7 +223,7 @@ def _weighed(
     readings are whatever it did."""
     best, told = fit.told.copy(), fit.told.copy()
     for other, odds in instead:
-        fits = _fit(other, meter, read, _rough(rough, places))
+        fits = _fit(other, meter, read, rough.of(places))
         others = fits.told - odds
         chosen = np.flatnonzero(others > best[places])
         told[places] = np.logaddexp(told[places], others)
@@ -298,7 +298,7 @@ def _iterate_update(stack: Posterior, meter: Meter, read: Taken, rough: Roughnes
         moving = moving[far]
         if not len(moving) or not left:
             break
-        innovation = innovation_of(replace(stack, mean=mean[moving]), meter, read, _rough(rough, moving))
+        innovation = innovation_of(replace(stack, mean=mean[moving]), meter, read, rough.of(moving))
         innovation.noise[:, each, each] += MISREAD_SD**2 * fit.misread[moving]
         spread = innovation.covariance(stack.covariance[moving])
     return replace(stack, mean=mean, covariance=cov)
@@ -338,8 +338,3 @@ def _with(values: Floats, places: Ints, others: Floats) -> Floats:
     values = values.copy()
     values[places] = others
     return values
-
-
-def _rough(rough: Roughness, places: Ints) -> Roughness:
-    """Those of a stack."""
-    return Roughness(rough.noise[places], rough.row[places], rough.slop[places])

@@ -13,7 +13,7 @@ from app.sync.engine.engine_air import TACHOMETER_SD
 from app.sync.engine.events import IdleSpeed, Meter, Reading
 from app.sync.engine.idle_flow import FlowJacobian, IdleSolution, slopes, solve_idle
 from app.sync.estimation.posterior import Floats, Posterior, rates
-from app.sync.readings.idle_wander import MEMORY, WANDER, drift_over
+from app.sync.readings.idle_wander import EVERY_READING, MEMORY, WANDER, drift_over
 
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
@@ -35,15 +35,20 @@ class Innovation(NamedTuple):
 
 class Roughness(NamedTuple):
     """How much rougher than told readings are, one for each posterior of a stack: ``noise`` times the meter's
-    repeatability, and at the bore of ``row`` by a plate that comes to rest anywhere within ``slop`` [rad], a standard
-    deviation."""
+    repeatability, and at the bore of ``row`` by a plate that comes to rest anywhere within ``slop`` [rad], and by a
+    figure that is ``wrong`` by a fraction, both standard deviations."""
 
     noise: Floats
     row: Ints
     slop: Floats
+    wrong: Floats
+
+    def of(self, places: Ints) -> "Roughness":
+        """That of some of the posteriors."""
+        return Roughness(self.noise[places], self.row[places], self.slop[places], self.wrong[places])
 
 
-AS_TOLD = Roughness(np.ones(1), np.zeros(1, dtype=np.int64), np.zeros(1))
+AS_TOLD = Roughness(np.ones(1), np.zeros(1, dtype=np.int64), np.zeros(1), np.zeros(1))
 
 
 class Taken(NamedTuple):
@@ -67,11 +72,11 @@ def taken(posterior: Posterior, meter: Meter, seen: Sequence[Reading | IdleSpeed
     rows = np.array([-1 if isinstance(one, IdleSpeed) else posterior.row(one.bore) for one in seen])
     values = np.array([one.speed if isinstance(one, IdleSpeed) else meter.turned(one.value) for one in seen])
     at = np.array([one.at for one in seen])
-    read = rows >= 0
+    read, each = rows >= 0, np.arange(len(rows))
     span = float(at.max() - at.min())
     ramp = read * (at - at.sum() / len(at)) / (span or 1.0) * drift_over(min(span, MEMORY), len(at))
-    shared = WANDER**2 * (read[:, None] & read) + ramp[:, None] * ramp
-    each = np.arange(len(rows))
+    apart = np.abs(np.subtract.outer(at, at)) if span else EVERY_READING * np.abs(np.subtract.outer(each, each))
+    shared = WANDER**2 * np.exp(-apart / MEMORY) * (read[:, None] & read) + ramp[:, None] * ramp
     shared[each, each] += np.where(read, 0.0, TACHOMETER_SD**2)
     own = [None if isinstance(one, IdleSpeed) else one.sd for one in seen]
     repeats = np.array([meter.repeatability if sd is None else sd for sd in own])
@@ -95,6 +100,8 @@ def innovation_of(posterior: Posterior, meter: Meter, seen: Taken, rough: Roughn
         by_angle = told.jacobian[stack, rough.row, rough.row] * rates(posterior, posterior.gaps)[stack, rough.row]
         loose = (rough.slop * by_angle)[:, None] * (seen.rows == rough.row[:, None])
         noise[..., each, each] += loose**2
+    if rough.wrong.any():
+        noise[..., each, each] += (rough.wrong[:, None] * (seen.rows == rough.row[:, None])) ** 2
     return Innovation(seen.values / foretold - 1, jacobian, noise, np.log(foretold).sum(axis=-1))
 
 

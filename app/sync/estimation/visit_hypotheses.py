@@ -6,6 +6,7 @@ how likely all readings are under it adds up. Nothing that happens in between ta
 """
 
 import math
+from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -15,9 +16,9 @@ from typing import NamedTuple, TypeVar
 import numpy as np
 
 from app.sync.engine.adjusters.registry import adjuster_of, kind_at, kind_of
-from app.sync.engine.events import Event, Meter
+from app.sync.engine.events import Event, Meter, Reading
 from app.sync.engine.layout import Adjuster
-from app.sync.estimation.filter import at, learn, stacked
+from app.sync.estimation.filter import MISREAD_LOG_ODDS, MISREAD_SD, at, learn, stacked
 from app.sync.estimation.foretold import Roughness
 from app.sync.estimation.posterior import Floats, Posterior
 from app.sync.estimation.predict import predict, set_cold
@@ -32,7 +33,7 @@ NOISES = (1.0, 2**0.5, 2.0, 2**1.5)
 """Times the told repeatability that a meter may repeat by. None is below 1: what the filter allows for beside makes a
 sound meter look better than it is (our judgement)."""
 
-KEPT = {0.0: 0.01, 0.4: 0.005}
+KEPT = {0.0: 0.003, 0.4: 0.0015}
 """Parts of every move that an adjuster may keep, and how often one of those moved does (our judgement)."""
 
 SLOP = {0.0035: 0.005, 0.008: 0.003}
@@ -42,24 +43,31 @@ SLOP = {0.0035: 0.005, 0.008: 0.003}
 FORGET = 8.0
 """Odds against a hypothesis, as a logarithm, from which it is followed no further (our judgement)."""
 
+MOST_DOUBTED = 16
+"""Hypotheses at most, the likeliest, by which a figure was misread that are followed past a move (our judgement)."""
+
 
 @dataclass(frozen=True, slots=True)
 class VisitHypothesis:
     """One sentence about a whole visit: an ``adjuster`` keeps the part ``kept`` of every move; the plate of a ``bore``
-    comes to rest within ``slop`` [rad], a standard deviation; the meter repeats to ``noise`` times what was told."""
+    comes to rest within ``slop`` [rad], a standard deviation; the meter repeats to ``noise`` times what was told.
+    ``misread`` is the bore of which one figure is wrong that was read once between two moves."""
 
     noise: float = 1.0
     adjuster: Adjuster | None = None
     kept: float = 1.0
     bore: int | None = None
     slop: float = 0.0
+    misread: int | None = None
 
 
 class HypothesisBank(NamedTuple):
-    """Hypotheses with a stack of what each believes; its ``log_evidence`` counts how often each is true at all."""
+    """Hypotheses with a stack of what each believes; its ``log_evidence`` counts how often each is true at all.
+    ``suspected`` are the adjusters that were moved: what was ruled out of one stays so for the visit."""
 
     hypotheses: tuple[VisitHypothesis, ...]
     stack: Posterior
+    suspected: frozenset[Adjuster] = frozenset()
 
     @property
     def sound(self) -> list[int]:
@@ -115,11 +123,13 @@ def _summed(about: Sequence[T | None], chance: Floats) -> dict[T, float]:
 
 
 class _Moved(NamedTuple):
-    """The hypotheses before a move, None where nothing at idle was moved, and after it; what it was made at."""
+    """The hypotheses before a move, None where nothing at idle was moved, and after it; what it was made at; and how
+    many, the last ones, say that what is read of a bore after it is wrong."""
 
     before: HypothesisBank | None
     after: HypothesisBank
     adjuster: Adjuster | None = None
+    doubting: int = 0
 
 
 @lru_cache(maxsize=64)
@@ -130,7 +140,7 @@ def _trail(start: Posterior, _meter: Meter) -> Trail[_Moved]:
 
 def _passed(moved: _Moved, meter: Meter, stage: Stage) -> _Moved:
     """How the hypotheses stand after a stage of a visit."""
-    bank, move = _closed(_read_in(moved, stage.seen, meter)), stage.move
+    bank, move = _closed(_read_in(_doubting(moved, stage.seen), stage.seen, meter)), stage.move
     if move is None:
         return _Moved(None, _changed(bank, lambda one, _: set_cold(one, stage.cold)))
     if not kind_of(move.kind).at_idle:
@@ -148,9 +158,10 @@ def _begun(start: Posterior) -> HypothesisBank:
     by_noise = np.exp(-0.5 * (np.log(NOISES) / NOISE_SD) ** 2)
     by_noise[0] += by_noise[1:].sum()  # as much below what was told as above
     by_noise /= by_noise.sum()
-    faults: list[tuple[int | None, float]] = [(None, 0.0), *product(start.layout.bores, SLOP)]
-    hypotheses = [VisitHypothesis(noise, bore=bore, slop=slop) for bore, slop in faults for noise in NOISES]
-    told = np.log([SLOP.get(slop, 1.0) * share for _, slop in faults for share in by_noise])
+    faults = [VisitHypothesis(bore=bore, slop=slop) for bore, slop in product(start.layout.bores, SLOP)]
+    every = {VisitHypothesis(): 0.0} | {one: math.log(SLOP[one.slop]) for one in faults}
+    hypotheses = [replace(one, noise=noise) for one in every for noise in NOISES]
+    told = np.array([often + share for often in every.values() for share in np.log(by_noise)])
     stack = replace(stacked([start] * len(hypotheses)), log_evidence=told)
     return HypothesisBank(tuple(hypotheses), stack)
 
@@ -158,17 +169,45 @@ def _begun(start: Posterior) -> HypothesisBank:
 def _suspecting(bank: HypothesisBank, adjuster: Adjuster) -> HypothesisBank:
     """With the hypotheses that an adjuster keeps but a part of its moves from now on, begun from those that all is
     sound."""
-    if adjuster in [one.adjuster for one in bank.hypotheses]:
+    if adjuster in bank.suspected:
         return bank
     sets_a_gap = kind_at(bank.stack.layout, adjuster).effect == "sets a gap"
     shares = KEPT if sets_a_gap else {0.0: KEPT[0.0]}  # by how much a screw moves less is learned as its gain
     each = [at(bank.stack, n) for n in range(len(bank.hypotheses))]
     hypotheses = list(bank.hypotheses)
-    for sound, belief in [(bank.hypotheses[n], each[n]) for n in bank.sound]:
+    told = np.asarray(bank.stack.log_evidence)
+    least = told.max() - FORGET
+    for sound in bank.sound:
         for kept, often in shares.items():
-            hypotheses.append(replace(sound, adjuster=adjuster, kept=kept))
-            each.append(replace(belief, log_evidence=belief.log_evidence + math.log(often)))
-    return HypothesisBank(tuple(hypotheses), stacked(each))
+            if told[sound] + math.log(often) > least:
+                hypotheses.append(replace(bank.hypotheses[sound], adjuster=adjuster, kept=kept))
+                each.append(replace(each[sound], log_evidence=told[sound] + math.log(often)))
+    return HypothesisBank(tuple(hypotheses), stacked(each), bank.suspected | {adjuster})
+
+
+def _doubting(moved: _Moved, seen: Seen) -> _Moved:
+    """With the hypotheses that the one reading of a bore is wrong, from those that nothing else is."""
+    often = Counter([one.bore for one in seen if isinstance(one, Reading)])
+    once, bank = [bore for bore, times in often.items() if times == 1], moved.after
+    told = np.asarray(bank.stack.log_evidence)
+    least = told.max() - FORGET - MISREAD_LOG_ODDS
+    right = [n for n in bank.sound if bank.hypotheses[n].misread is None and told[n] > least]
+    pairs = list(product(right, once))
+    if not pairs:
+        return moved
+    before = None if moved.before is None else _misreading(moved.before, pairs)
+    return moved._replace(before=before, after=_misreading(bank, pairs), doubting=len(pairs))
+
+
+def _misreading(bank: HypothesisBank, pairs: Sequence[tuple[int, int]]) -> HypothesisBank:
+    """With further hypotheses at the end, each one of those there are with a bore that is misread."""
+    count = len(bank.hypotheses)
+    places = np.array([*range(count), *(n for n, _ in pairs)])
+    told = np.asarray(bank.stack.log_evidence)[places]
+    told[count:] += MISREAD_LOG_ODDS
+    fresh = [replace(bank.hypotheses[n], misread=bore) for n, bore in pairs]
+    stack = replace(bank.stack, mean=bank.stack.mean[places], covariance=bank.stack.covariance[places])
+    return bank._replace(hypotheses=(*bank.hypotheses, *fresh), stack=replace(stack, log_evidence=told))
 
 
 def _changed(bank: HypothesisBank, change: Callable[[Posterior, VisitHypothesis], Posterior]) -> HypothesisBank:
@@ -183,10 +222,13 @@ def _read_in(moved: _Moved, seen: Seen, meter: Meter) -> HypothesisBank:
     if not seen:
         return bank
     rows = bank.stack.row_of_bore
+    wrong = np.arange(len(bank.hypotheses)) >= len(bank.hypotheses) - moved.doubting
+    about = [one.misread if one.bore is None else one.bore for one in bank.hypotheses]
     rough = Roughness(
         np.array([one.noise for one in bank.hypotheses]),
-        np.array([0 if one.bore is None else rows[one.bore] for one in bank.hypotheses]),
+        np.array([0 if bore is None else rows[bore] for bore in about]),
         np.array([one.slop for one in bank.hypotheses]),
+        np.where(wrong, MISREAD_SD, 0.0),
     )
     sure = np.array([one.adjuster is not None and one.adjuster == moved.adjuster for one in bank.hypotheses])
     before = None if moved.before is None else moved.before.stack
@@ -197,11 +239,15 @@ def _closed(bank: HypothesisBank) -> HypothesisBank:
     """Without the hypotheses that are out of the question."""
     told = np.asarray(bank.stack.log_evidence)
     soundest = bank.sound[int(told[bank.sound].argmax())]
-    kept = np.union1d(np.flatnonzero(told > told.max() - FORGET), [soundest])
+    doubted = np.array([one.misread is not None for one in bank.hypotheses])
+    likely = told > told.max() - FORGET
+    if (likely & doubted).sum() > MOST_DOUBTED:
+        likely &= ~doubted | (told >= np.sort(told[likely & doubted])[-MOST_DOUBTED])
+    kept = np.union1d(np.flatnonzero(likely), [soundest])
     stack = replace(
         bank.stack,
         mean=bank.stack.mean[kept],
         covariance=bank.stack.covariance[kept],
         log_evidence=told[kept] - told.max(),
     )
-    return HypothesisBank(tuple([bank.hypotheses[n] for n in kept]), stack)
+    return bank._replace(hypotheses=tuple([bank.hypotheses[n] for n in kept]), stack=stack)

@@ -1,4 +1,4 @@
-"""Readings with nothing moved between them that cannot all be right."""
+"""Readings that cannot be right: by one another, or by everything else that was read and moved."""
 
 from collections.abc import Sequence
 
@@ -25,3 +25,18 @@ def to_read_again(layout: Layout, meter: Meter, since: Sequence[Reading]) -> Adv
     odd = far_from_others({bore: values[0] for bore, values in by_bore.items() if values}, meter)
     once = tuple(bore for bore in layout.bores if bore in odd and len(by_bore[bore]) == 1)
     return Advice(AdviceKind.MEASURE, AdviceReason.MISREAD, bores=once) if once else None
+
+
+def nothing_helps(outside: Sequence[int], told: Sequence[int]) -> Advice:
+    """That no adjustment brings the bores ``outside`` nearer; but first to read again one that a single reading says so
+    of: where no move pays, everything else speaks against that reading.
+
+    Parameters: ``outside`` by the verdict, at least one; ``told``, the bore of every reading that tells how it stands.
+
+    >>> nothing_helps([3, 5], [1, 2, 3, 3, 4, 5]).bores, nothing_helps([3], [1, 2, 3, 3]).about
+    ((5,), (3,))
+    """
+    once = [bore for bore in outside if told.count(bore) < 2]
+    if once:
+        return Advice(AdviceKind.MEASURE, AdviceReason.DOUBTFUL, bores=(once[0],))
+    return Advice(AdviceKind.CANNOT, AdviceReason.NOTHING_HELPS, about=tuple(outside))

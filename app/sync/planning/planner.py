@@ -41,7 +41,7 @@ from app.sync.planning.advice import (
     step_kind,
     why_turned,
 )
-from app.sync.planning.contradictions import to_read_again
+from app.sync.planning.contradictions import nothing_helps, to_read_again
 from app.sync.planning.evaluation import (
     READ_MINUTES,
     SIXTEENTH,
@@ -376,8 +376,7 @@ def _last_round(bench: _PlanningContext, closed: bool, decision: Decision | None
         return _towards(plan, bench)
     if undecided:
         return Advice(AdviceKind.CANNOT, AdviceReason.TOO_CLOSE, about=tuple(by_doubt[:1]))
-    about = tuple(sorted((*decision.above, *decision.below))) or tuple(by_doubt[:1])
-    return Advice(AdviceKind.CANNOT, AdviceReason.NOTHING_HELPS, about=about)
+    return nothing_helps(sorted((*decision.above, *decision.below)) or by_doubt[:1], bench.told)
 
 
 def _most_doubtful(bench: _PlanningContext) -> int:
@@ -395,6 +394,6 @@ def _with_expected(advice: Advice, bench: _PlanningContext) -> Advice:
     found = {}
     for bore in advice.bores:
         value = float(shown[after.row(bore)])
-        band = 1.645 * math.hypot(reading_sd(value, bench.meter), float(spread[after.row(bore)]))
-        found[bore] = Expected(value, max(value - band, 0.0), value + band)
+        sd = math.hypot(reading_sd(value, bench.meter), float(spread[after.row(bore)]))
+        found[bore] = Expected.around(value, sd)
     return replace(advice, expected=found)

@@ -1,6 +1,7 @@
 """What a whole visit proves: couplers that do not answer, slop, a meter that repeats worse than told."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -9,7 +10,8 @@ from app.sync.engine.events import BladeReset, Event, Meter, Reading, StopTurn
 from app.sync.engine.hardware import likely_hardware
 from app.sync.engine.layout import Bank, Coupler, Layout, StopScrew
 from app.sync.engine.units import KG_PER_HOUR, LITER, THOU
-from app.sync.estimation.filter import predicted_readings, run_filter
+from app.sync.estimation import visit_hypotheses
+from app.sync.estimation.filter import learn, predicted_readings, run_filter
 from app.sync.estimation.posterior import Posterior, start_prior
 from app.sync.estimation.predict import predict
 from app.sync.estimation.visit_hypotheses import Judged, judged
@@ -86,6 +88,48 @@ def test_a_figure_typed_wrong_after_a_reset_accuses_nobody() -> None:
     assert found.loose.get(3, 0.0) < 0.5
 
 
+def wrong_once(bore: int, events: list[Event]) -> list[Event]:
+    """A visit of which the first figure at a bore is typed a quarter too high."""
+    first = next(one for one in events if isinstance(one, Reading) and one.bore == bore)
+    return [replace(first, value=1.25 * first.value) if one is first else one for one in events]
+
+
+def test_a_figure_typed_wrong_before_the_first_move_accuses_nobody_later() -> None:
+    """Nothing in the first round tells that it is wrong; what the bore reads after each move does."""
+    events: list[Event] = shown(START)
+    for turns in (-0.125, 0.125):
+        events = [*events, StopTurn("A", turns, 0.0)]
+        events = [*events, *(one for one in shown(run_filter(START, TOLD, events)) for _ in range(2))]
+    sound, wrong = (judged(START, TOLD, tuple(one)) for one in (events, wrong_once(2, events)))
+    assert max(wrong.loose.values(), default=0.0) < 0.5
+    assert max(wrong.unanswering.values(), default=0.0) < 0.5
+    assert wrong.noise == sound.noise == 1.0
+
+
+def test_a_coupler_that_answered_once_is_not_suspected_anew() -> None:
+    """Two feelers after it land where the plate stood already."""
+    events: list[Event] = [*shown(START, 1.8), reset(4.0)]
+    events = [*events, *shown(run_filter(START, TOLD, events))]
+    stands = events[-8:]
+    again = judged(START, TOLD, (*events, *(reset(5.5), *stands) * 2))
+    assert again.unanswering.get(THIRD, 0.0) < 0.1
+
+
+def test_a_long_visit_is_followed_by_no_more_hypotheses_than_a_short_one(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Every round adds those that a figure of it is wrong, and no move leaves more than so many of them."""
+    sizes: list[int] = []
+
+    def counted(stack: Posterior, *others: object) -> Posterior:
+        sizes.append(len(stack.mean))
+        return learn(stack, *others)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(visit_hypotheses, "learn", counted)
+    turn = StopTurn("A", 0.0625, 0.0), StopTurn("A", -0.0625, 0.0)
+    start = replace(START, mean=START.mean.copy())  # nothing is remembered of it
+    judged(start, TOLD, tuple(e for n in range(16) for e in (*shown(START), turn[n % 2])))
+    assert max(sizes[8:]) <= max(sizes[:4])
+
+
 def rounds(seed: int, noise: float, times: int = 6) -> tuple[Event, ...]:
     rng, values = np.random.default_rng(seed), predicted_readings(START, TOLD)[0]
     return tuple(
@@ -136,5 +180,5 @@ def test_slop_under_a_fine_meter_is_told_and_of_its_bore() -> None:
 def test_a_dead_stop_screw_is_named_as_a_dead_coupler_is() -> None:
     first = shown(START)
     turned = StopTurn("A", 0.25, 0.0)
-    found = judged(START, TOLD, (*first, turned, *first, turned, *first))
+    found = judged(START, TOLD, (*first, *(turned, *first) * 3))
     assert found.unanswering[StopScrew("A")] > 0.95

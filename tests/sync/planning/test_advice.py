@@ -185,10 +185,10 @@ def test_a_screw_that_twice_moved_nothing_is_not_turned_again() -> None:
 def test_a_window_finer_than_hands_can_set_is_said_to_be_finer() -> None:
     hardware = likely_hardware(4e-3, 8)
     found = next_move(V8, hardware, Meter(), a_round([6.5] * 8), 15.0, BLADES, 0.01, 4e-3)
-    for _ in range(3):
+    for rounds in range(2, 5):
         if found.kind != "measure":
             break
-        found = next_move(V8, hardware, Meter(), a_round([6.5] * 8) * 2, 15.0, BLADES, 0.01, 4e-3)
+        found = next_move(V8, hardware, Meter(), a_round([6.5] * 8) * rounds, 15.0, BLADES, 0.01, 4e-3)
     assert (found.kind, found.why) == ("done", "finest")
 
 
