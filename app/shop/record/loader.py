@@ -1,6 +1,7 @@
 """Fills visit records from the database: the one place where rows become a record, for one visit or for many."""
 
 from collections.abc import Iterable, Sequence
+from contextlib import suppress
 from dataclasses import replace
 from itertools import groupby
 from operator import attrgetter
@@ -37,7 +38,7 @@ from app.shop.record.rounds import Round
 from app.shop.record.settings import DEFAULTS
 from app.shop.record.visit_record import VisitRecord
 from app.shop.rejections import Rejection
-from app.shop.store.database import raw_connection
+from app.shop.store.database import Database, raw_connection
 from app.shop.store.tables import SignOff, Visit
 
 LOOKED_BACK = 3
@@ -98,6 +99,13 @@ def load(session: Session, visit_id: int) -> VisitRecord:
     """
     record = _kept(session, visit_id) or _read(session, [visit_id])[visit_id]
     return record.judged_at(session.info["now"])
+
+
+def ahead(shop: Database, visit_id: int) -> None:
+    """Read a visit before the turn to write, where it is not in mind: in that turn only its revision is asked for."""
+    if not shop.has_in_mind(visit_id):
+        with suppress(NotFoundError), shop.reading() as session:
+            load(session, visit_id)
 
 
 def load_all(session: Session, ids: Sequence[int]) -> list[VisitRecord]:

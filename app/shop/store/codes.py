@@ -49,6 +49,8 @@ class Damage(StrEnum):
     ROWS_CHANGED = "rows-changed"  # rows
     MORE_ROWS_CHANGED = "more-rows-changed"  # rows, more
     ROW = "row"  # table, id
+    ROWS_GONE = "rows-gone"  # rows
+    ROWS_OF_TABLE = "rows-gone-of-table"  # count, table
 
 
 class HealthProblem(StrEnum):
@@ -73,4 +75,5 @@ class Noticed(StrEnum):
     FILE_HELD = "file-held"
     HELD_AT_CLOSE = "held-at-close"  # file
     RESCUED = "rescued"  # file
+    DAMAGE_FOUND = "damage-found"  # found, a Damage
     PAIRING_TRIED = "pairing-tried"  # address, tries, ago, a timedelta

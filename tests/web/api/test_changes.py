@@ -9,8 +9,12 @@ import pytest
 from starlette.testclient import TestClient
 
 from app.shop.commands import engines, people
+from app.shop.commands.live import filling
+from app.shop.cross_check import findings
+from app.shop.cross_check.findings import NewFindings, ShownAt
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.store.database import Database, raw_connection
+from app.shop.store.tables import EVIDENCE
 from app.web.api.shop import changes
 from app.web.api.shop.changes import Kind
 from tests.serving import serving
@@ -62,6 +66,18 @@ def test_each_change_says_which_engine_and_visit_it_belongs_to(shop: Database, c
     assert [(one["kind"], one["id"], one["visit_id"]) for one in found[1:]] in ([], [("engine", first, None)])
 
 
+def test_what_the_cross_check_and_the_instruments_record_is_told_with_its_visit(
+    shop: Database, client: TestClient
+) -> None:
+    opened = visit(shop, engine(shop))
+    before = every(client, 500)[-1]["seq"]
+    shown = NewFindings("heat", (ShownAt(bore=1, value=420.0), ShownAt(bore=2, value=431.0)), "°C", "KM")
+    findings.add(shop, opened, key(), shown, AT)
+    filling.say(shop, opened, key(), "KM", AT, active=True)
+    told_of = client.get("/api/changes", params={"after": before}).json()["changes"]
+    assert [(one["kind"], one["visit_id"]) for one in told_of] == [*[("finding", opened)] * 2, ("filling", opened)]
+
+
 def test_people_pins_tablets_and_tokens_are_not_told_of(shop: Database, client: TestClient) -> None:
     before = every(client, 500)
     people.add(shop, key(), "Kim", "2580", "2580", AT)
@@ -82,10 +98,15 @@ def test_a_write_that_was_taken_back_is_no_change(shop: Database, client: TestCl
     assert every(client, 500) == before
 
 
-def test_every_table_that_is_told_of_has_a_kind(shop: Database) -> None:
+ACCESS = {"person", "pin_try", "tablet", "feed", "program", "program_write"}
+"""Who has access, and what was written through whom: no program is told of these."""
+
+
+def test_all_evidence_is_told_of_but_who_has_access_and_every_table_that_is_has_a_kind(shop: Database) -> None:
     with shop.reading() as session:
         found = raw_connection(session).execute("SELECT tbl_name FROM sqlite_schema WHERE name LIKE '%told_insert'")
         tables = {table for (table,) in found}
+    assert tables == {"engine", *EVIDENCE} - ACCESS
     assert {"settings" if table == "setup" else table.replace("_", "-") for table in tables} == set(get_args(Kind))
 
 
