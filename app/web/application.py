@@ -15,12 +15,14 @@ from starlette.types import Receive, Scope, Send
 
 from app import places
 from app.shop.apart import Apart
+from app.shop.commands.access.dry_run import DryRunEnded
 from app.shop.commands.access.programs import naming
 from app.shop.commands.live.feeds import feeders
 from app.shop.errors import NotFoundError, RejectedError
 from app.shop.record.loader import in_the_shop
 from app.shop.store.database import Database, ShopUnavailableError
 from app.web.api import interface
+from app.web.api.answers.dry_run import told
 from app.web.api.problems import either
 from app.web.context import Pages, environment
 from app.web.errands import Errands
@@ -156,6 +158,7 @@ def create_app(
         (ShopUnavailableError, _unavailable),
     ):
         app.add_exception_handler(error, either(error, page))
+    app.add_exception_handler(DryRunEnded, told)
     app.add_middleware(Gzip, minimum_size=1000)
     protect(
         app,

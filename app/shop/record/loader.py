@@ -148,11 +148,16 @@ def of_engine(session: Session, engine_id: int) -> list[VisitRecord]:
     return _linked(records(session, [one for one in ids.all() if one is not None]))
 
 
-def in_the_shop(session: Session) -> list[VisitRecord]:
-    """The records of all visits that are open, the one touched last on top."""
+def open_visits(session: Session) -> list[int]:
+    """The ids of all visits that are open, the newest first."""
     signed = select(SignOff).where(SignOff.visit_id == Visit.id)
     rows = session.exec(select(Visit.id).where(~signed.exists()).order_by(col(Visit.id).desc()))
-    return load_all(session, [visit_id for visit_id in rows.all() if visit_id is not None])
+    return [visit_id for visit_id in rows.all() if visit_id is not None]
+
+
+def in_the_shop(session: Session) -> list[VisitRecord]:
+    """The records of all visits that are open, the newest first."""
+    return load_all(session, open_visits(session))
 
 
 def _of_before(revision: Revision) -> tuple[int, ...]:

@@ -49,8 +49,7 @@ class Damage(StrEnum):
     ROWS_CHANGED = "rows-changed"  # rows
     MORE_ROWS_CHANGED = "more-rows-changed"  # rows, more
     ROW = "row"  # table, id
-    ROWS_GONE = "rows-gone"  # rows
-    ROWS_OF_TABLE = "rows-gone-of-table"  # count, table
+    ROWS_GONE = "rows-gone"  # rows, each a HealthProblem.ROWS_OF_TABLE
 
 
 class HealthProblem(StrEnum):

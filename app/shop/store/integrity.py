@@ -12,7 +12,7 @@ from tempfile import TemporaryDirectory
 
 from app.shop.reasons import Reason, because
 from app.shop.store import row_hashes
-from app.shop.store.codes import Damage
+from app.shop.store.codes import Damage, HealthProblem
 from app.shop.store.proof import proving
 from app.shop.store.proof.proving import Proof
 
@@ -126,8 +126,9 @@ def damage_of(proof: Proof) -> Reason | None:
     """What is wrong by a proof of the row hashes: rows that were changed, or rows that are gone."""
     broken = proof.broken
     if proof.gone and not broken:
-        counted = (because(Damage.ROWS_OF_TABLE, count=n, table=table) for table, n in sorted(proof.gone.items()))
-        return because(Damage.ROWS_GONE, rows=tuple(counted))
+        gone = sorted(proof.gone.items())
+        counted = tuple(because(HealthProblem.ROWS_OF_TABLE, count=n, table=table) for table, n in gone)
+        return because(Damage.ROWS_GONE, rows=counted)
     rows = tuple(because(Damage.ROW, table=table, id=ident) for table, ident in broken[:MOST_NAMED])
     if len(broken) > MOST_NAMED:
         return because(Damage.MORE_ROWS_CHANGED, rows=rows, more=len(broken) - MOST_NAMED)

@@ -19,15 +19,18 @@ from app.web.api import (
     moves,
     phases,
     readings,
+    rounds,
     slips,
     story,
     visits,
 )
-from app.web.api.cross_check import findings
+from app.web.api.answers.dry_run import DESCRIBED, NOT_TRIED, DryRunTold, tried_only
+from app.web.api.answers.places import LOCATION, located
+from app.web.api.cross_check import findings, recorded
 from app.web.api.description.field_names import describe
 from app.web.api.problems import OTHERS, Problem
 from app.web.api.shop import changes, meters, settings
-from app.web.live import doors
+from app.web.live import doors, instruments
 from app.web.security.middleware import TABLET
 from app.web.security.origin import FEED
 from app.web.security.programs import BEARER, PROGRAM
@@ -57,6 +60,9 @@ They are the same whatever units the shop sees and types on its pages; only sent
 
 **Keys.** Every write carries a UUID that the sender makes. The same write sent again under its key is stored once and
 gets the same answer, so a program that got no answer sends it again.
+
+**Trying.** A write with `?dry_run=true` is looked at as ever and stores nothing: it is answered with 200 where it would
+be stored, and rejected where it would not. What is made is found at the `Location` of a 201.
 
 **Rejections** are problem documents (`application/problem+json`, RFC 9457). Nothing is saved by a write that was
 rejected. `code` says why, such as `visit-signed-off`, `changed-by-another-tablet` or `no-such-engine`; where fields are
@@ -135,16 +141,17 @@ SECURITY = {
 router = APIRouter(
     prefix="/api",
     responses=OTHERS,
-    dependencies=[Depends(within_scope), Depends(json_only)],
+    dependencies=[Depends(within_scope), Depends(json_only), Depends(tried_only), Depends(located)],
     generate_unique_id_function=lambda route: route.name,
 )
 RESOURCES = (
-    *(engines, fittings, visits, phases, readings, moves, advice, findings, story, slips, corrections),
-    *(meters, settings, changes, doors),
+    *(engines, fittings, visits, phases, rounds, readings, moves, advice, findings, recorded, story, slips),
+    *(corrections, meters, settings, changes, instruments, doors),
 )
 for resource in RESOURCES:
     router.include_router(resource.router)
-router.include_router(moves.cold)
+for further in (moves.cold, moves.made):
+    router.include_router(further)
 
 
 @router.get("/openapi.json", include_in_schema=False)
@@ -170,6 +177,26 @@ def document() -> dict[str, Any]:
         for method, operation in operations.items():
             asked = [{"program": [scope_of(method.upper(), path)]}, {"tablet": []}, {}]
             operation["security"] = [{"feed": []}] if path == FEED else asked
+            _describe_answers(method, operation)
     described["components"]["schemas"] |= {**problem.pop("$defs"), "Problem": problem}
+    dry = DryRunTold.model_json_schema()
+    described["components"]["schemas"]["DryRunTold"] = dry
     describe(described["components"]["schemas"])
     return described
+
+
+def _describe_answers(method: str, operation: dict[str, Any]) -> None:
+    """Where what a write made is found, and that it may be tried only."""
+    answers = operation["responses"]
+    if "201" in answers:
+        answers["201"]["headers"] = {"Location": LOCATION}
+    if method == "get" or operation["operationId"] in NOT_TRIED:
+        return
+    operation.setdefault("parameters", []).append(DESCRIBED)
+    if "200" not in answers:
+        content = {"application/json": {"schema": {"$ref": "#/components/schemas/DryRunTold"}}}
+        answers["200"] = {"description": "With `dry_run`: it would be stored. Nothing was.", "content": content}
+    else:
+        schema = answers["200"]["content"]["application/json"]["schema"]
+        dry = {"$ref": "#/components/schemas/DryRunTold"}
+        answers["200"]["content"]["application/json"]["schema"] = {"anyOf": [schema, dry]}

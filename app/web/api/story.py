@@ -15,7 +15,7 @@ from app.web.api.fittings import FittingTold
 from app.web.api.moves import MoveTold
 from app.web.api.phases import CheckTold
 from app.web.api.problems import NOT_THERE, REFUSALS
-from app.web.api.readings import RoundTold
+from app.web.api.rounds import RoundTold
 from app.web.api.shapes import By, Id, Key, Line, Sent, Slug, Told
 from app.web.api.visits import EngineEventTold, OverrideTold, StopEndTold, VisitTold
 from app.web.context import Now, Shop

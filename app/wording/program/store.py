@@ -93,7 +93,6 @@ DAMAGE: Mapping[StrEnum, Message] = {
     Damage.MORE_ROWS_CHANGED: Message("Rows changed outside the program: {rows} and {more} more."),
     Damage.ROW: Message("{table} {id}", note="A row: its table and its number."),
     Damage.ROWS_GONE: Message("Rows deleted outside the program: {rows}."),
-    Damage.ROWS_OF_TABLE: Message("{count} in {table}", note="How many rows, and their table."),
 }
 
 LOW_SPACE = Message("Only {size} free on this disk. Free disk space.")

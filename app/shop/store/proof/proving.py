@@ -12,7 +12,7 @@ from app.shop.store import row_hashes
 from app.shop.store.database import Database, raw_connection
 
 NIGHT = 3
-"""From this hour of the shop's own time on, once a day, every row is proved (our judgement: nobody works then)."""
+"""From this hour of the shop's own time on, once a day, every row is proved (our judgement: shops are closed then)."""
 
 SLICE = 5_000
 """How many rows are proved at a time while people work: about a tenth of a second."""
