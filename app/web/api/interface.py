@@ -24,9 +24,11 @@ from app.web.api import (
     story,
     visits,
 )
+from app.web.api.advising import banks, cold_setting
 from app.web.api.answers.dry_run import DESCRIBED, NOT_TRIED, DryRunTold, tried_only
 from app.web.api.answers.places import LOCATION, located
 from app.web.api.cross_check import findings, recorded
+from app.web.api.description.examples import PARAMETERS
 from app.web.api.description.field_names import describe
 from app.web.api.problems import OTHERS, Problem
 from app.web.api.shop import changes, meters, settings
@@ -145,7 +147,22 @@ router = APIRouter(
     generate_unique_id_function=lambda route: route.name,
 )
 RESOURCES = (
-    *(engines, fittings, visits, phases, rounds, readings, moves, advice, findings, recorded, story, slips),
+    *(
+        engines,
+        fittings,
+        visits,
+        phases,
+        rounds,
+        readings,
+        moves,
+        advice,
+        banks,
+        cold_setting,
+        findings,
+        recorded,
+        story,
+        slips,
+    ),
     *(corrections, meters, settings, changes, instruments, doors),
 )
 for resource in RESOURCES:
@@ -186,8 +203,11 @@ def document() -> dict[str, Any]:
 
 
 def _describe_answers(method: str, operation: dict[str, Any]) -> None:
-    """Where what a write made is found, and that it may be tried only."""
+    """What its address names, where what a write made is found, and that it may be tried only."""
     answers = operation["responses"]
+    for parameter in operation.get("parameters", ()):
+        if parameter["in"] == "path":
+            parameter.setdefault("description", PARAMETERS.get(parameter["name"], ""))
     if "201" in answers:
         answers["201"]["headers"] = {"Location": LOCATION}
     if method == "get" or operation["operationId"] in NOT_TRIED:

@@ -64,11 +64,13 @@ class BoreTold(Told):
 
     bore: int
     value: float
-    deviation: float = Field(description="From the mean of all bores.")
+    deviation: float = Field(description="From the mean of all bores, in `unit` of the round.")
     uncertainty: float = Field(description="Half the width of the interval of `deviation`, which holds nine of ten.")
     share: float = Field(description="Its air beside the mean of all bores, a fraction: 0.05 is 5 % more.")
-    share_low: float = Field(description="Lower end of the interval that holds `share` in nine cases of ten.")
-    share_high: float = Field(description="Upper end of that interval.")
+    share_low: float = Field(
+        description="Lower end of the interval that holds `share` in nine cases of ten: a fraction."
+    )
+    share_high: float = Field(description="Upper end of that interval, a fraction.")
     inside: float = Field(description="Probability that the bore is within the tolerance.")
     above: float = Field(description="Probability that it takes more air than the tolerance allows.")
     below: float = Field(description="Probability that it takes less.")
@@ -80,7 +82,7 @@ class EvennessTold(Told):
 
     verdict: Conformity
     all_inside: float | None = Field(description="Probability that every bore is even; null until known.")
-    pass_probability: float = Field(description="From which of it the engine is even: the shop's setting.")
+    pass_probability: float = Field(description="From which probability on the engine is even: the shop's setting.")
     counted: int = Field(description="Readings gone by, those of earlier rounds too.")
     rounds_to_decide: int | None = Field(description="Further rounds that would likely decide it; null where none is.")
     readings_to_decide: int | None = Field(
@@ -91,9 +93,9 @@ class EvennessTold(Told):
     sentence: str
     unit: MeterUnit
     mean: float
-    half_width: float = Field(description="Half width of the tolerance around the mean.")
+    half_width: float = Field(description="Half width of the tolerance around the mean, in `unit`.")
     uncertainty: float
-    drift: float = Field(description="How much the idle rose over the round; taken out of the values.")
+    drift: float = Field(description="How much the idle rose over the round, in `unit`; taken out of the values.")
     drift_seen: bool = Field(description="Whether the drift is more than the meter's own scatter.")
     bank_means: dict[str, float]
     misread: list[int] = Field(description="Bores to read again first.")

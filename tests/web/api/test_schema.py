@@ -6,6 +6,7 @@ import uuid
 from collections.abc import Iterator
 from typing import Any, get_args
 
+import jsonschema_rs
 import pytest
 import schemathesis
 from hypothesis import HealthCheck, settings
@@ -14,7 +15,8 @@ from schemathesis.python import asgi
 from app.shop.procedure.phases import HEAT_SOAKED, PHASES
 from app.shop.record.rounds import UNITS
 from app.shop.store.upgrade import open_shop
-from app.web.api.description.field_names import EXAMPLES, FIELDS
+from app.web.api.description.examples import EXAMPLES, PARAMETERS
+from app.web.api.description.field_names import FIELDS
 from app.web.api.fittings import JSON_NAMES, HardwareSent, HardwareTold
 from app.web.api.interface import document
 from app.web.api.shapes import MeterUnit, Slug
@@ -105,14 +107,62 @@ def test_the_description_is_of_the_interface_alone_and_says_what_everything_is()
     assert {tag for ops in described["paths"].values() for op in ops.values() for tag in op["tags"]} == tags
 
 
-def test_every_field_says_what_it_is_and_a_figure_shows_one() -> None:
-    shapes = described["components"]["schemas"]
-    for name, shape in shapes.items():
+def properties() -> Iterator[tuple[str, str, dict[str, Any]]]:
+    """Every field: the shape that has it, its name, and what is said of it."""
+    for name, shape in described["components"]["schemas"].items():
         for field, said in shape.get("properties", {}).items():
-            meant = said.get("$ref", "").rpartition("/")[2]
-            assert said.get("description") or shapes[meant]["description"], (name, field)
-    used = {field for shape in shapes.values() for field in shape.get("properties", {})}
+            yield name, field, said
+
+
+def kinds_of(said: dict[str, Any]) -> set[str]:
+    """What a field holds, alone or several of it: ``number``, ``integer``, ``choice`` and so on."""
+    found = set()
+    for one in said.get("anyOf", [said]):
+        shapes = described["components"]["schemas"]
+        meant = shapes[one["$ref"].rpartition("/")[2]] if "$ref" in one else one
+        found |= kinds_of(meant["items"]) if meant.get("type") == "array" else set()
+        found.add("choice" if "enum" in meant else str(meant.get("type")))
+    return found
+
+
+def test_every_field_says_what_it_is() -> None:
+    shapes = described["components"]["schemas"]
+    for name, field, said in properties():
+        meant = said.get("$ref", "").rpartition("/")[2]
+        assert said.get("description") or shapes[meant]["description"], (name, field)
+    for path, operations in described["paths"].items():
+        for operation in operations.values():
+            for parameter in operation.get("parameters", ()):
+                assert parameter["description"], (path, parameter["name"])
+    used = {field for _, field, _ in properties()}
     assert used >= FIELDS.keys() | EXAMPLES.keys() - {"visit_id"}
+    operations = [operation for path in described["paths"].values() for operation in path.values()]
+    assert PARAMETERS.keys() <= {one["name"] for operation in operations for one in operation.get("parameters", ())}
+
+
+def test_every_figure_and_choice_shows_one_that_it_takes() -> None:
+    for name, field, said in properties():
+        if "const" in said:
+            continue
+        if kinds_of(said) & {"number", "integer", "choice"}:
+            assert said.get("examples"), (name, field)
+        for example in said.get("examples", ()):
+            schema_of = {**said, "components": described["components"]}
+            jsonschema_rs.validate(schema_of, example)
+
+
+UNIT = re.compile(
+    r"unit|minutes|seconds|chance|probability|0 to 1|between 0 and 1|fraction|per cent|turns|sixths|thousandths|"
+    r"millimeters|degrees|samples a second|deviation|kilopascal",
+    re.IGNORECASE,
+)
+IN_THE_NAME = ("_thou", "_mm", "_deg", "_rpm", "_percent", "_minutes", "_c", "_kpa", "_per_min")
+
+
+def test_every_figure_names_its_unit() -> None:
+    for name, field, said in properties():
+        if "number" in kinds_of(said):
+            assert field.endswith(IN_THE_NAME) or UNIT.search(said["description"]), (name, field)
 
 
 def test_what_may_be_chosen_is_what_the_store_knows() -> None:

@@ -1,6 +1,7 @@
 """Where what a write made is found: ``Location``, as RFC 9110 (15.3.2) has it for 201."""
 
 from collections.abc import Mapping
+from urllib.parse import quote
 
 from fastapi import Request, Response
 
@@ -33,4 +34,5 @@ async def located(request: Request, answer: Response) -> None:
     """Says where what is made is found; an operation that knows better says it itself."""
     place = PLACES.get(request.scope["route"].name)
     if place is not None:
-        answer.headers["Location"] = place.format(**request.path_params)
+        quoted = {name: quote(str(value)) for name, value in request.path_params.items()}
+        answer.headers["Location"] = place.format(**quoted)
