@@ -39,14 +39,16 @@ from app.web.security.programs import BEARER, PROGRAM
 from app.wording.program.request_faults import RequestFault
 
 ABOUT = """
-Everything that a page can do in a visit, for a program at a test bench.
+Everything that a page can record, for a program at a test bench.
 
 1. Register the engine (`POST /api/engines`) or find it (`GET /api/engines?words=`), and open a visit.
 2. Ask for the state of the visit (`GET /api/visits/{visit_id}`): `current` is the phase under way, `missing` what it
    lacks.
 3. Record its checks, and waive what may be waived.
-4. Ask for the advice of the phase, do what it says, say what was done: readings as the meter showed them, moves as they
-   were made. Ask again after each.
+4. Ask for the advice of the phase. Its `do` names the operation to call now, with the items that it is about: what
+   stands in the way comes first, then readings as the meter showed them, moves as they were made, the next phase, the
+   sign-off. Ask again after each. A rejection of what was advised a moment ago means that something ran out since: ask
+   once more; a second one in a row wants a person.
 5. When `current` is `sign-off`, sign the visit off.
 
 **Stops, pauses and heat.** A figure beyond a limit of the shop stops the engine: `engine_state.open_stops` has it, and
@@ -62,6 +64,9 @@ They are the same whatever units the shop sees and types on its pages; only sent
 
 **Keys.** Every write carries a UUID that the sender makes. The same write sent again under its key is stored once and
 gets the same answer, so a program that got no answer sends it again.
+
+**Lists** that may be long are told page by page: `X-Total-Count` says how many there are in all, and `Link` with
+`rel="next"` where the next page is.
 
 **Trying.** A write with `?dry_run=true` is looked at as ever and stores nothing: it is answered with 200 where it would
 be stored, and rejected where it would not. What is made is found at the `Location` of a 201.

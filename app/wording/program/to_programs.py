@@ -19,6 +19,8 @@ TO_PROGRAMS: Mapping[StrEnum, Message] = {
     R.ADJUSTED_BY_ANOTHER_TABLET: Message(
         "Another adjustment was saved meanwhile, and this one is not. Ask for the advice again."
     ),
+    R.NOT_LISTED: Message("Send one of those on record."),
+    R.NAME_TAKEN: Message("This name is taken. Send another one."),
     R.NO_SUCH_ENGINE: Message("This engine is not on record. Search for it: GET /api/engines?words="),
     R.NO_SUCH_VISIT: Message("This visit is not on record. Ask its engine for its visits."),
     R.NO_SUCH_STUDY: Message("This meter study is not on record. Ask its meter for its studies."),

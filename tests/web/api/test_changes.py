@@ -1,7 +1,11 @@
 """What changed, asked for and told: everything once at least, in the order of the commits, and nobody's name."""
 
 import json
+import random
+import threading
 from collections.abc import Iterator
+from datetime import UTC, datetime
+from itertools import islice
 from typing import Any, get_args
 
 import httpx2
@@ -9,14 +13,19 @@ import pytest
 from starlette.testclient import TestClient
 
 from app.shop.commands import engines, people
+from app.shop.commands.access.programs import let_one_in
+from app.shop.commands.access.scopes import AccessScope
 from app.shop.commands.live import filling
 from app.shop.cross_check import findings
 from app.shop.cross_check.findings import NewFindings, ShownAt
 from app.shop.procedure.phases import HEAT_SOAKED
+from app.shop.queries.changes import newest_change
 from app.shop.store.database import Database, raw_connection
-from app.shop.store.tables import EVIDENCE
+from app.shop.store.tables import EVIDENCE, MeterDue
 from app.web.api.shop import changes
 from app.web.api.shop.changes import Kind
+from app.web.application import create_app
+from app.web.pages.shop import programs
 from tests.serving import serving
 from tests.shop.yard import AT, FACTS, FOUR, engine, heat_soaked, key, read_round, ready_to_sign, visit
 
@@ -126,6 +135,48 @@ def test_a_stream_tells_what_was_written_before_and_during_it(shop: Database) ->
         while len([one for one in seen if one["kind"] == "reading"]) < 9:
             seen.append(next(coming))
     assert [one["seq"] for one in seen] == list(range(1, len(seen) + 1))
+
+
+def test_a_thousand_changes_come_in_order_to_a_reader_that_is_cut_off_at_random(shop: Database) -> None:
+    """Cut off wherever it may be, the reader says what it saw last, and misses none."""
+    chance, seen, wanted = random.Random(7), [0], 1000
+    engine(shop)
+    with shop.reading() as session:
+        before = newest_change(session)
+
+    def write() -> None:
+        for _ in range(wanted):
+            with shop.writing() as session:
+                one = key()
+                session.add(MeterDue(key=one, payload=one, meter_id=1, due="2027-05-01", why="", by="KM", at=AT))
+
+    with serving(shop) as address, httpx2.Client(base_url=address, timeout=60) as client:
+        writer = threading.Thread(target=write)
+        writer.start()
+        cut = 0
+        while seen[-1] < before + wanted:
+            headers = {"Last-Event-ID": str(seen[-1])}
+            with client.stream("GET", "/api/events", headers=headers) as stream:
+                for change in islice(told(stream.iter_lines()), chance.randrange(1, 120)):
+                    seen.append(change["seq"])
+                    if seen[-1] == before + wanted:
+                        break
+            cut += 1
+        writer.join()
+    assert seen == list(range(before + wanted + 1))
+    assert cut > 5
+
+
+def test_a_token_without_the_scope_opens_no_stream(shop: Database) -> None:
+    app = create_app(shop)
+    for scope in AccessScope:
+        token = let_one_in(shop, key(), f"Bench {scope}", {scope}, 30, datetime.now(UTC))
+        with TestClient(app, base_url="http://127.0.0.1") as client:
+            app.state.stopping = lambda: True
+            app.state.programs = programs.known(shop)
+            headers = {"Authorization": f"Bearer {token}"}
+            answers = [client.get(path, headers=headers).status_code for path in ("/api/events", "/api/changes")]
+        assert answers == [200 if scope is AccessScope.EVENTS else 403] * 2
 
 
 def test_a_stream_ends_by_itself_and_is_taken_up_where_it_was(

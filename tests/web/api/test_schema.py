@@ -4,6 +4,7 @@ import json
 import re
 import uuid
 from collections.abc import Iterator
+from datetime import UTC, datetime
 from typing import Any, get_args
 
 import jsonschema_rs
@@ -12,6 +13,8 @@ import schemathesis
 from hypothesis import HealthCheck, settings
 from schemathesis.python import asgi
 
+from app.shop.commands.access.programs import let_one_in
+from app.shop.commands.access.scopes import AccessScope
 from app.shop.procedure.phases import HEAT_SOAKED, PHASES
 from app.shop.record.rounds import UNITS
 from app.shop.store.upgrade import open_shop
@@ -22,9 +25,11 @@ from app.web.api.interface import document
 from app.web.api.shapes import MeterUnit, Slug
 from app.web.api.shop import changes
 from app.web.application import create_app
+from app.web.pages.shop import programs
 from app.web.security import feed_door
+from app.web.security import programs as programs_door
 from app.web.security.origin import FEED
-from tests.shop.yard import FOUR, engine, heat_soaked, read_round, visit
+from tests.shop.yard import FOUR, engine, heat_soaked, key, read_round, visit
 
 ACCEPTED = ["2xx", "404", "409", "422"]
 """What well-formed data is answered with: whether it can be stored depends on what is recorded already."""
@@ -66,6 +71,7 @@ def short_streams() -> Iterator[None]:
     """Streams that end at once: here only their beginning is looked at. A feed may push as fast as it is asked to."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(feed_door, "MOST_A_SECOND", 100_000)
+        patch.setattr(programs_door, "MOST_A_SECOND", 100_000)
         patch.setattr(changes, "STREAM_SECONDS", 0.0)
         yield
 
@@ -93,6 +99,104 @@ def feed(client: asgi.ASGIClient) -> str:
 def test_answers_are_as_described(case: schemathesis.Case[Any], client: asgi.ASGIClient, feed: str) -> None:
     headers = {"Authorization": f"Bearer {feed}"} if case.path == FEED else None
     case.call_and_validate(session=client, base_url="http://127.0.0.1", headers=headers)
+
+
+OF_A_SCOPE = schemathesis.openapi.from_dict(
+    described,
+    config=schemathesis.Config.from_dict(
+        {"checks": {**CHECKS, "positive_data_acceptance": {"expected-statuses": [*ACCEPTED, "403"]}}}
+    ),
+)
+"""The same, where a program may have a token that does not reach."""
+
+
+@pytest.fixture(scope="module")
+def tokens(client: asgi.ASGIClient) -> dict[AccessScope, str]:
+    """A token of each scope."""
+    app = client.app  # type: ignore[attr-defined]
+    now = datetime.now(UTC)
+    made = {scope: let_one_in(app.state.shop, key(), f"Bench {scope}", {scope}, 30, now) for scope in AccessScope}
+    app.state.programs = programs.known(app.state.shop)
+    return made
+
+
+@pytest.mark.parametrize("scope", AccessScope)
+@OF_A_SCOPE.parametrize()
+@settings(max_examples=1, derandomize=True, suppress_health_check=list(HealthCheck))
+def test_answers_to_a_token_are_as_described(
+    case: schemathesis.Case[Any], client: asgi.ASGIClient, tokens: dict[AccessScope, str], scope: AccessScope
+) -> None:
+    if case.path != FEED:
+        headers = {"Authorization": f"Bearer {tokens[scope]}"}
+        answer = case.call_and_validate(session=client, base_url="http://127.0.0.1", headers=headers)
+        needed = case.operation.definition.raw["security"][0]["program"]
+        assert (answer.status_code == 403) is (scope not in needed), case.path
+
+
+def sample(shape: dict[str, Any]) -> Any:
+    """What a field may be sent as, by its examples."""
+    shape = described["components"]["schemas"][shape["$ref"].rpartition("/")[2]] if "$ref" in shape else shape
+    if "properties" in shape:
+        return {name: sample(field) for name, field in shape["properties"].items()}
+    for name in ("examples", "enum"):
+        if name in shape:
+            return shape[name][0]
+    if "const" in shape:
+        return shape["const"]
+    if "anyOf" in shape:
+        return sample(shape["anyOf"][0])
+    return {"array": lambda: [sample(shape["items"])], "number": lambda: 1.5, "integer": lambda: 1}.get(
+        shape.get("type", ""), lambda: "x" if shape.get("type") == "string" else {} if shape.get("type") else None
+    )()
+
+
+def odd(value: Any) -> Iterator[Any]:
+    """A body with one of its texts or figures made odd, one after another."""
+    if isinstance(value, dict):
+        yield from ({**value, name: one} for name, inner in value.items() for one in odd(inner))
+    elif isinstance(value, list):
+        yield from ([*value[:n], one, *value[n + 1 :]] for n, inner in enumerate(value) for one in odd(inner))
+    elif isinstance(value, str):
+        yield value + "\x00"
+    elif isinstance(value, int | float) and not isinstance(value, bool):
+        yield from (2**63, -(2**70), 10**400)
+
+
+WRITES = [
+    (path, method, alternative)
+    for path, operations in described["paths"].items()
+    for method in operations.keys() - {"get"}
+    for body in [operations[method]["requestBody"]["content"]["application/json"]["schema"]]
+    for alternative in body.get("oneOf", [body])
+    if path != FEED
+]
+
+
+@pytest.mark.parametrize(("path", "method", "shape"), WRITES)
+def test_a_nul_and_a_number_past_what_a_table_holds_are_refused(
+    client: asgi.ASGIClient, path: str, method: str, shape: dict[str, Any]
+) -> None:
+    there = re.sub(r"{(\w+_id|number)}", "1", path).replace("{phase}", "heat-soaked-recheck")
+    there = f"http://127.0.0.1{there.replace('{item}', 'coolant')}"
+    tried = 0
+    for body in odd(sample(shape)):
+        answer = client.request(method, there, content=json.dumps(body), headers={"content-type": "application/json"})
+        assert 400 <= answer.status_code < 500, (body, answer.text)
+        tried += 1
+    assert tried >= 2
+    for number in (2**63, 10**400):
+        beyond = f"http://127.0.0.1{re.sub(r'{[a-z_]+}', str(number), path)}"
+        if beyond != there:
+            assert 400 <= client.request(method, beyond, json=sample(shape)).status_code < 500
+
+
+def test_every_operation_says_who_may_call_it() -> None:
+    for path, operations in described["paths"].items():
+        for operation in operations.values():
+            assert operation["security"], path
+            assert all(
+                scheme in described["components"]["securitySchemes"] for one in operation["security"] for scheme in one
+            )
 
 
 def test_the_description_is_of_the_interface_alone_and_says_what_everything_is() -> None:
