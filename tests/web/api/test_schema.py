@@ -104,7 +104,14 @@ def test_answers_are_as_described(case: schemathesis.Case[Any], client: asgi.ASG
 OF_A_SCOPE = schemathesis.openapi.from_dict(
     described,
     config=schemathesis.Config.from_dict(
-        {"checks": {**CHECKS, "positive_data_acceptance": {"expected-statuses": [*ACCEPTED, "403"]}}}
+        {
+            "checks": {
+                **CHECKS,
+                "positive_data_acceptance": {"expected-statuses": [*ACCEPTED, "403"]},
+                "unsupported_method": {"enabled": False},  # another method may be out of reach
+            },
+            "phases": {"coverage": {"enabled": False}},
+        }
     ),
 )
 """The same, where a program may have a token that does not reach."""
@@ -180,7 +187,7 @@ def test_a_nul_and_a_number_past_what_a_table_holds_are_refused(
     there = f"http://127.0.0.1{there.replace('{item}', 'coolant')}"
     tried = 0
     for body in odd(sample(shape)):
-        answer = client.request(method, there, content=json.dumps(body), headers={"content-type": "application/json"})
+        answer = client.request(method, there, data=json.dumps(body), headers={"content-type": "application/json"})
         assert 400 <= answer.status_code < 500, (body, answer.text)
         tried += 1
     assert tried >= 2
