@@ -158,7 +158,6 @@ def create_app(
         (ShopUnavailableError, _unavailable),
     ):
         app.add_exception_handler(error, either(error, page))
-    app.add_exception_handler(DryRunEnded, told)
     app.add_middleware(Gzip, minimum_size=1000)
     protect(
         app,
@@ -177,6 +176,7 @@ def _know_programs(app: FastAPI, shop: Database) -> None:
     app.state.streams = 0
     app.state.stopping = lambda: False  # the server says when
     shop.around_writes = naming
+    app.add_exception_handler(DryRunEnded, told)
 
 
 def _know_instruments(app: FastAPI, shop: Database, clock: Callable[[], datetime]) -> None:

@@ -79,7 +79,7 @@ def posted() -> set[str]:
         route.path
         for pages in PAGES
         for route in pages.router.routes
-        if "POST" in getattr(route, "methods", ())  # type: ignore[attr-defined]
+        if "POST" in getattr(route, "methods", ())
     }
 
 

@@ -120,7 +120,7 @@ OF_A_SCOPE = schemathesis.openapi.from_dict(
 @pytest.fixture(scope="module")
 def tokens(client: asgi.ASGIClient) -> dict[AccessScope, str]:
     """A token of each scope."""
-    app = client.app  # type: ignore[attr-defined]
+    app: Any = client.app
     now = datetime.now(UTC)
     made = {scope: let_one_in(app.state.shop, key(), f"Bench {scope}", {scope}, 30, now) for scope in AccessScope}
     app.state.programs = programs.known(app.state.shop)
