@@ -31,8 +31,8 @@ from app.web.api.cross_check import findings, recorded
 from app.web.api.description.examples import PARAMETERS
 from app.web.api.description.field_names import describe
 from app.web.api.problems import OTHERS, Problem
-from app.web.api.shop import changes, meters, settings
-from app.web.live import doors, instruments
+from app.web.api.shop import changes, instruments, meters, settings
+from app.web.live import doors
 from app.web.security.middleware import TABLET
 from app.web.security.origin import FEED
 from app.web.security.programs import BEARER, PROGRAM
@@ -45,10 +45,10 @@ Everything that a page can record, for a program at a test bench.
 2. Ask for the state of the visit (`GET /api/visits/{visit_id}`): `current` is the phase under way, `missing` what it
    lacks.
 3. Record its checks, and waive what may be waived.
-4. Ask for the advice of the phase. Its `do` names the operation to call now, with the items that it is about: what
-   stands in the way comes first, then readings as the meter showed them, moves as they were made, the next phase, the
+4. Ask for the advice of the phase. Its `do` names the operation to call now, with the items that it is about:
+   first what has to be done before, then readings as the meter showed them, moves as they were made, the next phase, the
    sign-off. Ask again after each. A rejection of what was advised a moment ago means that something ran out since: ask
-   once more; a second one in a row wants a person.
+   again; a second one in a row wants a person.
 5. When `current` is `sign-off`, sign the visit off.
 
 **Stops, pauses and heat.** A figure beyond a limit of the shop stops the engine: `engine_state.open_stops` has it, and

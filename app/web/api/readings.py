@@ -226,7 +226,7 @@ def add_reading(shop: Shop, visit_id: Id, phase: Slug, body: ReadingSent, now: N
     "/phases/{phase}/readings/all-bores", status_code=201, summary="Add readings of all bores", responses=REFUSALS
 )
 def add_all_bores(shop: Shop, visit_id: Id, phase: Slug, body: AllBoresSent, now: Now) -> list[ReadingTold]:
-    """Keep what sensors at all bores showed at one moment as what is left of the round that is due, its drift check
+    """Record what sensors at all bores showed at one moment as what is left of the round that is due, its drift check
     with it: all of it or nothing."""
     values = {one.bore: (one.value, one.sd) for one in body.values}
     places = {one.bore: n for n, one in enumerate(body.values)}

@@ -54,7 +54,7 @@ class SpeedSent(Sent):
     from_above: FromAbove = None
     corrects: bool = Field(
         default=False,
-        description="Whether it puts right what was mistyped, in any round of the phase, whatever was moved since.",
+        description="Whether it corrects what was mistyped, in any round of the phase, whatever was moved since.",
     )
     model_config = example(key="7e2b0a52-6c1d-4f0b-8a61-2f0c9d1e5b04", speed_rpm=1240, by="KM")
 

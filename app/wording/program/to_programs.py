@@ -15,9 +15,9 @@ R = Rejection
 TO_PROGRAMS: Mapping[StrEnum, Message] = {
     R.STALE_FORM: Message("Nothing was saved. Send a UUID of your own as the key."),
     R.KEY_REUSED: Message("This key was used before for other values, and only those are saved. Send a new key."),
-    R.CHANGED_BY_ANOTHER_TABLET: Message("It was changed meanwhile, and this is not saved. Ask for it again."),
+    R.CHANGED_BY_ANOTHER_TABLET: Message("Something else changed it first, and this is not saved. Ask for it again."),
     R.ADJUSTED_BY_ANOTHER_TABLET: Message(
-        "Another adjustment was saved meanwhile, and this one is not. Ask for the advice again."
+        "Another adjustment was saved first, and this one is not. Ask for the advice again."
     ),
     R.NOT_LISTED: Message("Send one of those on record."),
     R.NAME_TAKEN: Message("This name is taken. Send another one."),
@@ -26,7 +26,7 @@ TO_PROGRAMS: Mapping[StrEnum, Message] = {
     R.NO_SUCH_STUDY: Message("This meter study is not on record. Ask its meter for its studies."),
     R.NO_EARLIER_VISIT: Message("This visit has no earlier visit to compare with."),
     R.NOT_SIGNED_OFF: Message("This visit is not signed off yet. Correct the row itself."),
-    R.NOTHING_MISSING: Message("Nothing is missing in this phase. Go on with the next one."),
+    R.NOTHING_MISSING: Message("Nothing is missing in this phase. Continue with the next one."),
     R.NOT_STOPPED: Message("No stop is open in this visit."),
     R.CHOICE_CLOSED: Message("This was chosen before, or an adjustment was saved since. Ask for the rounds again."),
     R.ANOTHER_ROUND: Message("Round {round} is in progress, so this is not saved. Ask for the advice again."),

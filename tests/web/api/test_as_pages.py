@@ -75,12 +75,7 @@ FOR_PEOPLE = {
 
 def posted() -> set[str]:
     """The address of every form."""
-    return {
-        route.path
-        for pages in PAGES
-        for route in pages.router.routes
-        if "POST" in getattr(route, "methods", ())
-    }
+    return {route.path for pages in PAGES for route in pages.router.routes if "POST" in getattr(route, "methods", ())}
 
 
 def test_every_form_has_an_operation_or_a_reason_for_none() -> None:
