@@ -106,6 +106,7 @@ def _bring_up_to_date(shop: Database, scripts: Path) -> None:
         kept = _keep_copy(shop, present)
         with _failing_as(Unavailable.UPGRADE_FAILED, file=shop.file, backup=kept):
             migrate(shop.file, config)
+        _note(shop, _examined(shop))
     elif found.proof.fresh:
         _note(shop, found)
 

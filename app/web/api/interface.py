@@ -25,7 +25,7 @@ from app.web.api import (
     visits,
 )
 from app.web.api.advising import banks, cold_setting
-from app.web.api.answers.dry_run import DESCRIBED, NOT_TRIED, DryRunTold, tried_only
+from app.web.api.answers.dry_run import DESCRIBED, NOT_TRIED, tried_only
 from app.web.api.answers.places import LOCATION, located
 from app.web.api.cross_check import findings, recorded
 from app.web.api.description.examples import PARAMETERS
@@ -45,8 +45,8 @@ Everything that a page can record, for a program at a test bench.
 2. Ask for the state of the visit (`GET /api/visits/{visit_id}`): `current` is the phase under way, `missing` what it
    lacks.
 3. Record its checks, and waive what may be waived.
-4. Ask for the advice of the phase. Its `do` names the operation to call now, with the items that it is about:
-   first what has to be done before, then readings as the meter showed them, moves as they were made, the next phase, the
+4. Ask for the advice of the phase. Its `do` names the operation to call now, with the items that it is about: first
+   what has to be done before, then readings as the meter showed them, moves as they were made, the next phase, the
    sign-off. Ask again after each. A rejection of what was advised a moment ago means that something ran out since: ask
    again; a second one in a row wants a person.
 5. When `current` is `sign-off`, sign the visit off.
@@ -68,7 +68,7 @@ gets the same answer, so a program that got no answer sends it again.
 **Lists** that may be long are told page by page: `X-Total-Count` says how many there are in all, and `Link` with
 `rel="next"` where the next page is.
 
-**Trying.** A write with `?dry_run=true` is looked at as ever and stores nothing: it is answered with 200 where it would
+**Trying.** A write with `?dry_run=true` is looked at as ever and stores nothing: it is answered with 204 where it would
 be stored, and rejected where it would not. What is made is found at the `Location` of a 201.
 
 **Rejections** are problem documents (`application/problem+json`, RFC 9457). Nothing is saved by a write that was
@@ -201,8 +201,6 @@ def document() -> dict[str, Any]:
             operation["security"] = [{"feed": []}] if path == FEED else asked
             _describe_answers(method, operation)
     described["components"]["schemas"] |= {**problem.pop("$defs"), "Problem": problem}
-    dry = DryRunTold.model_json_schema()
-    described["components"]["schemas"]["DryRunTold"] = dry
     describe(described["components"]["schemas"])
     return described
 
@@ -218,10 +216,4 @@ def _describe_answers(method: str, operation: dict[str, Any]) -> None:
     if method == "get" or operation["operationId"] in NOT_TRIED:
         return
     operation.setdefault("parameters", []).append(DESCRIBED)
-    if "200" not in answers:
-        content = {"application/json": {"schema": {"$ref": "#/components/schemas/DryRunTold"}}}
-        answers["200"] = {"description": "With `dry_run`: it would be stored. Nothing was.", "content": content}
-    else:
-        schema = answers["200"]["content"]["application/json"]["schema"]
-        dry = {"$ref": "#/components/schemas/DryRunTold"}
-        answers["200"]["content"]["application/json"]["schema"] = {"anyOf": [schema, dry]}
+    answers["204"] = {"description": "With `dry_run`: it would be stored. Nothing was."}

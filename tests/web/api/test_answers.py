@@ -59,7 +59,7 @@ def test_what_would_be_rejected_is_rejected_when_it_is_only_tried(client: TestCl
 def test_a_correction_of_an_engine_may_be_tried(client: TestClient, shop: Database) -> None:
     engine(shop)
     facts = {"serial": "31-0217", "displacement": 3.9, "idle_speed_rpm": 850, "vehicle": "Red coupe", "version": 1}
-    assert client.put("/api/engines/1?dry_run=true", json=facts).json() == {"would_be_stored": True}
+    assert client.put("/api/engines/1?dry_run=true", json=facts).status_code == 204
     assert client.get("/api/engines/1").json()["version"] == 1
 
 
@@ -80,7 +80,7 @@ def test_a_dry_run_leaves_neither_a_row_nor_a_change(client: TestClient, shop: D
             return int(rows)
 
     before, writes = counted(), shop.writes
-    assert client.post(f"{HOT}/readings?dry_run=true", json={**TURN, "key": key()}).status_code == 200
+    assert client.post(f"{HOT}/readings?dry_run=true", json={**TURN, "key": key()}).status_code == 204
     assert (counted(), shop.writes) == (before, writes)
 
 

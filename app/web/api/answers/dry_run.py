@@ -4,11 +4,9 @@ from collections.abc import AsyncIterator
 
 from fastapi import HTTPException, Request
 from fastapi.exceptions import RequestValidationError
-from fastapi.responses import JSONResponse, Response
-from pydantic import Field
+from fastapi.responses import Response
 
 from app.shop.commands.access.dry_run import TRIED, DryRunEnded
-from app.web.api.shapes import Told
 from app.wording.program.request_faults import RequestFault
 
 NOT_TRIED = frozenset({"sign_off", "let_feed_in", "push_live_values"})
@@ -19,16 +17,10 @@ DESCRIBED = {
     "name": PARAMETER,
     "in": "query",
     "required": False,
-    "description": "Whether the write is only tried: 200 where it would be stored, else rejected as ever.",
+    "description": "Whether the write is only tried: 204 where it would be stored, else rejected as ever.",
     "schema": {"type": "boolean", "default": False},
 }
 """As the description tells of it."""
-
-
-class DryRunTold(Told):
-    """A write that was tried only. Nothing was stored, and its key is still free."""
-
-    would_be_stored: bool = Field(description="Always true: what would not be stored is rejected as ever.")
 
 
 async def tried_only(request: Request) -> AsyncIterator[None]:
@@ -49,4 +41,4 @@ async def tried_only(request: Request) -> AsyncIterator[None]:
 def told(request: Request, error: Exception) -> Response:
     """The answer to a write that was tried only."""
     assert isinstance(error, DryRunEnded)
-    return JSONResponse(DryRunTold(would_be_stored=True).model_dump())
+    return Response(status_code=204)
