@@ -42,10 +42,10 @@ class DoTold(Told):
     """An operation to call now, with what the step says besides.
 
     `advice`: ask for it in `phase`. `record_checks`: record `items` in `phase`; those that are read over time are
-    recorded again every few minutes until they are no longer asked for. `engine_started`: check `items` and start the engine.
-    `end_stop`: find the cause, do what it takes. `begin_round`, `record_round_speed`, `add_reading` and `make_move`: as
-    the step says. `settle_readings`: a person says which reading counts. `override_phase`: a person decides whether the
-    phase is passed with something missing. `sign_off`: a person answers for the engine.
+    recorded again every few minutes until they are no longer asked for. `engine_started`: check `items` and start the
+    engine. `end_stop`: find the cause, do what it takes. `begin_round`, `record_round_speed`, `add_reading` and
+    `make_move`: as the step says. `settle_readings`: a person says which reading counts. `override_phase`: a person
+    decides whether the phase is passed with something missing. `sign_off`: a person answers for the engine.
     """
 
     operation: Operation = Field(description="The `operationId` of it.", examples=["add_reading"])
