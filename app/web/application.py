@@ -15,12 +15,14 @@ from starlette.types import Receive, Scope, Send
 
 from app import places
 from app.shop.apart import Apart
+from app.shop.commands.access.dry_run import DryRunEnded
 from app.shop.commands.access.programs import naming
 from app.shop.commands.live.feeds import feeders
 from app.shop.errors import NotFoundError, RejectedError
 from app.shop.record.loader import in_the_shop
 from app.shop.store.database import Database, ShopUnavailableError
 from app.web.api import interface
+from app.web.api.answers.dry_run import told
 from app.web.api.problems import either
 from app.web.context import Pages, environment
 from app.web.errands import Errands
@@ -174,6 +176,7 @@ def _know_programs(app: FastAPI, shop: Database) -> None:
     app.state.streams = 0
     app.state.stopping = lambda: False  # the server says when
     shop.around_writes = naming
+    app.add_exception_handler(DryRunEnded, told)
 
 
 def _know_instruments(app: FastAPI, shop: Database, clock: Callable[[], datetime]) -> None:

@@ -11,7 +11,7 @@ from starlette.types import Scope
 from app.shop.errors import ConflictError, NotFoundError, RejectedError
 from app.shop.reasons import Reason
 from app.wording.program.request_faults import RequestFault
-from app.wording.reasons import in_words
+from app.wording.program.to_programs import for_a_program
 
 STATUS = {NotFoundError: 404, ConflictError: 409, RejectedError: 422}
 PROBLEM = "application/problem+json"
@@ -72,9 +72,9 @@ def problem(
 
 def not_taken(status: int, reason: Reason, headers: Mapping[str, str] | None = None) -> JSONResponse:
     """The problem document of a request that was not taken."""
-    return problem(status, str(reason.code), in_words(reason), headers=headers)
+    return problem(status, str(reason.code), for_a_program(reason), headers=headers)
 
 
 def _fault(place: str, reason: Reason) -> dict[str, str]:
     where = "pointer" if place.startswith("#") else "parameter"
-    return {where: place, "code": str(reason.code), "detail": in_words(reason)}
+    return {where: place, "code": str(reason.code), "detail": for_a_program(reason)}

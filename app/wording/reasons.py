@@ -29,6 +29,11 @@ def in_words(reason: Reason) -> str:
     words = tables()[type(reason.code)][reason.code]
     if not isinstance(words, Message):
         return words(reason)
+    return told(words, reason)
+
+
+def told(words: Message, reason: Reason) -> str:
+    """A message with the values of a reason."""
     said = {name: _value(value) for name, value in reason.values.items()}
     return pattern(words, reason.values["count"] if words.many else 1).format_map(said)
 

@@ -48,6 +48,7 @@ def record(
     is open. Raises RejectedError by item, its figures in ``units``.
     """
     key = checked(key)
+    loader.ahead(shop, visit_id)
     with shop.writing() as session:
         record = as_done(loader.load(session, visit_id), at)
         stored = [
@@ -85,6 +86,7 @@ def take_back(shop: Database, visit_id: int, key: str, slug: str, item: str, by:
     """
     key = checked(key)
     sent = fingerprint(visit=visit_id, item=item, back=True)
+    loader.ahead(shop, visit_id)
     with shop.writing() as session:
         if again := earlier(session, CheckRow, key, sent):
             return again.ident
@@ -124,6 +126,7 @@ def waive(
     """
     key = checked(key)
     sent = fingerprint(visit=visit_id, phase=slug, why=why, gate=gate)
+    loader.ahead(shop, visit_id)
     with shop.writing() as session:
         if again := earlier(session, Override, key, sent):
             return again.ident

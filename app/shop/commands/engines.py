@@ -153,9 +153,10 @@ def find(session: Session, words: str, most: int = 50) -> list[Engine]:
     return among(session, (*hits.exact, *hits.near))
 
 
-def newest(session: Session, most: int, before: int | None = None) -> list[Engine]:
-    """The engines registered last, newest first; with ``before`` those older than the engine of that id."""
-    query = select(Engine).order_by(col(Engine.id).desc()).limit(most)
+def newest(session: Session, most: int, before: int | None = None, skip: int = 0) -> list[Engine]:
+    """The engines registered last, newest first, without the first ``skip``; with ``before`` those older than the
+    engine of that id."""
+    query = select(Engine).order_by(col(Engine.id).desc()).limit(most).offset(skip)
     return list(session.exec(query if before is None else query.where(col(Engine.id) < before)).all())
 
 
@@ -172,9 +173,10 @@ def newest_visits(session: Session, ids: Sequence[int]) -> dict[int, Visit]:
     return {v.engine_id: v for v in session.exec(select(Visit).where(last)).all()}
 
 
-def count(session: Session) -> int:
-    """How many engines have been here."""
-    return session.exec(select(func.count()).select_from(Engine)).one()
+def count(session: Session, before: int | None = None) -> int:
+    """How many engines have been here; with ``before`` those older than the engine of that id."""
+    query = select(func.count()).select_from(Engine)
+    return session.exec(query if before is None else query.where(col(Engine.id) < before)).one()
 
 
 def _with_serial(session: Session, serial: str) -> Engine | None:

@@ -43,6 +43,7 @@ def record(shop: Database, visit_id: int, key: str, new: NewSpeed, at: str) -> i
     """Store a speed in the place of the round's last one, and return its id. Raises RejectedError, ConflictError."""
     key = checked(key)
     sent = fingerprint(visit=visit_id, new=new)
+    loader.ahead(shop, visit_id)
     with shop.writing() as session:
         if again := earlier(session, OpeningSpeed, key, sent):
             return again.ident
@@ -63,6 +64,7 @@ def correct(shop: Database, visit_id: int, key: str, new: NewSpeed, at: str) -> 
     """
     key = checked(key)
     sent = fingerprint(visit=visit_id, corrects=new)
+    loader.ahead(shop, visit_id)
     with shop.writing() as session:
         if again := earlier(session, OpeningSpeed, key, sent):
             return again.ident

@@ -59,10 +59,11 @@ def add(shop: Database, key: str, name: str, pin: str, again: str, at: str) -> i
     """Add a person and return the row's id. Raises RejectedError."""
     key = checked(key)
     sent = fingerprint(name=name)
+    problems = _pin_problems(pin, again)
+    kept = "" if problems else HASHER.hash(pin)  # slow, so before the turn to write
     with shop.writing() as session:
         if before := earlier(session, Person, key, sent):
             return before.ident
-        problems = _pin_problems(pin, again)
         if not name.strip():
             problems["name"] = because(Rejection.FULL_NAME_MISSING)
         elif len(name) > LONGEST:
@@ -71,7 +72,7 @@ def add(shop: Database, key: str, name: str, pin: str, again: str, at: str) -> i
             problems["name"] = because(Rejection.NAME_TAKEN)
         if problems:
             raise RejectedError(problems)
-        row = Person(key=key, payload=sent, name=name.strip(), pin=HASHER.hash(pin), active=1, at=at)
+        row = Person(key=key, payload=sent, name=name.strip(), pin=kept, active=1, at=at)
         session.add(row)
         session.flush()
         return row.ident
@@ -112,6 +113,9 @@ def prove(shop: Database, name: str, pin: str, at: str) -> str | None:
         shop.stopwatch.mark(last)
         key = new_key()
         with shop.writing() as session:
+            counted = _wrong_in_a_row(session, person.name)
+            if counted > wrong and (held := wait(counted, timedelta(0))):  # wrong ones came in meanwhile
+                raise RejectedError({"pin": because(Rejection.TOO_MANY_TRIES, wait=held)})
             session.add(PinTry(key=key, payload=fingerprint(key=key), name=person.name, right=int(right), at=at))
             changed = _named(session, name) != person
     if changed:

@@ -108,6 +108,7 @@ def add(
         **{"sd": new.sd, "look": new.look or None, "fixed": new.fixed or None},
     }
     sent = fingerprint(visit=visit_id, new=new, **{name: one for name, one in apart.items() if one is not None})
+    loader.ahead(shop, visit_id)
     with shop.writing() if seen is None else looks.writing(shop, seen) as session:
         if again := earlier(session, ReadingRow, key, sent):
             return again.ident
@@ -179,6 +180,7 @@ def add_look(
     """
     key = checked(key)
     sent = fingerprint(visit=visit_id, look=look)
+    loader.ahead(shop, visit_id)
     with shop.writing() if seen is None else looks.writing(shop, seen) as session:
         if again := earlier(session, ReadingRow, part_key(key, "0"), sent):
             rows = session.exec(select(ReadingRow.id).where(ReadingRow.payload == sent).order_by(col(ReadingRow.id)))
@@ -229,6 +231,7 @@ def settle(
     """
     key = checked(key)
     sent = fingerprint(visit=visit_id, pair=pair, counts=counts)
+    loader.ahead(shop, visit_id)
     with shop.writing() as session:
         if again := earlier(session, ReadingRow, key, sent):
             return again.ident
@@ -277,6 +280,7 @@ def begin_round(
     key = checked(key)
     chosen = {} if wanted is None and not from_above else {"opening": wanted, "from_above": from_above}
     sent = fingerprint(visit=visit_id, phase=phase_slug, **chosen)
+    loader.ahead(shop, visit_id)
     with shop.writing() as session:
         if again := earlier(session, RoundRow, key, sent):
             return again.ident

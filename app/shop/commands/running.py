@@ -27,6 +27,7 @@ def stop(shop: Database, visit_id: int, key: str, by: str, at: str) -> int:
     """Record that the engine was stopped, and return the row's id. Raises RejectedError when it stands already."""
     key = checked(key)
     sent = fingerprint(visit=visit_id, what=STOPPED)
+    loader.ahead(shop, visit_id)
     with shop.writing() as session:
         if again := earlier(session, EngineEvent, key, sent):
             return again.ident
@@ -47,6 +48,7 @@ def start(shop: Database, visit_id: int, key: str, ticks: Collection[str], by: s
     """
     key = checked(key)
     sent = fingerprint(visit=visit_id, what=STARTED, ticks=sorted(ticks))
+    loader.ahead(shop, visit_id)
     with shop.writing() as session:
         if again := earlier(session, EngineEvent, key, sent):
             return again.ident
@@ -78,6 +80,7 @@ def end_stop(
     """
     key = checked(key)
     sent = fingerprint(visit=visit_id, cause=cause, cause_text=cause_text, remedy=remedy)
+    loader.ahead(shop, visit_id)
     with shop.writing() as session:
         if again := earlier(session, StopEnd, key, sent):
             return again.ident

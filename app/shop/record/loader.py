@@ -1,6 +1,7 @@
 """Fills visit records from the database: the one place where rows become a record, for one visit or for many."""
 
 from collections.abc import Iterable, Sequence
+from contextlib import suppress
 from dataclasses import replace
 from itertools import groupby
 from operator import attrgetter
@@ -37,7 +38,7 @@ from app.shop.record.rounds import Round
 from app.shop.record.settings import DEFAULTS
 from app.shop.record.visit_record import VisitRecord
 from app.shop.rejections import Rejection
-from app.shop.store.database import raw_connection
+from app.shop.store.database import Database, raw_connection
 from app.shop.store.tables import SignOff, Visit
 
 LOOKED_BACK = 3
@@ -100,6 +101,13 @@ def load(session: Session, visit_id: int) -> VisitRecord:
     return record.judged_at(session.info["now"])
 
 
+def ahead(shop: Database, visit_id: int) -> None:
+    """Read a visit before the turn to write, where it is not in mind: in that turn only its revision is asked for."""
+    if not shop.has_in_mind(visit_id):
+        with suppress(NotFoundError), shop.reading() as session:
+            load(session, visit_id)
+
+
 def load_all(session: Session, ids: Sequence[int]) -> list[VisitRecord]:
     """The same of several visits, in their order. Those that have to be read take as many queries as one would."""
     told = {visit_id: _kept(session, visit_id) for visit_id in ids}
@@ -140,11 +148,16 @@ def of_engine(session: Session, engine_id: int) -> list[VisitRecord]:
     return _linked(records(session, [one for one in ids.all() if one is not None]))
 
 
-def in_the_shop(session: Session) -> list[VisitRecord]:
-    """The records of all visits that are open, the one touched last on top."""
+def open_visits(session: Session) -> list[int]:
+    """The ids of all visits that are open, the newest first."""
     signed = select(SignOff).where(SignOff.visit_id == Visit.id)
     rows = session.exec(select(Visit.id).where(~signed.exists()).order_by(col(Visit.id).desc()))
-    return load_all(session, [visit_id for visit_id in rows.all() if visit_id is not None])
+    return [visit_id for visit_id in rows.all() if visit_id is not None]
+
+
+def in_the_shop(session: Session) -> list[VisitRecord]:
+    """The records of all visits that are open, the newest first."""
+    return load_all(session, open_visits(session))
 
 
 def _of_before(revision: Revision) -> tuple[int, ...]:

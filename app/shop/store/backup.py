@@ -16,9 +16,10 @@ from pathlib import Path
 from app.shop.reasons import Reason, because
 from app.shop.store import copies
 from app.shop.store.codes import Noticed, Unavailable
-from app.shop.store.database import Database, ShopUnavailableError, file_errors, fold_journal
+from app.shop.store.database import Database, ShopUnavailableError, file_errors, fold_journal, raw_connection
 from app.shop.store.folder.owner import keep_from_others
-from app.shop.store.integrity import examine, read_only
+from app.shop.store.integrity import damage_of, examine, read_only
+from app.shop.store.proof import proving
 from app.shop.store.upgrade import make_empty
 
 EVERY = timedelta(hours=4)
@@ -161,7 +162,8 @@ def keep_one(shop_folder: Path, now: datetime) -> Path:
 
 @contextmanager
 def copying(shop: Database, clock: Callable[[], datetime], tell: Callable[[Reason], None]) -> Iterator[None]:
-    """Make automatic copies until the block is left, and a last one then of what was written since.
+    """Make automatic copies until the block is left, and a last one then of what was written since; once a night every
+    row is proved.
 
     A file that is gone from its folder is rescued instead. Why a copy failed is told once, and it is tried again.
     """
@@ -171,6 +173,7 @@ def copying(shop: Database, clock: Callable[[], datetime], tell: Callable[[Reaso
     def keep() -> None:
         while True:
             keeper.look()
+            keeper.prove(stop.is_set)
             if stop.wait(LOOK_AGAIN_SECONDS):
                 return
 
@@ -210,6 +213,31 @@ class _Keeper:
             if error.reason != self._told:
                 self._tell(error.reason)
                 self._told = error.reason
+
+    def prove(self, stopped: Callable[[], bool]) -> None:
+        """Prove every row where that was not done since the last night, and tell what is wrong."""
+        now = self._clock()
+        try:
+            with self._shop.reading() as session:
+                due = proving.whole_is_due(proving.known(raw_connection(session)), now.astimezone())
+            if not due:
+                return
+            untouched = self._shop.writes == self._copied
+            proof = proving.prove_whole(self._shop, now, stopped)
+            if (
+                untouched and proof is not None
+            ):  # nothing but the proof itself was written: that asks for no copy of its own
+                self._copied += 1
+        except ShopUnavailableError as error:
+            if error.reason != self._told:
+                self._tell(error.reason)
+                self._told = error.reason
+            return
+        damage = damage_of(proof) if proof is not None else None
+        if damage is not None:
+            told = because(Noticed.DAMAGE_FOUND, found=damage)
+            self._shop.noticed = [one for one in self._shop.noticed if one.code is not Noticed.DAMAGE_FOUND] + [told]
+            self._tell(told)
 
     def _rescue(self) -> None:
         if not self._rescued:

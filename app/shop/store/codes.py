@@ -49,6 +49,7 @@ class Damage(StrEnum):
     ROWS_CHANGED = "rows-changed"  # rows
     MORE_ROWS_CHANGED = "more-rows-changed"  # rows, more
     ROW = "row"  # table, id
+    ROWS_GONE = "rows-gone"  # rows, each a HealthProblem.ROWS_OF_TABLE
 
 
 class HealthProblem(StrEnum):
@@ -73,4 +74,5 @@ class Noticed(StrEnum):
     FILE_HELD = "file-held"
     HELD_AT_CLOSE = "held-at-close"  # file
     RESCUED = "rescued"  # file
+    DAMAGE_FOUND = "damage-found"  # found, a Damage
     PAIRING_TRIED = "pairing-tried"  # address, tries, ago, a timedelta

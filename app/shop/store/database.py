@@ -7,7 +7,7 @@ time it writes; it is on the disk before ``writing`` is left.
 
 import sqlite3
 import threading
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Hashable, Iterator, Mapping
 from contextlib import AbstractContextManager, closing, contextmanager, nullcontext, suppress
 from functools import cached_property
 from pathlib import Path
@@ -247,6 +247,10 @@ class Database:
 
     def _now(self) -> float | None:
         return self.clock() if self.clock is not None else None
+
+    def has_in_mind(self, key: Hashable) -> bool:
+        """Whether something that was read under ``key`` is kept; the reader has to know that it still holds."""
+        return self._memory.get(key) is not None
 
     def _keep(self, session: Session) -> None:
         for key, value in session.info["fresh"].items():

@@ -4,16 +4,17 @@ import os
 import shutil
 import sqlite3
 from collections import Counter
-from collections.abc import Sequence
 from contextlib import closing
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from app.shop.reasons import Reason, because
 from app.shop.store import row_hashes
-from app.shop.store.codes import Damage
+from app.shop.store.codes import Damage, HealthProblem
+from app.shop.store.proof import proving
+from app.shop.store.proof.proving import Proof
 
 MOST_NAMED = 5
 """Changed rows that are named; more are counted."""
@@ -30,10 +31,12 @@ class Findings:
     revision: str = ""
     sealed: int = 0
     unsealed: int = 0
+    proof: Proof = field(default_factory=Proof, repr=False, compare=False)
 
 
-def examine(file: Path) -> Findings:
-    """Read all of ``file`` and return whether it is a sound shop.
+def examine(file: Path, *, since: bool = False) -> Findings:
+    """Read all of ``file`` and return whether it is a sound shop; with ``since`` only rows that were never proved have
+    their hash made again.
 
     Raises OSError when it is missing or unreadable, and sqlite3.OperationalError when the disk or another program is
     the cause, not the file.
@@ -42,7 +45,7 @@ def examine(file: Path) -> Findings:
         return Findings(because(Damage.EMPTY_FILE))
     try:
         with closing(read_only(file)) as connection:
-            return _findings(connection)
+            return _findings(connection, since=since)
     except sqlite3.OperationalError:
         raise
     except sqlite3.DatabaseError as error:
@@ -102,7 +105,7 @@ def orphan_rows(connection: sqlite3.Connection) -> dict[str, int]:
     return dict(sorted(Counter(str(row[0]) for row in connection.execute("PRAGMA foreign_key_check")).items()))
 
 
-def _findings(connection: sqlite3.Connection) -> Findings:
+def _findings(connection: sqlite3.Connection, *, since: bool) -> Findings:
     connection.execute("BEGIN")  # one moment, whatever is written meanwhile
     found = integrity(connection)
     if found != "ok":
@@ -115,11 +118,17 @@ def _findings(connection: sqlite3.Connection) -> Findings:
         row = connection.execute("SELECT version_num FROM alembic_version").fetchone()
     if row is None:
         return Findings(because(Damage.NO_VERSION))
-    hashed = row_hashes.check(connection)
-    return Findings(_changed(hashed.broken), str(row[0]), hashed.sound, hashed.unsealed)
+    proof = proving.prove(connection, since=since)
+    return Findings(damage_of(proof), str(row[0]), proof.sound, proof.unsealed, proof)
 
 
-def _changed(broken: Sequence[tuple[str, int]]) -> Reason | None:
+def damage_of(proof: Proof) -> Reason | None:
+    """What is wrong by a proof of the row hashes: rows that were changed, or rows that are gone."""
+    broken = proof.broken
+    if proof.gone and not broken:
+        gone = sorted(proof.gone.items())
+        counted = tuple(because(HealthProblem.ROWS_OF_TABLE, count=n, table=table) for table, n in gone)
+        return because(Damage.ROWS_GONE, rows=counted)
     rows = tuple(because(Damage.ROW, table=table, id=ident) for table, ident in broken[:MOST_NAMED])
     if len(broken) > MOST_NAMED:
         return because(Damage.MORE_ROWS_CHANGED, rows=rows, more=len(broken) - MOST_NAMED)

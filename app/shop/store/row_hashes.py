@@ -44,21 +44,38 @@ class Seals:
     """Table and id of each row that is not what was stored."""
 
 
+@dataclass(frozen=True, slots=True)
+class TableSeals:
+    """The same of some rows of one table, the ids of those ``broken``, and the id of the ``last`` row, 0 for none."""
+
+    sound: int
+    unsealed: int
+    broken: tuple[int, ...]
+    last: int
+
+
 def check(connection: sqlite3.Connection) -> Seals:
     """Make the seal of every row again and compare. Tables from before there were seals are left out."""
-    sound, unsealed, broken = 0, 0, []
-    for table in tables_with(connection, "seal"):
-        rows = connection.execute(f'SELECT * FROM "{table}"')
-        names = [column[0] for column in rows.description]
-        for values in rows:
-            row = dict(zip(names, values, strict=True))
-            if not row["seal"]:
-                unsealed += 1
-            elif row["seal"] == seal(row):
-                sound += 1
-            else:
-                broken.append((table, int(row["id"])))
-    return Seals(sound, unsealed, tuple(broken))
+    found = {table: check_table(connection, table) for table in tables_with(connection, "seal")}
+    broken = tuple((table, ident) for table, one in found.items() for ident in one.broken)
+    return Seals(sum(one.sound for one in found.values()), sum(one.unsealed for one in found.values()), broken)
+
+
+def check_table(connection: sqlite3.Connection, table: str, after: int = 0, most: int = -1) -> TableSeals:
+    """The same of the rows of one table whose id is above ``after``, at most so many."""
+    sound, unsealed, last, broken = 0, 0, 0, []
+    rows = connection.execute(f'SELECT * FROM "{table}" WHERE id > ? ORDER BY id LIMIT ?', (after, most))
+    names = [column[0] for column in rows.description]
+    for values in rows:
+        row = dict(zip(names, values, strict=True))
+        last = int(row["id"])
+        if not row["seal"]:
+            unsealed += 1
+        elif row["seal"] == seal(row):
+            sound += 1
+        else:
+            broken.append(last)
+    return TableSeals(sound, unsealed, tuple(broken), last)
 
 
 def tables_with(connection: sqlite3.Connection, column: str) -> list[str]:

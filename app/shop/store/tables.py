@@ -16,6 +16,7 @@ from app.shop.store.engine_events import StopEnd as StopEnd
 from app.shop.store.findings import FindingRow as FindingRow
 from app.shop.store.live.tables import FeedRow as FeedRow
 from app.shop.store.live.tables import LookRow as LookRow
+from app.shop.store.proof import proved_rows as proved_rows
 from app.shop.store.rows import STRICT
 from app.shop.store.rows import Evidence as Evidence
 from app.shop.store.rows import Row as Row
@@ -224,8 +225,7 @@ class ReadingRow(Evidence, table=True):
 
 class OpeningSpeed(Evidence, table=True):
     """How fast the engine runs in a round off idle [rev/s], with the lever on its feeler. ``after_move`` is
-    the visit's newest move when it was stored (0 for none).
-    """
+    the visit's newest move when it was stored (0 for none)."""
 
     __tablename__ = "opening_speed"
     __table_args__ = (CheckConstraint("speed > 0", name="speed"), UniqueConstraint("supersedes_id"), STRICT)

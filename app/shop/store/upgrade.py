@@ -24,7 +24,11 @@ from app.shop.store.codes import Damage, Noticed, Unavailable
 from app.shop.store.database import Database, ShopUnavailableError, file_errors, fold_journal
 from app.shop.store.folder.journal import Ending, ending
 from app.shop.store.folder.owner import keep_from_others
-from app.shop.store.integrity import APPLICATION_ID, examine, keys_not_in, newest_entry, read_only
+from app.shop.store.integrity import APPLICATION_ID, Findings, examine, keys_not_in, newest_entry, read_only
+from app.shop.store.proof import proving
+
+NOTE_SECONDS = 1.0
+"""How long a start waits to note what it proved, where another program writes to the file."""
 
 
 class DamagedShopError(ShopUnavailableError):
@@ -93,7 +97,8 @@ def _bring_up_to_date(shop: Database, scripts: Path) -> None:
     if not shop.file.exists():
         _make(shop, config)
         return
-    present = _revision(shop)
+    found = _examined(shop)
+    present = found.revision
     if present not in {script.revision for script in directory.walk_revisions()}:
         folder = shop.folder
         raise NewerShopError(because(Unavailable.NEWER_PROGRAM, folder=folder, present=present, known=newest))
@@ -101,6 +106,9 @@ def _bring_up_to_date(shop: Database, scripts: Path) -> None:
         kept = _keep_copy(shop, present)
         with _failing_as(Unavailable.UPGRADE_FAILED, file=shop.file, backup=kept):
             migrate(shop.file, config)
+        _note(shop, _examined(shop))
+    elif found.proof.fresh:
+        _note(shop, found)
 
 
 def _make(shop: Database, config: Config) -> None:
@@ -131,12 +139,18 @@ def _config(scripts: Path) -> Config:
     return config
 
 
-def _revision(shop: Database) -> str:
-    """The revision of a file that passed every check."""
-    found = examine(shop.file)
+def _examined(shop: Database) -> Findings:
+    """What is known of a file that passed every check; rows that were proved before are not proved again."""
+    found = examine(shop.file, since=True)
     if found.damage is not None:
         raise DamagedShopError(shop, found.damage)
-    return found.revision
+    return found
+
+
+def _note(shop: Database, found: Findings) -> None:
+    """Keep how far the rows are proved. Where the file takes nothing now, the next start proves them again."""
+    with suppress(sqlite3.OperationalError), closing(sqlite3.connect(shop.file, timeout=NOTE_SECONDS)) as file, file:
+        proving.note(file, found.proof, datetime.now(UTC))
 
 
 def newest_sound(folder: Path) -> copies.Copy | None:

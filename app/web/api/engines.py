@@ -2,16 +2,18 @@
 
 from typing import Annotated, Any, Literal
 
-from fastapi import APIRouter, Query
+from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 from pydantic import Field
 
 from app.shop.commands import engines
 from app.shop.commands.engines import EngineFacts
 from app.shop.exchange.exports import engine_file, written
+from app.shop.queries import search
 from app.shop.record import loader
 from app.shop.store.tables import Engine
 from app.sync.engine.units import REV_PER_MIN
+from app.web.api.answers.pages import PAGED, page_of, shown
 from app.web.api.fittings import FittedSent, FittingTold
 from app.web.api.problems import NOT_THERE, REFUSALS, named
 from app.web.api.shapes import LARGEST_ID, Id, Key, Line, Sent, Told, example, trade
@@ -19,6 +21,9 @@ from app.web.context import Now, Shop
 from app.web.forms import DISPLACEMENT_UNITS
 
 router = APIRouter(prefix="/engines", tags=["engines"])
+
+MOST_FOUND = 1000
+"""The most engines that are found by words."""
 
 
 FILE: dict[str, Any] = {
@@ -144,9 +149,11 @@ class EngineShown(EngineTold):
     visits: list[VisitLine]
 
 
-@router.get("", summary="Find engines")
+@router.get("", summary="Find engines", responses=PAGED)
 def find_engines(
     shop: Shop,
+    request: Request,
+    answer: Response,
     words: Annotated[
         str,
         Query(
@@ -155,14 +162,21 @@ def find_engines(
     ] = "",
     most: Annotated[int, Query(ge=1, le=50, description="At most so many.")] = 50,
     before: Annotated[
-        int | None, Query(ge=1, le=LARGEST_ID, description="Without words: those older than the engine of this id.")
+        int | None, Query(ge=1, le=LARGEST_ID, description="Only those older than the engine of this id.")
     ] = None,
+    skip: Annotated[int, Query(ge=0, le=MOST_FOUND, description="Without the first so many.")] = 0,
 ) -> list[EngineTold]:
-    """The engines in which every word occurs, one letter of a word forgiven; without words all of them, newest first,
-    page by page."""
+    """The engines in which every word occurs, one letter of a word forgiven, a thousand at most; without words all of
+    them, newest first. Told page by page: the header `X-Total-Count` says how many there are in all."""
     with shop.reading() as session:
-        found = engines.find(session, words, most) if words.strip() else engines.newest(session, most, before)
-        return [EngineTold(**EngineTold.facts_of(row)) for row in found]
+        if words.strip():
+            hits = search.find(session, words, MOST_FOUND)
+            ids = [one for one in (*hits.exact, *hits.near) if before is None or one < before]
+            rows = engines.among(session, page_of(request, answer, ids, most, skip))
+        else:
+            found = engines.newest(session, most, before, skip)
+            rows = list(shown(request, answer, found, engines.count(session, before), most, skip))
+        return [EngineTold(**EngineTold.facts_of(row)) for row in rows]
 
 
 @router.post("", status_code=201, summary="Register an engine", responses=REFUSALS)

@@ -19,14 +19,19 @@ from app.web.api import (
     moves,
     phases,
     readings,
+    rounds,
     slips,
     story,
     visits,
 )
-from app.web.api.cross_check import findings
+from app.web.api.advising import banks, cold_setting
+from app.web.api.answers.dry_run import DESCRIBED, NOT_TRIED, tried_only
+from app.web.api.answers.places import LOCATION, located
+from app.web.api.cross_check import findings, recorded
+from app.web.api.description.examples import PARAMETERS
 from app.web.api.description.field_names import describe
 from app.web.api.problems import OTHERS, Problem
-from app.web.api.shop import changes, meters, settings
+from app.web.api.shop import changes, instruments, meters, settings
 from app.web.live import doors
 from app.web.security.middleware import TABLET
 from app.web.security.origin import FEED
@@ -34,14 +39,16 @@ from app.web.security.programs import BEARER, PROGRAM
 from app.wording.program.request_faults import RequestFault
 
 ABOUT = """
-Everything that a page can do in a visit, for a program at a test bench.
+Everything that a page can record, for a program at a test bench.
 
 1. Register the engine (`POST /api/engines`) or find it (`GET /api/engines?words=`), and open a visit.
 2. Ask for the state of the visit (`GET /api/visits/{visit_id}`): `current` is the phase under way, `missing` what it
    lacks.
 3. Record its checks, and waive what may be waived.
-4. Ask for the advice of the phase, do what it says, say what was done: readings as the meter showed them, moves as they
-   were made. Ask again after each.
+4. Ask for the advice of the phase. Its `do` names the operation to call now, with the items that it is about: first
+   what has to be done before, then readings as the meter showed them, moves as they were made, the next phase, the
+   sign-off. Ask again after each. A rejection of what was advised a moment ago means that something ran out since: ask
+   again; a second one in a row wants a person.
 5. When `current` is `sign-off`, sign the visit off.
 
 **Stops, pauses and heat.** A figure beyond a limit of the shop stops the engine: `engine_state.open_stops` has it, and
@@ -57,6 +64,12 @@ They are the same whatever units the shop sees and types on its pages; only sent
 
 **Keys.** Every write carries a UUID that the sender makes. The same write sent again under its key is stored once and
 gets the same answer, so a program that got no answer sends it again.
+
+**Lists** that may be long are told page by page: `X-Total-Count` says how many there are in all, and `Link` with
+`rel="next"` where the next page is.
+
+**Trying.** A write with `?dry_run=true` is looked at as ever and stores nothing: it is answered with 204 where it would
+be stored, and rejected where it would not. What is made is found at the `Location` of a 201.
 
 **Rejections** are problem documents (`application/problem+json`, RFC 9457). Nothing is saved by a write that was
 rejected. `code` says why, such as `visit-signed-off`, `changed-by-another-tablet` or `no-such-engine`; where fields are
@@ -135,16 +148,32 @@ SECURITY = {
 router = APIRouter(
     prefix="/api",
     responses=OTHERS,
-    dependencies=[Depends(within_scope), Depends(json_only)],
+    dependencies=[Depends(within_scope), Depends(json_only), Depends(tried_only), Depends(located)],
     generate_unique_id_function=lambda route: route.name,
 )
 RESOURCES = (
-    *(engines, fittings, visits, phases, readings, moves, advice, findings, story, slips, corrections),
-    *(meters, settings, changes, doors),
+    *(
+        engines,
+        fittings,
+        visits,
+        phases,
+        rounds,
+        readings,
+        moves,
+        advice,
+        banks,
+        cold_setting,
+        findings,
+        recorded,
+        story,
+        slips,
+    ),
+    *(corrections, meters, settings, changes, instruments, doors),
 )
 for resource in RESOURCES:
     router.include_router(resource.router)
-router.include_router(moves.cold)
+for further in (moves.cold, moves.made):
+    router.include_router(further)
 
 
 @router.get("/openapi.json", include_in_schema=False)
@@ -170,6 +199,21 @@ def document() -> dict[str, Any]:
         for method, operation in operations.items():
             asked = [{"program": [scope_of(method.upper(), path)]}, {"tablet": []}, {}]
             operation["security"] = [{"feed": []}] if path == FEED else asked
+            _describe_answers(method, operation)
     described["components"]["schemas"] |= {**problem.pop("$defs"), "Problem": problem}
     describe(described["components"]["schemas"])
     return described
+
+
+def _describe_answers(method: str, operation: dict[str, Any]) -> None:
+    """What its address names, where what a write made is found, and that it may be tried only."""
+    answers = operation["responses"]
+    for parameter in operation.get("parameters", ()):
+        if parameter["in"] == "path":
+            parameter.setdefault("description", PARAMETERS.get(parameter["name"], ""))
+    if "201" in answers:
+        answers["201"]["headers"] = {"Location": LOCATION}
+    if method == "get" or operation["operationId"] in NOT_TRIED:
+        return
+    operation.setdefault("parameters", []).append(DESCRIBED)
+    answers["204"] = {"description": "With `dry_run`: it would be stored. Nothing was."}

@@ -17,7 +17,7 @@ from app.shop.store.database import Database
 from app.sync.engine.adjusters.registry import kind_of, kinds
 from app.sync.engine.units import THOU
 from app.web.api.phases import TakeBackSent
-from app.web.api.problems import FURTHER, REFUSALS, named
+from app.web.api.problems import FURTHER, NOT_THERE, REFUSALS, named
 from app.web.api.shapes import (
     BankName,
     By,
@@ -43,6 +43,8 @@ from app.web.presenters.steps import move_words
 router = APIRouter(prefix="/visits/{visit_id}/phases/{phase}/moves", tags=["moves"])
 cold = APIRouter(prefix="/visits/{visit_id}/cold-setting/plates", tags=["moves"])
 """Plates set before the first start."""
+made = APIRouter(prefix="/visits/{visit_id}/moves", tags=["moves"])
+"""All moves of a visit."""
 
 
 class SentMove(Sent):
@@ -227,6 +229,14 @@ class MoveTold(Told):
                 "power_off": bool(row.power_off),
             }
         )
+
+
+@made.get("", summary="The moves of a visit", responses=NOT_THERE)
+def visit_moves(shop: Shop, visit_id: Id) -> list[MoveTold]:
+    """Every move in the order in which it was stored, those taken back or changed too."""
+    with shop.reading() as session:
+        record = loader.load(session, visit_id)
+    return [MoveTold.of(row, record) for row in record.all_moves]
 
 
 @router.post("", status_code=201, summary="Make a move", responses=REFUSALS)

@@ -41,7 +41,7 @@ class ChecksSent(Sent):
         default={}, max_length=50, description="Items of kind `number`, each in the item's own unit."
     )
     minutes_ago: float = Field(
-        default=0, ge=0, le=LONGEST_AGO, description="How long before this was sent the figures were read."
+        default=0, ge=0, le=LONGEST_AGO, description="How many minutes before this was sent the figures were read."
     )
     by: By
     model_config = example(

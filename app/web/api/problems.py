@@ -3,6 +3,7 @@
 import re
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
+from enum import StrEnum
 from typing import Any
 
 from fastapi import Request
@@ -18,7 +19,7 @@ from app.shop.store.database import ShopUnavailableError
 from app.web.api.shapes import Told
 from app.web.error_responses import PROBLEM, code_of, fault_of, for_programs, not_taken, problem, status_of
 from app.wording.program.request_faults import FieldFault, RequestFault
-from app.wording.reasons import in_words, sentence_of
+from app.wording.program.to_programs import all_for_a_program, for_a_program
 
 FURTHER = "further"
 """The framework's name for the shape of a body that fits no usual alternative, which is no part of a pointer."""
@@ -86,6 +87,16 @@ def named(**names: str) -> Iterator[None]:
         raise
 
 
+@contextmanager
+def pointing(fields: Mapping[StrEnum, str]) -> Iterator[None]:
+    """Give a refusal the place in the body that its code is about, where it has one here; none when that is empty."""
+    try:
+        yield
+    except RejectedError as refusal:
+        refusal.problems = {fields.get(said.code, field): said for field, said in refusal.problems.items()}
+        raise
+
+
 def escaped(part: str) -> str:
     """One part of a JSON pointer (RFC 6901, section 3)."""
     return part.replace("~", "~0").replace("/", "~1")
@@ -95,7 +106,7 @@ def refused(request: Request, error: Exception) -> Response:
     """The records do not take it."""
     assert isinstance(error, RejectedError)
     faults = {f"#/{field}": reason for field, reason in error.problems.items() if field}
-    return problem(status_of(error), code_of(error), sentence_of(error), faults)
+    return problem(status_of(error), code_of(error), all_for_a_program(error), faults)
 
 
 def http(request: Request, error: Exception) -> Response:
@@ -120,13 +131,13 @@ def unreadable(request: Request, error: Exception) -> Response:
         return not_taken(400, because(RequestFault.NOT_JSON))
     shape = because(RequestFault.WRONG_SHAPE)
     faults = {_place(one["loc"], error.body): _field_fault(one) for one in found[:MOST_NAMED]}
-    return problem(422, str(shape.code), in_words(shape), faults)
+    return problem(422, str(shape.code), for_a_program(shape), faults)
 
 
 def unavailable(request: Request, error: Exception) -> Response:
     """The records cannot be read or written just now."""
     assert isinstance(error, ShopUnavailableError)
-    return problem(503, str(error.reason.code), in_words(error.reason))
+    return problem(503, str(error.reason.code), for_a_program(error.reason))
 
 
 HANDLERS: Mapping[type[Exception], Handler] = {

@@ -5,10 +5,10 @@ trade's units; ``thou`` is a thousandth of an inch.
 """
 
 import re
-from typing import Annotated, Any, Literal, cast
+from typing import Annotated, Any, ClassVar, Literal, cast
 
 from fastapi import Path
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, field_validator
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationInfo, field_validator
 from pydantic_core import PydanticCustomError
 
 from app.shop.commands.engines import LONGEST
@@ -25,11 +25,16 @@ class Sent(BaseModel):
 
     model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
 
+    LINES: ClassVar[frozenset[str]] = frozenset()
+    """The fields that take several lines."""
+
     @field_validator("*")
     @classmethod
-    def _as_on_a_page(cls, value: object) -> object:
+    def _as_on_a_page(cls, value: object, field: ValidationInfo) -> object:
         """Holds every field to what a page takes."""
-        if isinstance(value, str) and (sign := hidden_sign(value)) is not None:
+        lines = field.field_name in cls.LINES
+        text = value.replace("\t", " ") if lines and isinstance(value, str) else value
+        if isinstance(text, str) and (sign := hidden_sign(text, lines=lines)) is not None:
             raise PydanticCustomError("hidden_sign", "a character that does not show", {"sign": sign})
         if isinstance(value, int) and not storable(value):
             raise PydanticCustomError("less_than_equal", "more than a table holds")

@@ -15,7 +15,7 @@ from app.web.api.fittings import FittingTold
 from app.web.api.moves import MoveTold
 from app.web.api.phases import CheckTold
 from app.web.api.problems import NOT_THERE, REFUSALS
-from app.web.api.readings import RoundTold
+from app.web.api.rounds import RoundTold
 from app.web.api.shapes import By, Id, Key, Line, Sent, Slug, Told
 from app.web.api.visits import EngineEventTold, OverrideTold, StopEndTold, VisitTold
 from app.web.context import Now, Shop
@@ -54,7 +54,7 @@ class PhaseTimeTold(Told):
 
     phase: Slug
     recorded_minutes: float = Field(description="Between its entries; a longer silence is no work and is left out.")
-    minutes: float = Field(description="What counts: as corrected where it was, else as recorded.")
+    minutes: float = Field(description="The minutes that count: as corrected where they were, else as recorded.")
     corrected_why: str | None = Field(description="Why the record says otherwise; null where nothing was corrected.")
     corrected_by: str | None
     corrected_at: str | None = Field(description="ISO 8601, UTC.")

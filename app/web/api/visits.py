@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from typing import Annotated, Literal
 
-from fastapi import APIRouter, Response
+from fastapi import APIRouter, Query, Request, Response
 from pydantic import Field
 
 from app.shop.assessment.assessment import Assessment
@@ -21,6 +21,7 @@ from app.shop.record import loader
 from app.shop.record.entries import EngineEventEntry, StopEndEntry, WaiverEntry
 from app.shop.record.intake import IntakeState
 from app.shop.record.visit_record import VisitRecord
+from app.web.api.answers.pages import PAGED, page_of
 from app.web.api.problems import NOT_THERE, REFUSALS, named
 from app.web.api.shapes import LARGEST_ID, By, Id, Key, Line, Sent, Slug, Told, example
 from app.web.api.shop.meters import MeterTold
@@ -321,11 +322,18 @@ def open_visit(shop: Shop, engine_id: Id, body: VisitSent, now: Now, answer: Res
     return show_visit(shop, visit_id)
 
 
-@router.get("/visits", summary="Open visits")
-def open_visits(shop: Shop) -> list[VisitTold]:
-    """The visits that are not signed off, the newest first."""
+@router.get("/visits", summary="Open visits", responses=PAGED)
+def open_visits(
+    shop: Shop,
+    request: Request,
+    answer: Response,
+    most: Annotated[int | None, Query(ge=1, le=500, description="At most so many; left out, all of them.")] = None,
+    skip: Annotated[int, Query(ge=0, le=100_000, description="Without the first so many.")] = 0,
+) -> list[VisitTold]:
+    """The visits that are not signed off, the newest first. The header `X-Total-Count` says how many there are."""
     with shop.reading() as session:
-        return [VisitTold.of(assessment_of(session, record)) for record in loader.in_the_shop(session)]
+        ids = page_of(request, answer, loader.open_visits(session), most, skip)
+        return [VisitTold.of(assessment_of(session, record)) for record in loader.load_all(session, ids)]
 
 
 @router.get("/visits/{visit_id}", summary="One visit", responses=NOT_THERE)

@@ -9,9 +9,16 @@ FEED, STREAM = "/api/live/feed", "/api/live/events"
 """Where programs push live values, by a token of their own, and where pages are told them as they come."""
 
 
+PASSED_ON = frozenset(
+    {b"forwarded", b"via", b"x-forwarded-for", b"x-forwarded-host", b"x-forwarded-proto", b"x-real-ip"}
+)
+"""Headers by which a proxy says that it passes a request on (RFC 7239; RFC 9110, 7.6.3; and those in common use)."""
+
+
 def at_this_computer(scope: MutableMapping[str, Any]) -> bool:
-    """Whether a request came from the shop computer itself. One without an address did not come over a network."""
-    return _loopback((scope.get("client") or ("",))[0])
+    """Whether a request came from the shop computer itself. One without an address did not come over a network, and one
+    that a proxy on this computer passed on came from somewhere else."""
+    return _loopback((scope.get("client") or ("",))[0]) and PASSED_ON.isdisjoint(dict(scope.get("headers", ())))
 
 
 @lru_cache(maxsize=256)

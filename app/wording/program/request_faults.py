@@ -30,6 +30,7 @@ class RequestFault(StrEnum):
     SCOPE_MISSING = "scope-missing"  # scope
     HTTPS_ONLY = "https-only"
     TOO_MANY_REQUESTS = "too-many-requests"  # most, a second
+    NO_DRY_RUN = "no-dry-run"
     TOO_MANY_STREAMS = "too-many-streams"  # most
     TIMED_OUT = "timed-out"
     NO_FEED = "no-feed"
@@ -91,6 +92,7 @@ PROGRAM: dict[RequestFault, Message] = {
         "--tls, and send a new one by https."
     ),
     Q.TOO_MANY_REQUESTS: Message("Nothing was saved. Send at most {most} requests a second, and this one again later."),
+    Q.NO_DRY_RUN: Message("Nothing was saved. This operation cannot be tried only: leave dry_run out."),
     Q.TOO_MANY_STREAMS: Message("At most {most} streams are open at once. Try again later, or ask /api/changes."),
     Q.TIMED_OUT: Message("The request took too long. Send it again with the same key: it is saved only once."),
     Q.NO_FEED: Message("Nothing was taken. Send the token that evenbore feed printed, in Authorization: Bearer."),

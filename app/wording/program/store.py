@@ -92,6 +92,7 @@ DAMAGE: Mapping[StrEnum, Message] = {
     Damage.ROWS_CHANGED: Message("Rows changed outside the program: {rows}."),
     Damage.MORE_ROWS_CHANGED: Message("Rows changed outside the program: {rows} and {more} more."),
     Damage.ROW: Message("{table} {id}", note="A row: its table and its number."),
+    Damage.ROWS_GONE: Message("Rows deleted outside the program: {rows}."),
 }
 
 LOW_SPACE = Message("Only {size} free on this disk. Free disk space.")
@@ -167,6 +168,9 @@ NOTICES: Mapping[StrEnum, Worded] = {
     Noticed.RESCUED: Message(
         "The shop's records were deleted, moved or replaced. What was saved until then is in {file}. "
         "Restart the program: it shows how to restore it."
+    ),
+    Noticed.DAMAGE_FOUND: Message(
+        "The records are damaged. {found} Restart the program: it shows how to restore a backup."
     ),
 }
 

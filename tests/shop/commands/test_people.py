@@ -13,7 +13,7 @@ from app.shop.reasons import Reason, because
 from app.shop.rejections import Rejection
 from app.shop.stopwatch import Stopwatch
 from app.shop.store.database import Database
-from app.shop.store.tables import Person
+from app.shop.store.tables import Person, PinTry
 from app.shop.store.upgrade import open_shop
 from tests.shop.rejections import codes_of, rejects
 from tests.shop.yard import AT, key
@@ -45,6 +45,40 @@ def test_a_reading_is_saved_while_a_pin_is_looked_at(shop: Database, monkeypatch
 
     monkeypatch.setattr(people, "_matches", meanwhile)
     assert people.prove(shop, "Kim Marlow", PIN, AT) == "Kim Marlow"
+
+
+def test_tries_are_counted_in_the_turn_to_write(shop: Database, monkeypatch: pytest.MonkeyPatch) -> None:
+    """As where another process looks at PINs of the same records: a right one says nothing once too many were wrong."""
+    add(shop)
+    looked = people._matches
+
+    def meanwhile(person: Person, pin: str) -> bool:
+        with shop.writing() as session:
+            for _ in range(FREE_TRIES):
+                one = key()
+                session.add(PinTry(key=one, payload=one, name=person.name, right=0, at=AT))
+        return looked(person, pin)
+
+    monkeypatch.setattr(people, "_matches", meanwhile)
+    with rejects(Rejection.TOO_MANY_TRIES):
+        people.prove(shop, "Kim Marlow", PIN, AT)
+    with shop.reading() as session:
+        assert people._wrong_in_a_row(session, "Kim Marlow") == FREE_TRIES
+
+
+def test_no_slow_hash_is_made_in_the_turn_to_write(shop: Database, monkeypatch: pytest.MonkeyPatch) -> None:
+    made = []
+
+    class Watched:
+        @staticmethod
+        def hash(pin: str) -> str:
+            made.append(shop._turn.locked())
+            return "hash"
+
+    monkeypatch.setattr(people, "HASHER", Watched)
+    person_id = add(shop)
+    people.change_pin(shop, key(), person_id, "9173", "9173", AT)
+    assert made == [False, False]
 
 
 def test_a_pin_that_was_changed_while_it_was_looked_at_proves_nothing(

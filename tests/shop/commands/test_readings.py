@@ -1,10 +1,11 @@
 """Readings are kept once, in order, and never lost to a correction."""
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import pytest
 from sqlalchemy.exc import DatabaseError
-from sqlmodel import text
+from sqlmodel import Session, text
 
 from app.shop.assessment.verdicts import accepted_round
 from app.shop.commands import meters, moves, readings, visits
@@ -15,8 +16,11 @@ from app.shop.commands.visits import NewVisit
 from app.shop.errors import ConflictError, RejectedError
 from app.shop.procedure.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
 from app.shop.procedure.read_order import next_reading
+from app.shop.record import loader
+from app.shop.record.visit_record import VisitRecord
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
+from app.shop.store.lru import LruCache
 from app.shop.store.tables import EVIDENCE
 from tests.shop.bank_balance import at_the_banks
 from tests.shop.rejections import codes_of, rejects
@@ -270,3 +274,22 @@ def test_a_complete_round_at_an_opening_takes_a_bore_again_and_no_further_turn(s
         readings.add(shop, visit_id, key(), turn, AT)
     readings.add(shop, visit_id, key(), replace(turn, kind="again"), AT)
     assert len(visit_record(shop, visit_id).rounds[-1].readings) == len(complete.readings) + 1
+
+
+def test_a_visit_is_read_before_the_turn_to_write_and_again_only_where_it_changed(
+    shop: Database, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    visit_id = heat_soaked(shop)
+    whole, inside = loader.records, []
+
+    def watched(session: Session, ids: Sequence[int]) -> list[VisitRecord]:
+        inside.append(shop._turn.locked())
+        return whole(session, ids)
+
+    monkeypatch.setattr(loader, "records", watched)
+    shop._memory = LruCache()  # as after a start, or where two hundred other visits were seen since
+    read(shop, visit_id, HEAT_SOAKED)
+    assert set(inside) == {False}
+    inside.clear()
+    read(shop, visit_id, HEAT_SOAKED)
+    assert inside == []

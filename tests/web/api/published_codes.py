@@ -26,7 +26,7 @@ LayoutFault: bank-count bank-twice bank-without-bores bore-number bore-twice byp
   extra-not-a-bore extra-twice extra-unknown joined-beside-motors joint-count sensor-not-a-bore springless-not-a-bore
   stop-not-in-bank too-many-bores
 RequestFault: bad-request foreign-origin header-too-long https-only internal-error json-expected method-not-allowed
-  no-feed not-found not-json not-paired scope-missing shop-computer-only timed-out token-unknown too-large
+  no-dry-run no-feed not-found not-json not-paired scope-missing shop-computer-only timed-out token-unknown too-large
   too-many-requests too-many-streams too-often too-slow unknown-host wrong-shape
 FieldFault: hidden-sign malformed not-a-uuid not-one-of out-of-range required too-long too-short unknown-field
   wrong-type

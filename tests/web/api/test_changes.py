@@ -1,7 +1,11 @@
 """What changed, asked for and told: everything once at least, in the order of the commits, and nobody's name."""
 
 import json
+import random
+import threading
 from collections.abc import Iterator
+from datetime import UTC, datetime
+from itertools import islice
 from typing import Any, get_args
 
 import httpx2
@@ -9,10 +13,19 @@ import pytest
 from starlette.testclient import TestClient
 
 from app.shop.commands import engines, people
+from app.shop.commands.access.programs import let_one_in
+from app.shop.commands.access.scopes import AccessScope
+from app.shop.commands.live import filling
+from app.shop.cross_check import findings
+from app.shop.cross_check.findings import NewFindings, ShownAt
 from app.shop.procedure.phases import HEAT_SOAKED
+from app.shop.queries.changes import newest_change
 from app.shop.store.database import Database, raw_connection
+from app.shop.store.tables import EVIDENCE, MeterDue
 from app.web.api.shop import changes
 from app.web.api.shop.changes import Kind
+from app.web.application import create_app
+from app.web.pages.shop import programs
 from tests.serving import serving
 from tests.shop.yard import AT, FACTS, FOUR, engine, heat_soaked, key, read_round, ready_to_sign, visit
 
@@ -62,6 +75,18 @@ def test_each_change_says_which_engine_and_visit_it_belongs_to(shop: Database, c
     assert [(one["kind"], one["id"], one["visit_id"]) for one in found[1:]] in ([], [("engine", first, None)])
 
 
+def test_what_the_cross_check_and_the_instruments_record_is_told_with_its_visit(
+    shop: Database, client: TestClient
+) -> None:
+    opened = visit(shop, engine(shop))
+    before = every(client, 500)[-1]["seq"]
+    shown = NewFindings("heat", (ShownAt(bore=1, value=420.0), ShownAt(bore=2, value=431.0)), "°C", "KM")
+    findings.add(shop, opened, key(), shown, AT)
+    filling.say(shop, opened, key(), "KM", AT, active=True)
+    told_of = client.get("/api/changes", params={"after": before}).json()["changes"]
+    assert [(one["kind"], one["visit_id"]) for one in told_of] == [*[("finding", opened)] * 2, ("filling", opened)]
+
+
 def test_people_pins_tablets_and_tokens_are_not_told_of(shop: Database, client: TestClient) -> None:
     before = every(client, 500)
     people.add(shop, key(), "Kim", "2580", "2580", AT)
@@ -82,10 +107,15 @@ def test_a_write_that_was_taken_back_is_no_change(shop: Database, client: TestCl
     assert every(client, 500) == before
 
 
-def test_every_table_that_is_told_of_has_a_kind(shop: Database) -> None:
+ACCESS = {"person", "pin_try", "tablet", "feed", "program", "program_write"}
+"""Who has access, and what was written through whom: no program is told of these."""
+
+
+def test_all_evidence_is_told_of_but_who_has_access_and_every_table_that_is_has_a_kind(shop: Database) -> None:
     with shop.reading() as session:
         found = raw_connection(session).execute("SELECT tbl_name FROM sqlite_schema WHERE name LIKE '%told_insert'")
         tables = {table for (table,) in found}
+    assert tables == {"engine", *EVIDENCE} - ACCESS
     assert {"settings" if table == "setup" else table.replace("_", "-") for table in tables} == set(get_args(Kind))
 
 
@@ -105,6 +135,48 @@ def test_a_stream_tells_what_was_written_before_and_during_it(shop: Database) ->
         while len([one for one in seen if one["kind"] == "reading"]) < 9:
             seen.append(next(coming))
     assert [one["seq"] for one in seen] == list(range(1, len(seen) + 1))
+
+
+def test_a_thousand_changes_come_in_order_to_a_reader_that_is_cut_off_at_random(shop: Database) -> None:
+    """Cut off wherever it may be, the reader says what it saw last, and misses none."""
+    chance, seen, wanted = random.Random(7), [0], 1000
+    engine(shop)
+    with shop.reading() as session:
+        before = newest_change(session)
+
+    def write() -> None:
+        for _ in range(wanted):
+            with shop.writing() as session:
+                one = key()
+                session.add(MeterDue(key=one, payload=one, meter_id=1, due="2027-05-01", why="", by="KM", at=AT))
+
+    with serving(shop) as address, httpx2.Client(base_url=address, timeout=60) as client:
+        writer = threading.Thread(target=write)
+        writer.start()
+        cut = 0
+        while seen[-1] < before + wanted:
+            headers = {"Last-Event-ID": str(seen[-1])}
+            with client.stream("GET", "/api/events", headers=headers) as stream:
+                for change in islice(told(stream.iter_lines()), chance.randrange(1, 120)):
+                    seen.append(change["seq"])
+                    if seen[-1] == before + wanted:
+                        break
+            cut += 1
+        writer.join()
+    assert seen == list(range(before + wanted + 1))
+    assert cut > 5
+
+
+def test_a_token_without_the_scope_opens_no_stream(shop: Database) -> None:
+    app = create_app(shop)
+    for scope in AccessScope:
+        token = let_one_in(shop, key(), f"Bench {scope}", {scope}, 30, datetime.now(UTC))
+        with TestClient(app, base_url="http://127.0.0.1") as client:
+            app.state.stopping = lambda: True
+            app.state.programs = programs.known(shop)
+            headers = {"Authorization": f"Bearer {token}"}
+            answers = [client.get(path, headers=headers).status_code for path in ("/api/events", "/api/changes")]
+        assert answers == [200 if scope is AccessScope.EVENTS else 403] * 2
 
 
 def test_a_stream_ends_by_itself_and_is_taken_up_where_it_was(

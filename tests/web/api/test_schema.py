@@ -4,26 +4,33 @@ import json
 import re
 import uuid
 from collections.abc import Iterator
+from datetime import UTC, datetime
 from functools import cache
 from typing import Any, get_args
 
+import jsonschema_rs
 import pytest
 import schemathesis
 from hypothesis import HealthCheck, settings
 from schemathesis.python import asgi
 
+from app.shop.commands.access.programs import let_one_in
+from app.shop.commands.access.scopes import AccessScope
 from app.shop.procedure.phases import HEAT_SOAKED, PHASES
 from app.shop.record.rounds import UNITS
 from app.shop.store.upgrade import open_shop
-from app.web.api.description.field_names import EXAMPLES, FIELDS
+from app.web.api.description.examples import EXAMPLES, PARAMETERS
+from app.web.api.description.field_names import FIELDS
 from app.web.api.fittings import JSON_NAMES, HardwareSent, HardwareTold
 from app.web.api.interface import document
 from app.web.api.shapes import MeterUnit, Slug
 from app.web.api.shop import changes
 from app.web.application import create_app
+from app.web.pages.shop import programs
 from app.web.security import feed_door
+from app.web.security import programs as programs_door
 from app.web.security.origin import FEED
-from tests.shop.yard import FOUR, engine, heat_soaked, read_round, visit
+from tests.shop.yard import FOUR, engine, heat_soaked, key, read_round, visit
 
 ACCEPTED = ["2xx", "404", "409", "422"]
 """What well-formed data is answered with: whether it can be stored depends on what is recorded already."""
@@ -83,6 +90,7 @@ def short_streams() -> Iterator[None]:
     """Streams that end at once: here only their beginning is looked at. A feed may push as fast as it is asked to."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(feed_door, "MOST_A_SECOND", 100_000)
+        patch.setattr(programs_door, "MOST_A_SECOND", 100_000)
         patch.setattr(changes, "STREAM_SECONDS", 0.0)
         yield
 
@@ -114,6 +122,104 @@ def test_answers_are_as_described(case: schemathesis.Case[Any], client: asgi.ASG
     case.call_and_validate(session=client, base_url="http://127.0.0.1", headers=headers)
 
 
+@pytest.fixture(scope="module")
+def schema_of_a_scope() -> schemathesis.BaseSchema:
+    """The description where a program may have a token that does not reach."""
+    checks = {
+        **CHECKS,
+        "positive_data_acceptance": {"expected-statuses": [*ACCEPTED, "403"]},
+        "unsupported_method": {"enabled": False},  # another method may be out of reach
+    }
+    only = {"checks": checks, "phases": {"coverage": {"enabled": False}}}
+    return schemathesis.openapi.from_dict(described(), config=schemathesis.Config.from_dict(only))
+
+
+@pytest.fixture(scope="module")
+def tokens(client: asgi.ASGIClient) -> dict[AccessScope, str]:
+    """A token of each scope."""
+    app: Any = client.app
+    now = datetime.now(UTC)
+    made = {scope: let_one_in(app.state.shop, key(), f"Bench {scope}", {scope}, 30, now) for scope in AccessScope}
+    app.state.programs = programs.known(app.state.shop)
+    return made
+
+
+@pytest.mark.usefixtures("named")
+@pytest.mark.parametrize("scope", AccessScope)
+@schemathesis.pytest.from_fixture("schema_of_a_scope").parametrize()
+@settings(max_examples=1, derandomize=True, suppress_health_check=list(HealthCheck))
+def test_answers_to_a_token_are_as_described(
+    case: schemathesis.Case[Any], client: asgi.ASGIClient, tokens: dict[AccessScope, str], scope: AccessScope
+) -> None:
+    if case.path != FEED:
+        headers = {"Authorization": f"Bearer {tokens[scope]}"}
+        answer = case.call_and_validate(session=client, base_url="http://127.0.0.1", headers=headers)
+        needed = case.operation.definition.raw["security"][0]["program"]
+        assert (answer.status_code == 403) is (scope not in needed), case.path
+
+
+def sample(shape: dict[str, Any]) -> Any:
+    """What a field may be sent as, by its examples."""
+    shape = described()["components"]["schemas"][shape["$ref"].rpartition("/")[2]] if "$ref" in shape else shape
+    if "properties" in shape:
+        return {name: sample(field) for name, field in shape["properties"].items()}
+    for name in ("examples", "enum"):
+        if name in shape:
+            return shape[name][0]
+    if "const" in shape:
+        return shape["const"]
+    if "anyOf" in shape:
+        return sample(shape["anyOf"][0])
+    if shape.get("type") == "array":
+        return [sample(shape["items"])]
+    return {"number": 1.5, "integer": 1, "string": "x", "object": {}}.get(shape.get("type", ""))
+
+
+def odd(value: Any) -> Iterator[Any]:
+    """A body with one of its texts or figures made odd, one after another."""
+    if isinstance(value, dict):
+        yield from ({**value, name: one} for name, inner in value.items() for one in odd(inner))
+    elif isinstance(value, list):
+        yield from ([*value[:n], one, *value[n + 1 :]] for n, inner in enumerate(value) for one in odd(inner))
+    elif isinstance(value, str):
+        yield value + "\x00"
+    elif isinstance(value, int | float) and not isinstance(value, bool):
+        yield from (2**63, -(2**70), 10**400)
+
+
+def writes() -> Iterator[tuple[str, str, dict[str, Any]]]:
+    """The path and method of each write, with each body it takes."""
+    for path, operations in described()["paths"].items():
+        for method in operations.keys() - {"get"}:
+            body = operations[method]["requestBody"]["content"]["application/json"]["schema"]
+            yield from ((path, method, shape) for shape in body.get("oneOf", [body]) if path != FEED)
+
+
+@pytest.mark.slow
+def test_a_nul_and_a_number_past_what_a_table_holds_are_refused(client: asgi.ASGIClient) -> None:
+    for path, method, shape in writes():
+        there = re.sub(r"{(\w+_id|number)}", "1", path).replace("{phase}", "heat-soaked-recheck")
+        there = f"http://127.0.0.1{there.replace('{item}', 'coolant')}"
+        tried = 0
+        for body in odd(sample(shape)):
+            answer = client.request(method, there, data=json.dumps(body), headers={"content-type": "application/json"})
+            assert 400 <= answer.status_code < 500, (path, body, answer.text)
+            tried += 1
+        assert tried >= 2, path
+        for number in (2**63, 10**400):
+            beyond = f"http://127.0.0.1{re.sub(r'{[a-z_]+}', str(number), path)}"
+            if beyond != there:
+                assert 400 <= client.request(method, beyond, json=sample(shape)).status_code < 500, path
+
+
+def test_every_operation_says_who_may_call_it() -> None:
+    for path, operations in described()["paths"].items():
+        for operation in operations.values():
+            assert operation["security"], path
+            schemes = described()["components"]["securitySchemes"]
+            assert all(scheme in schemes for one in operation["security"] for scheme in one)
+
+
 def test_the_description_is_of_the_interface_alone_and_says_what_everything_is() -> None:
     assert all(path.startswith("/api/") for path in described()["paths"])
     for path, operations in described()["paths"].items():
@@ -126,14 +232,62 @@ def test_the_description_is_of_the_interface_alone_and_says_what_everything_is()
     assert {tag for ops in described()["paths"].values() for op in ops.values() for tag in op["tags"]} == tags
 
 
-def test_every_field_says_what_it_is_and_a_figure_shows_one() -> None:
-    shapes = described()["components"]["schemas"]
-    for name, shape in shapes.items():
+def properties() -> Iterator[tuple[str, str, dict[str, Any]]]:
+    """Every field: the shape that has it, its name, and what is said of it."""
+    for name, shape in described()["components"]["schemas"].items():
         for field, said in shape.get("properties", {}).items():
-            meant = said.get("$ref", "").rpartition("/")[2]
-            assert said.get("description") or shapes[meant]["description"], (name, field)
-    used = {field for shape in shapes.values() for field in shape.get("properties", {})}
+            yield name, field, said
+
+
+def kinds_of(said: dict[str, Any]) -> set[str]:
+    """What a field holds, alone or several of it: ``number``, ``integer``, ``choice`` and so on."""
+    found = set()
+    for one in said.get("anyOf", [said]):
+        shapes = described()["components"]["schemas"]
+        meant = shapes[one["$ref"].rpartition("/")[2]] if "$ref" in one else one
+        found |= kinds_of(meant["items"]) if meant.get("type") == "array" else set()
+        found.add("choice" if "enum" in meant else str(meant.get("type")))
+    return found
+
+
+def test_every_field_says_what_it_is() -> None:
+    shapes = described()["components"]["schemas"]
+    for name, field, said in properties():
+        meant = said.get("$ref", "").rpartition("/")[2]
+        assert said.get("description") or shapes[meant]["description"], (name, field)
+    for path, operations in described()["paths"].items():
+        for operation in operations.values():
+            for parameter in operation.get("parameters", ()):
+                assert parameter["description"], (path, parameter["name"])
+    used = {field for _, field, _ in properties()}
     assert used >= FIELDS.keys() | EXAMPLES.keys() - {"visit_id"}
+    operations = [operation for path in described()["paths"].values() for operation in path.values()]
+    assert PARAMETERS.keys() <= {one["name"] for operation in operations for one in operation.get("parameters", ())}
+
+
+def test_every_figure_and_choice_shows_one_that_it_takes() -> None:
+    for name, field, said in properties():
+        if "const" in said:
+            continue
+        if kinds_of(said) & {"number", "integer", "choice"}:
+            assert said.get("examples"), (name, field)
+        for example in said.get("examples", ()):
+            schema_of = {**said, "components": described()["components"]}
+            jsonschema_rs.validate(schema_of, example)
+
+
+UNIT = re.compile(
+    r"unit|minutes|seconds|chance|probability|0 to 1|between 0 and 1|fraction|per cent|turns|sixths|thousandths|"
+    r"millimeters|degrees|samples a second|deviation|kilopascal",
+    re.IGNORECASE,
+)
+IN_THE_NAME = ("_thou", "_mm", "_deg", "_rpm", "_percent", "_minutes", "_c", "_kpa", "_per_min")
+
+
+def test_every_figure_names_its_unit() -> None:
+    for name, field, said in properties():
+        if "number" in kinds_of(said):
+            assert field.endswith(IN_THE_NAME) or UNIT.search(said["description"]), (name, field)
 
 
 def test_what_may_be_chosen_is_what_the_store_knows() -> None:

@@ -12,6 +12,7 @@ from starlette.testclient import TestClient
 from app.shop.commands import checks
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.store.database import Database
+from app.shop.store.live.tables import FillingRow
 from app.shop.store.tables import (
     CheckRow,
     Engine,
@@ -31,6 +32,7 @@ from tests.shop.yard import AT, FOUR, engine, key, read, visit_record
 from tests.web.api.writes import COLD, FACTS, FITTED, HOT, TURN, WRITES, cold, hot, hot_begun, hot_read
 
 TABLES = (
+    FillingRow,
     FindingRow,
     Engine,
     Fitting,
@@ -68,10 +70,15 @@ def test_a_write_sent_again_is_stored_once_and_answered_alike(
     come_so_far(shop)
     before = rows(shop)
     sent = {**body, "key": key()}
+    tried = client.post(path, params={"dry_run": "true"}, json=sent)
+    assert (tried.status_code, tried.content) == (204, b"")
+    assert "location" not in tried.headers
+    assert rows(shop) == before
     first, again = client.post(path, json=sent), client.post(path, json=sent)
     assert first.status_code == 201, first.text
     assert (again.status_code, again.json()) == (201, first.json())
     assert rows(shop) == before + stored
+    assert client.get(first.headers["location"]).status_code == 200
 
 
 def test_joints_bypass_screws_and_a_plenum_come_back_as_they_were_sent(client: TestClient) -> None:

@@ -5,6 +5,8 @@ from typing import Any
 
 from app.shop.commands import moves
 from app.shop.commands.moves import NewMove
+from app.shop.cross_check import findings
+from app.shop.cross_check.findings import NewFindings, ShownAt
 from app.shop.procedure.phases import COLD_PRESET, HEAT_SOAKED
 from app.shop.store.database import Database
 from tests.shop.yard import AT, FOUR, TWINS, check_all, engine, heat_soaked, key, read, read_round, visit
@@ -55,6 +57,14 @@ def twins_read(shop: Database) -> None:
     read_round(shop, 1, HEAT_SOAKED)
 
 
+def found(shop: Database) -> None:
+    hot_read(shop)
+    shown = NewFindings("heat", (ShownAt(bore=1, value=420.5), ShownAt(bore=2, value=300.0)), "°C", "KM")
+    findings.add(shop, 1, key(), shown, AT)
+
+
+ALL_BORES = [{"bore": bore, "value": 6.25, "sd": 0.01} for bore in (1, 2, 3, 4)]
+LOGGED = "time_s,speed_rpm,egt_1_C,egt_2_C\n" + "".join(f"{second},850,420,300\n" for second in range(30))
 TURN = {"kind": "turn", "round": 2, "bore": 1, "value": 6.25, "by": "KM"}
 WRITES: list[tuple[Callable[[Database], None], str, dict[str, Any], int]] = [
     (nothing, "/api/engines", {**FACTS, **FITTED}, 2),
@@ -83,6 +93,12 @@ WRITES: list[tuple[Callable[[Database], None], str, dict[str, Any], int]] = [
         {"test": "heat", "unit": "°C", "shown": [{"bore": 1, "value": 420.5}, {"bore": 2, "value": 300}], "by": "KM"},
         2,
     ),
+    (hot, f"{HOT}/readings/all-bores", {"round": 2, "values": ALL_BORES, "by": "KM"}, 6),
+    (found, "/api/visits/1/findings/1/taken-back", {"by": "KM"}, 1),
+    (found, "/api/visits/1/findings/repaired", {"cause": "lean", "bore": 2, "by": "KM"}, 1),
+    (hot_read, "/api/visits/1/findings/cannot", {"test": "compression", "by": "KM"}, 1),
+    (hot_read, "/api/visits/1/findings/file", {"text": LOGGED, "by": "KM"}, 2),
+    (hot_read, "/api/visits/1/instruments", {"here": True, "by": "KM"}, 1),
     (twins_read, f"{HOT}/moves", {"kind": "bypass", "bore": 4, "turns": 0.5, "by": "KM"}, 1),
     (twins_read, f"{HOT}/moves", {"kind": "screw", "coupler": {"near": 2, "far": 3}, "turns": -0.125, "by": "KM"}, 1),
 ]

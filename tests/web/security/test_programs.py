@@ -12,7 +12,7 @@ from starlette.testclient import TestClient
 from app.shop.commands.access.scopes import AccessScope
 from app.web.api.interface import document
 from app.web.security import programs
-from app.web.security.origin import FEED
+from app.web.security.origin import FEED, PASSED_ON
 from tests.shop.yard import key
 from tests.web.security.bench import Bench
 
@@ -76,6 +76,23 @@ def test_a_program_is_shut_out_at_once_and_when_its_time_is_over(bench: Bench) -
     bench.now += timedelta(days=1)
     assert caller(bench, second).get("/api/engines").status_code == 401
     assert "Expired" in bench.here.get("/programs").text
+
+
+@pytest.mark.parametrize("header", sorted(PASSED_ON))
+def test_what_a_proxy_on_the_same_computer_passes_on_does_not_count_as_made_there(bench: Bench, header: bytes) -> None:
+    token = given(bench, AccessScope.READ)
+    passed_on = {header.decode(): "192.168.7.44"}
+    behind = TestClient(
+        bench.app, base_url=HOME, headers=passed_on, client=("127.0.0.1", 40000), follow_redirects=False
+    )
+    assert behind.get("/api/engines").status_code == 401
+    assert behind.get("/").headers["location"] == "/pair"
+    made = {"key": key(), "name": "Bench 3", "days": "30", "read": "1"}
+    assert behind.post("/programs", data=made, headers={"Origin": HOME}).status_code in (401, 403)
+    assert behind.get("/api/engines", headers={"Authorization": f"Bearer {token}"}).status_code == 200
+    plain = TestClient(bench.app, base_url="http://127.0.0.1", headers=passed_on, client=("127.0.0.1", 40000))
+    refused = plain.get("/api/engines", headers={"Authorization": f"Bearer {token}"})
+    assert (refused.status_code, code_of(refused)) == (403, "https-only")
 
 
 def test_only_the_shop_computer_gives_and_ends_access(bench: Bench) -> None:

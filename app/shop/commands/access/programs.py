@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 
 from sqlmodel import Session, col, select
 
+from app.shop.commands.access.dry_run import TRIED, DryRunEnded
 from app.shop.commands.access.scopes import MOST_DAYS, AccessScope
 from app.shop.commands.access.standing import standing
 from app.shop.commands.access.tablets import hashed
@@ -107,8 +108,15 @@ def shut_out(shop: Database, key: str, program_id: int, at: str) -> None:
 
 @contextmanager
 def naming(session: Session) -> Iterator[None]:
-    """Names the program, where the write inside comes through one, with every row that the write adds or changes."""
+    """Names the program, where the write inside comes through one, with every row that the write adds or changes.
+
+    Raises DryRunEnded where the write is only tried: it is taken back then.
+    """
     through = THROUGH.get()
+    if TRIED.get():
+        yield
+        session.flush()
+        raise DryRunEnded
     if through is None:
         yield
         return

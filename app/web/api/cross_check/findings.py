@@ -12,7 +12,7 @@ from app.shop.record import loader
 from app.sync.diagnosis.causes import EngineFault
 from app.sync.diagnosis.diagnose import Standing, Verdict
 from app.sync.diagnosis.measurements import FindingKind
-from app.web.api.problems import NOT_THERE, REFUSALS
+from app.web.api.problems import NOT_THERE, REFUSALS, named
 from app.web.api.shapes import By, Id, Key, Line, Sent, Told, example
 from app.web.context import Now, Shop
 from app.wording.causes import causes, tests
@@ -92,7 +92,9 @@ def visit_why(shop: Shop, visit_id: Id) -> WhyTold:
 def add_findings(shop: Shop, visit_id: Id, sent: FindingsSent, now: Now) -> WhyTold:
     """Store the findings of one test, all or none, and weigh them."""
     shown = tuple(ShownAt(one.bore, one.bank, one.value, one.word, one.spread) for one in sent.shown)
-    findings.add(shop, visit_id, sent.key, NewFindings(sent.test, shown, sent.unit, sent.by, "json"), now)
+    places = {f"at-{one.bore or one.bank}": f"shown/{n}" for n, one in enumerate(sent.shown)}
+    with named(kind="test", **places):
+        findings.add(shop, visit_id, sent.key, NewFindings(sent.test, shown, sent.unit, sent.by, "json"), now)
     return visit_why(shop, visit_id)
 
 

@@ -3,6 +3,8 @@
 from collections.abc import Mapping
 from typing import Any
 
+from app.web.api.description.examples import EXAMPLES, choices_of
+
 FIELDS: Mapping[str, str] = {
     "about": "The bores it is about.",
     "advised": "Whether it was made as the advice said.",
@@ -111,32 +113,27 @@ FIELDS: Mapping[str, str] = {
 }
 """By name."""
 
-EXAMPLES: Mapping[str, Any] = {
-    **{"id": 3, "engine_id": 3, "visit_id": 17, "fitting_id": 4, "bore": 3, "round": 2, "number": 2},
-    **{"at": "2026-11-25T10:00:00.000+00:00", "opened_at": "2026-11-25T10:00:00.000+00:00"},
-    **{"by": "KM", "bank": "A", "phase": "heat-soaked-recheck", "item": "coolant", "unit": "kg/h", "job": "1184"},
-    **{"value": 6.25, "turns": 0.125, "flats": -2.0, "leaves_thou": [3, 1.5], "lever_thou": 10, "serial": "31-0217"},
-    **{"idle_speed_rpm": 850, "displacement": 3.9, "speed_rpm": 1240, "deviation": 0.2, "share": 0.03, "mean": 6.4},
-    **{"begun_at": "2026-11-25T10:00:00.000+00:00", "registered_at": "2026-11-25T10:00:00.000+00:00"},
-    **{"customer": "C-104", "vehicle": "Blue coupe", "supersedes": 3, "minutes": 42, "version": 1},
-}
-"""What a value looks like, by the name of the field."""
-
 
 def describe(schemas: dict[str, Any]) -> None:
-    """Say of every field of the schemas what it is, and where the name tells, what a value looks like."""
+    """Say of every field of the schemas what it is, and of every figure and choice what one looks like."""
     for schema in schemas.values():
         for name, field in schema.get("properties", {}).items():
             if "description" not in field and name in FIELDS:
                 field["description"] = FIELDS[name]
-            if name in EXAMPLES and _takes(field, EXAMPLES[name]):
+            if "examples" in field or "const" in field:
+                continue
+            if choices := choices_of(field, schemas):
+                field["examples"] = choices[:1]
+            elif name in EXAMPLES and _takes(field, EXAMPLES[name]):
                 field["examples"] = [EXAMPLES[name]]
 
 
 def _takes(field: dict[str, Any], value: Any) -> bool:
-    """Whether a field has no example of its own, and is of a type of which ``value`` is."""
-    if {"examples", "$ref", "const", "enum"} & field.keys():
-        return False
+    """Whether a field is of a type of which ``value`` is."""
     types: dict[Any, Any] = {"integer": int, "number": (int, float), "string": str, "array": list}
-    kinds = [one.get("type") for one in field.get("anyOf", [field]) if not {"enum", "const", "$ref"} & one.keys()]
-    return any(kind in types and isinstance(value, types[kind]) for kind in kinds)
+    alternatives = [one for one in field.get("anyOf", [field]) if not {"const", "$ref"} & one.keys()]
+    return any(
+        isinstance(value, types.get(one.get("type"), ()))
+        and (not isinstance(value, list) or _takes(one.get("items", {}), value[0]))
+        for one in alternatives
+    )

@@ -1,15 +1,17 @@
 """The shop's settings: what holds, and another version of them."""
 
+from collections.abc import Mapping
 from dataclasses import replace
-from typing import Annotated
+from typing import Annotated, ClassVar
 
 from fastapi import APIRouter
 from pydantic import Field
 
 from app.shop.commands import settings_versions
-from app.shop.errors import RejectedError
+from app.shop.errors import Problems, RejectedError
 from app.shop.reasons import because
 from app.shop.record import stored_settings
+from app.shop.record.measures import CHOICES, Units
 from app.shop.record.settings import DEFAULTS, Settings
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
@@ -58,6 +60,10 @@ class SettingsTold(Told):
     people: list[PersonNamed] = Field(description="Whose initials are known.")
     shop_name: str = Field(description="Heads what is printed.")
     shop_address: str = Field(description="The lines below it.")
+    units: dict[str, str] = Field(
+        description="In what the shop's pages show each quantity; this interface never goes by it.",
+        examples=[{"temperature": "°C"}],
+    )
 
     @staticmethod
     def of(version: int, held: Settings) -> "SettingsTold":
@@ -79,12 +85,14 @@ class SettingsTold(Told):
             people=[PersonNamed(initials=initials, name=name) for initials, name in held.people],
             shop_name=held.shop_name,
             shop_address=held.shop_address,
+            units={quantity: getattr(held.units, quantity) for quantity in CHOICES},
         )
 
 
 class SettingsSent(Sent):
     """Another version of the settings. What is left out, or null, stays as it is."""
 
+    LINES: ClassVar = frozenset({"shop_address"})
     key: Key
     version: int = Field(ge=0, le=LARGEST_ID, description="The `version` that was changed, so that no change is lost.")
     figures: dict[SettingName, float] = Field(
@@ -96,6 +104,10 @@ class SettingsSent(Sent):
         default=None, max_length=100, description="Everybody, not who is new only."
     )
     shop_name: Line | None = Field(default=None, description="Heads what is printed.")
+    shop_address: str | None = Field(default=None, max_length=settings_versions.LONGEST, description="The lines below.")
+    units: dict[Annotated[str, Field(max_length=40)], Annotated[str, Field(max_length=20)]] | None = Field(
+        default=None, max_length=20, description="In what pages show the quantities named; others stay as they are."
+    )
     why: Line = Field(default="", description="Why it is changed.", examples=["A thinner set of feelers"])
     by: By
     model_config = example(
@@ -137,7 +149,25 @@ def _changed(held: Settings, body: SettingsSent) -> Settings:
         new = replace(new, openings=tuple(opening * THOU for opening in body.openings_thou))
     if body.people is not None:
         new = replace(new, people=tuple((one.initials.strip(), one.name.strip()) for one in body.people))
-    return new if body.shop_name is None else replace(new, shop_name=" ".join(body.shop_name.split()))
+    if body.shop_name is not None:
+        new = replace(new, shop_name=" ".join(body.shop_name.split()))
+    if body.shop_address is not None:
+        lines = (" ".join(line.split()) for line in body.shop_address.splitlines())
+        new = replace(new, shop_address="\n".join(line for line in lines if line))
+    return replace(new, units=_units(held, body.units or {}))
+
+
+def _units(held: Settings, chosen: Mapping[str, str]) -> Units:
+    """The units with those chosen. Raises RejectedError for a quantity or a unit that is none."""
+    wrong: Problems = {}
+    for quantity, unit in chosen.items():
+        known = next((units for name, units in CHOICES.items() if name == quantity), None)
+        if known is None or unit not in known:
+            choices = tuple(CHOICES) if known is None else known
+            wrong[f"units/{escaped(quantity)}"] = because(Rejection.NOT_ONE_OF, choices=choices)
+    if wrong:
+        raise RejectedError(wrong)
+    return replace(held.units, **chosen)
 
 
 def _told(shop: Database) -> SettingsTold:
