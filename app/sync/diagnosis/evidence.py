@@ -76,7 +76,8 @@ def _off(measure: FindingKind, place: int | None, figures: Mapping[int | None, f
         return value - kind.sound
     if len(figures) < FEWEST_BORES:
         return None
-    middle = median(other for where, other in figures.items() if where != place)
+    others = [other for where, other in figures.items() if where != place or len(figures) == FEWEST_BORES]
+    middle = median(others)
     if kind.use is Use.DIFFERENCE:
         off = value - middle
     elif middle <= 0 or (kind.use is Use.LOG and value <= 0):

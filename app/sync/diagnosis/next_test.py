@@ -7,8 +7,8 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
-from app.sync.diagnosis.causes import EngineFault, bore_states
-from app.sync.diagnosis.evidence import Deviation, Place
+from app.sync.diagnosis.causes import BORE_CAUSES, TABLE, EngineFault, bore_states
+from app.sync.diagnosis.evidence import FEWEST_BORES, Deviation, Place
 from app.sync.diagnosis.likelihood import engine_states, of_bore, of_engine
 from app.sync.diagnosis.measurements import CATALOGUE, CHANGE_OF_STATE, Extent, FindingKind, Use, minutes, runs
 from app.sync.diagnosis.posterior import Beliefs
@@ -56,7 +56,22 @@ def ranked(
         for measure in FindingKind
         if measure in allowed and (test := _candidate(measure, now, shown, running, bore))
     ]
-    return tuple(sorted((replace(one, rate=_rate(one, found, running)) for one in found), key=lambda one: -one.rate))
+    return tuple(
+        sorted(
+            (replace(one, rate=_rate(one, found, running) / (1 - NEEDED * _needed(one, now))) for one in found),
+            key=lambda one: -one.rate,
+        )
+    )
+
+
+NEEDED = 0.5
+
+
+def _needed(one: NextTest, now: Beliefs) -> float:
+    if not one.bores:
+        return sum(odds for (cause, _), odds in now.of_engine_causes().items() if one.measure in TABLE[cause].direct)
+    causes = [cause for cause in BORE_CAUSES if one.measure in TABLE[cause].direct]
+    return float((now.bores[list(one.bores)] @ bore_states().of(*causes)).max())
 
 
 def _rate(one: NextTest, others: Iterable[NextTest], running: bool) -> float:
@@ -75,6 +90,8 @@ def _candidate(
 ) -> NextTest | None:
     scope = CATALOGUE[measure].scope
     change = 0.0 if runs(measure) is running else CHANGE_OF_STATE
+    if measure in _set_up(shown, running):
+        change -= CATALOGUE[measure].once
     bores, whole = _suspects(now)
     if scope in (Extent.ENGINE, Extent.BANK):
         places = [None] if scope is Extent.ENGINE else list(range(max(now.banks) + 1))
@@ -90,10 +107,29 @@ def _candidate(
     if not left:
         return None
     told_each = _told(now.bores[left], outcomes(measure)) * bores[left]
-    if scope is Extent.ROUND:
-        return NextTest(measure, tuple(left), minutes(measure, len(left)) + change, float(told_each.sum()), 0.0)
-    best = int(np.argmax(told_each))
-    return NextTest(measure, (left[best],), minutes(measure, 1) + change, float(told_each[best]), 0.0)
+    order = [int(number) for number in np.argsort(-told_each, kind="stable")]
+    least = max(FEWEST_BORES - (len(now.banks) - len(left)), 1) if scope is Extent.ROUND else 1
+    several = [
+        NextTest(
+            measure,
+            tuple(sorted(left[number] for number in order[:count])),
+            minutes(measure, count) + change,
+            float(told_each[order[:count]].sum()),
+            0.0,
+        )
+        for count in range(min(least, len(left)), len(left) + 1)
+    ]
+    return max(several, key=lambda one: one.told / max(one.minutes, SHORTEST))
+
+
+def _set_up(shown: Mapping[Place, Deviation], running: bool) -> set[FindingKind]:
+    """Tests whose instrument is still in place: those made since the engine was last started or stopped."""
+    ready: set[FindingKind] = set()
+    for measure, _ in reversed(list(shown)):
+        if runs(measure) is not running:
+            break
+        ready.add(measure)
+    return ready
 
 
 def _is_off(air: Deviation | None) -> bool:
