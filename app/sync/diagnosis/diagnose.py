@@ -17,11 +17,13 @@ from app.sync.diagnosis.posterior import Beliefs, posterior
 NAMED, SOUND_ENOUGH, LIKELY = 0.90, 0.95, 0.45
 """Odds from which a cause is found, from which nothing more is looked for, and from which one is likely; our
 judgement."""
+LEAST_DOUBT = 0.01
+"""Doubt of the likeliest that the test of itself has to be able to clear for a minute [1/min], our judgement."""
 LEAST_RATE = 0.003
 """What a test has to tell for a minute to be worth making [nats/min], our judgement."""
 ALSO_WRONG = 0.5
 """Odds of a fault at another bore from which the cause that leads does not explain all; our judgement."""
-LEAST_GAIN = 0.006
+LEAST_GAIN = 0.01
 """What a test has to add to the chance of the right name for a minute, where a cause is likely [1/min]; our
 judgement."""
 MOST_STANDING = 3
@@ -165,9 +167,13 @@ def _next(
         if direct:
             return direct
     worth = [one for one in ranked(now, shown, allowed, running) if one.rate >= LEAST_RATE]
-    if first.odds >= LIKELY and first.cause is not EngineFault.UNKNOWN:
-        worth = [one for one in worth if one.gained >= LEAST_GAIN * one.minutes]
-    return worth[0] if worth else None
+    if first.odds < LIKELY or first.cause is EngineFault.UNKNOWN:
+        return worth[0] if worth else None
+    useful = [one for one in worth if one.gained >= LEAST_GAIN * one.minutes]
+    if useful or first.looked_at:
+        return useful[0] if useful else None
+    direct = _direct(first, ranked(now, shown, allowed, running, first.bore))
+    return direct if direct and 1 - first.odds >= LEAST_DOUBT * direct.minutes else None
 
 
 def _direct(first: Standing, found: Sequence[NextTest]) -> NextTest | None:

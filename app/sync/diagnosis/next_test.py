@@ -12,8 +12,8 @@ from app.sync.diagnosis.posterior import Beliefs
 from app.sync.diagnosis.worth import Worth, of_bores, of_engine
 from app.sync.slips.changes import Floats
 
-SHORTEST = 0.25
-"""What even a figure that is there already takes to enter [min], our judgement."""
+SHORTEST = 1.0
+"""What even a short test takes a person to go to and enter [min], our judgement."""
 DOUBTFUL, SUSPECT = 0.25, 0.25
 """Odds that all is sound below which only suspects are tested, and odds of a fault that make one; our judgement."""
 TURNED_FROM = 0.05
