@@ -30,7 +30,7 @@ class Worth(NamedTuple):
 def of_bores(now: Beliefs, measure: FindingKind, places: Sequence[int], again: bool) -> tuple[Floats, Floats]:
     """What a test at each of some bores is worth: told [nats] and gained, each of shape (places,).
 
-    Parameters: ``now`` is what is believed; ``measure`` that is made; ``places`` bores, counted from 0; ``again`` where
+    Parameters: ``now`` is the posterior; ``measure`` that is made; ``places`` bores, counted from 0; ``again`` where
     it is a second look.
     """
     odds = now.bores[list(places)]
@@ -46,7 +46,7 @@ def of_bores(now: Beliefs, measure: FindingKind, places: Sequence[int], again: b
 def of_engine(now: Beliefs, measure: FindingKind, places: Sequence[int | None]) -> Worth:
     """What a test of the engine, or of its banks one by one, is worth.
 
-    Parameters: ``now`` is what is believed; ``measure`` that is made; ``places`` are its banks, or None.
+    Parameters: ``now`` is the posterior; ``measure`` that is made; ``places`` are its banks, or None.
     """
     sides = max(now.banks) + 1
     causes = [(state.cause, state.bank) for state in engine_states(sides)]
