@@ -149,7 +149,7 @@ def test_the_odds_of_several_things_wrong_are_those_of_every_set_counted_one_by_
 
 def by_counting(banks: tuple[int, ...], shown: Mapping[Place, Deviation]) -> list[float]:
     """How likely each bore is at fault: every set of at most three things wrong written out, its chance as SECOND has
-    it, shared out as `CAUSES` of a bore against two of the engine."""
+    it, shared out as fifteen causes of a bore against two of the engine."""
     states, wholes = bore_states(), engine_states(2)
     fault_share = states.share * (1 - states.of(EngineFault.NONE)) / 15
     share = {EngineFault.SHARED_LEAK: 1 / 17 / 5, EngineFault.EXHAUST: 1 / 17 / 10}
@@ -174,8 +174,8 @@ def by_counting(banks: tuple[int, ...], shown: Mapping[Place, Deviation]) -> lis
                 said *= float(of_it @ (fault_share if wrong else states.share * states.of(EngineFault.NONE)))
             weights[at, which], chances[at, which] = weight, weight * said
     number = {key: sum(key[1]) + (key[0] > 0) for key in weights}
-    for wrong, chance in number_of.items():
-        mine = [key for key in weights if number[key] == wrong]
+    for many, chance in number_of.items():
+        mine = [key for key in weights if number[key] == many]
         ways = sum(weights[key] for key in mine)
         for key in mine:
             chances[key] *= chance / ways
