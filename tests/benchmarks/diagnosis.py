@@ -19,7 +19,7 @@ from tests.benchmarks.report import report
 
 LONGEST = 90.0
 ODD = 2.5
-FAULTY, SOUND, ODD_ONES = 91_000_000, 92_000_000, 93_000_000
+FAULTY, SOUND, ODD_ONES = 97_000_000, 98_000_000, 99_000_000
 
 
 @dataclass(frozen=True)

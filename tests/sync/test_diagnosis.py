@@ -1,12 +1,17 @@
 """The diagnosis of an uneven engine: odds before evidence, order, what is missing, and what is never said."""
 
+import math
 import random
+from collections.abc import Mapping
+from itertools import product
 
+import numpy as np
 import pytest
 
-from app.sync.diagnosis.causes import TABLE, EngineFault, bore_states
+from app.sync.diagnosis.causes import BORE_CAUSES, TABLE, EngineFault, bore_states
 from app.sync.diagnosis.diagnose import Verdict, diagnose
-from app.sync.diagnosis.evidence import Finding, seen
+from app.sync.diagnosis.evidence import FEWEST_BORES, Deviation, Finding, Place, seen
+from app.sync.diagnosis.likelihood import engine_states, of_bore, of_engine, shift_of_vacuum
 from app.sync.diagnosis.measurements import CATALOGUE, Extent, FindingKind, Run, Use
 from app.sync.diagnosis.posterior import posterior
 
@@ -68,12 +73,17 @@ def test_found_is_said_only_after_the_test_that_looks_at_the_cause(seed: int) ->
 
 
 @pytest.mark.parametrize("seed", range(12))
-def test_no_test_is_offered_that_is_not_allowed_or_was_made(seed: int) -> None:
+def test_no_test_is_offered_that_is_not_allowed_and_none_made_but_as_a_second_look(seed: int) -> None:
     found = findings(seed, 4)
     allowed = tuple(one for one in FindingKind if CATALOGUE[one].run is not Run.OPENED)
     following = diagnose(BANKS, found, allowed).next_test
     made = {one.measure for one in found}
-    assert following is None or (following.measure in allowed and following.measure not in made)
+    assert following is None or (following.measure in allowed and following.again is (following.measure in made))
+
+
+def test_what_is_on_record_is_not_read_twice() -> None:
+    found = [Finding(FindingKind.RECORD, bore, 1.0 - 0.1 * (bore == 3)) for bore in range(8)]
+    assert diagnose(BANKS, found, [FindingKind.RECORD]).next_test is None
 
 
 def test_every_share_of_the_states_adds_up_by_cause() -> None:
@@ -88,6 +98,89 @@ def test_blowing_into_the_next_bore_does_not_fit_a_valve() -> None:
     found += [Finding(FindingKind.COMPRESSION, 2, 650.0)]
     told = diagnose(BANKS, [*found, Finding(FindingKind.LEAK_DOWN, 2, word="neighbor")])
     assert told.verdict is not Verdict.FOUND
+
+
+def test_a_cause_of_one_bore_does_not_fit_where_two_are_low() -> None:
+    found = [Finding(FindingKind.COMPRESSION, bore, 650.0 if bore in (2, 3) else 1150.0) for bore in range(8)]
+    found += [Finding(FindingKind.COMPRESSION, bore, 650.0) for bore in (2, 3)]
+    told = diagnose(BANKS, [*found, *[Finding(FindingKind.LEAK_DOWN, 2, word="crankcase")] * 2])
+    assert (told.standing[0].cause, told.standing[0].bore) == (EngineFault.RINGS, 2)
+    assert told.verdict is Verdict.DOES_NOT_FIT
+    assert told.also_wrong == (3,)
+
+
+def test_of_three_bores_the_odd_one_leaves_the_others_even() -> None:
+    shown = seen([Finding(FindingKind.FLOW, bore, 120.0 if bore == 1 else 180.0) for bore in (0, 1, 5)])
+    offs = [shown[FindingKind.FLOW, bore].off for bore in (0, 1, 5)]
+    assert offs == pytest.approx([0.0, -1 / 3, 0.0])
+
+
+def test_a_long_round_is_asked_for_the_suspect_and_two_to_hold_it_against() -> None:
+    found = [Finding(FindingKind.HEAT, bore, 430.0 - 130 * (bore == 6)) for bore in (*range(8), 6)]
+    following = diagnose(BANKS, found, [FindingKind.COMPRESSION]).next_test
+    assert following is not None
+    assert 6 in following.bores
+    assert len(following.bores) == FEWEST_BORES
+
+
+@pytest.mark.parametrize(("first", "second"), [("moved", "moved"), ("moved", "still"), ("still", "still")])
+def test_a_second_look_counts_but_never_as_a_stranger_would(first: str, second: str) -> None:
+    def leaking(*words: str) -> float:
+        shown = seen([Finding(FindingKind.SPRAY, 4, word=word) for word in words])[FindingKind.SPRAY, 4]
+        likely = of_bore(FindingKind.SPRAY, shown)
+        states = bore_states()
+        largest = likely[states.of(EngineFault.LEAK) > 0][-1]
+        return math.log(largest / likely[states.of(EngineFault.NONE) > 0][0])
+
+    told = leaking(first, second) - leaking(first)
+    assert told * leaking(second) > 0
+    assert abs(told) < abs(leaking(second)) if first == second else told == pytest.approx(leaking(second))
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_the_odds_of_several_things_wrong_are_those_of_every_set_counted_one_by_one(seed: int) -> None:
+    banks = (0, 0, 1, 1)
+    shown = {place: one for place, one in seen(findings(seed, 5)).items() if place[1] is None or place[1] < 4}
+    bores = by_counting(banks, shown)
+    now = posterior(banks, shown)
+    faulty = 1 - now.of_causes()[:, BORE_CAUSES.index(EngineFault.NONE)]
+    assert faulty == pytest.approx(bores, abs=1e-9)
+
+
+def by_counting(banks: tuple[int, ...], shown: Mapping[Place, Deviation]) -> list[float]:
+    """How likely each bore is at fault: every set of at most three things wrong written out, its chance as SECOND has
+    it, shared out as fifteen causes of a bore against two of the engine."""
+    states, wholes = bore_states(), engine_states(2)
+    fault_share = states.share * (1 - states.of(EngineFault.NONE)) / 15
+    share = {EngineFault.SHARED_LEAK: 1 / 17 / 5, EngineFault.EXHAUST: 1 / 17 / 10}
+    number_of = {number: 0.5 if not number else 0.5 * 0.1 ** (number - 1) / 1.11 for number in range(4)}
+    chances: dict[tuple[int, tuple[bool, ...]], float] = {}
+    weights: dict[tuple[int, tuple[bool, ...]], float] = {}
+    for at, whole in enumerate(wholes):
+        for which in product((False, True), repeat=len(banks)):
+            weight = share.get(whole.cause, 1.0) * (15 / 17 / len(banks)) ** sum(which)
+            said = 1.0
+            for (measure, place), one in shown.items():
+                if CATALOGUE[measure].scope in (Extent.ENGINE, Extent.BANK):
+                    said *= float(of_engine(measure, one, place, 2)[at])
+            for bore, wrong in enumerate(which):
+                of_it = np.ones(len(states.size))
+                for (measure, place), one in shown.items():
+                    if place == bore and CATALOGUE[measure].scope not in (Extent.ENGINE, Extent.BANK):
+                        shift = 0.0
+                        if measure in (FindingKind.VACUUM, FindingKind.RECORD):
+                            shift = shift_of_vacuum(measure, whole, banks[bore], 2)
+                        of_it = of_it * of_bore(measure, one, shift)
+                said *= float(of_it @ (fault_share if wrong else states.share * states.of(EngineFault.NONE)))
+            weights[at, which], chances[at, which] = weight, weight * said
+    number = {key: sum(key[1]) + (key[0] > 0) for key in weights}
+    for many, chance in number_of.items():
+        mine = [key for key in weights if number[key] == many]
+        ways = sum(weights[key] for key in mine)
+        for key in mine:
+            chances[key] *= chance / ways
+    kept = {key: chance for key, chance in chances.items() if number[key] <= 3}
+    return [sum(c for key, c in kept.items() if key[1][bore]) / sum(kept.values()) for bore in range(len(banks))]
 
 
 def test_scale_of_a_meter_drops_out() -> None:

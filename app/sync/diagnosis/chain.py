@@ -63,7 +63,9 @@ def expected() -> Mapping[FindingKind, Floats]:
         return size * states.of(*causes)
 
     compression = sized(EngineFault.RINGS, EngineFault.VALVE)
-    metered = sized(EngineFault.PLATE, EngineFault.COUPLER) + STUCK_OPEN * states.of(EngineFault.STICKING)
+    metered = sized(EngineFault.NONE, EngineFault.PLATE, EngineFault.COUPLER) + STUCK_OPEN * states.of(
+        EngineFault.STICKING
+    )
     air = 1 + metered + sized(EngineFault.LEAK, EngineFault.METER)
     pumping = 1 - sized(EngineFault.LASH) - FILLING_BY_VALVE * sized(EngineFault.VALVE)
     fuel = np.where(states.of(EngineFault.LEAN, EngineFault.RICH, EngineFault.NO_FUEL) > 0, size, 1.0)

@@ -17,8 +17,15 @@ from app.sync.diagnosis.posterior import Beliefs, posterior
 NAMED, SOUND_ENOUGH, LIKELY = 0.90, 0.95, 0.45
 """Odds from which a cause is found, from which nothing more is looked for, and from which one is likely; our
 judgement."""
+LEAST_DOUBT = 0.01
+"""Doubt of the likeliest that the test of itself has to be able to clear for a minute [1/min], our judgement."""
 LEAST_RATE = 0.003
 """What a test has to tell for a minute to be worth making [nats/min], our judgement."""
+ALSO_WRONG = 0.5
+"""Odds of a fault at another bore from which the cause that leads does not explain all; our judgement."""
+LEAST_GAIN = 0.01
+"""What a test has to add to the chance of the right name for a minute, where a cause is likely [1/min]; our
+judgement."""
 MOST_STANDING = 3
 """Causes shown at most, our judgement."""
 TOO_FAR = 3.5
@@ -54,7 +61,7 @@ class Standing:
 @dataclass(frozen=True, slots=True)
 class Diagnosis:
     """The verdict, at most three causes standing, the odds that all is sound, the next test, what was looked at and
-    what was not."""
+    what was not; ``also_wrong`` are the other bores at which something is wrong, counted from 0."""
 
     verdict: Verdict
     standing: tuple[Standing, ...]
@@ -62,6 +69,7 @@ class Diagnosis:
     next_test: NextTest | None
     looked_at: tuple[FindingKind, ...]
     not_looked_at: tuple[FindingKind, ...]
+    also_wrong: tuple[int, ...]
 
 
 def diagnose(
@@ -83,13 +91,15 @@ def diagnose(
     standing = _standing(now, shown)
     looked_at = tuple(dict.fromkeys(measure for measure, _ in shown))
     following = _next(now, shown, standing, allowed, running)
+    also_wrong = _also_wrong(now, standing[0])
     return Diagnosis(
-        _verdict(now, standing, following),
+        _verdict(now, standing, following, also_wrong),
         standing,
         now.sound,
         following,
         looked_at,
         tuple(measure for measure in FindingKind if measure not in looked_at),
+        also_wrong,
     )
 
 
@@ -157,7 +167,13 @@ def _next(
         if direct:
             return direct
     worth = [one for one in ranked(now, shown, allowed, running) if one.rate >= LEAST_RATE]
-    return worth[0] if worth else None
+    if first.odds < LIKELY or first.cause is EngineFault.UNKNOWN:
+        return worth[0] if worth else None
+    useful = [one for one in worth if one.gained >= LEAST_GAIN * one.minutes]
+    if useful or first.looked_at:
+        return useful[0] if useful else None
+    direct = _direct(first, ranked(now, shown, allowed, running, first.bore))
+    return direct if direct and 1 - first.odds >= LEAST_DOUBT * direct.minutes else None
 
 
 def _direct(first: Standing, found: Sequence[NextTest]) -> NextTest | None:
@@ -169,10 +185,18 @@ def _direct(first: Standing, found: Sequence[NextTest]) -> NextTest | None:
     return min(looks, key=lambda one: one.minutes) if looks else None
 
 
-def _verdict(now: Beliefs, standing: tuple[Standing, ...], following: NextTest | None) -> Verdict:
+def _also_wrong(now: Beliefs, first: Standing) -> tuple[int, ...]:
+    """The other bores at which something is wrong: no cause of one bore explains two."""
+    faulty = 1 - now.bores @ bore_states().of(EngineFault.NONE)
+    return tuple(bore for bore, odds in enumerate(faulty) if bore != first.bore and odds >= ALSO_WRONG)
+
+
+def _verdict(
+    now: Beliefs, standing: tuple[Standing, ...], following: NextTest | None, also_wrong: tuple[int, ...]
+) -> Verdict:
     first = standing[0]
     named = first.cause is not EngineFault.UNKNOWN and first.odds >= LIKELY
-    if named and first.against:
+    if named and (first.against or also_wrong):
         return Verdict.DOES_NOT_FIT
     if named and first.odds >= NAMED and first.looked_at:
         return Verdict.FOUND

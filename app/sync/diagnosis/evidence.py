@@ -30,12 +30,14 @@ class Finding:
 
 @dataclass(frozen=True, slots=True)
 class Deviation:
-    """What one bore, bank or engine showed: how far off, with which spread, or a word; ``again`` where read twice."""
+    """What one bore, bank or engine showed: how far off, with which spread, or a word; ``again`` where looked at twice,
+    ``before`` the word of the look before."""
 
     off: float
     spread: float
     word: str = ""
     again: bool = False
+    before: str = ""
 
 
 Place = tuple[FindingKind, int | None]
@@ -60,10 +62,11 @@ def seen(findings: Iterable[Finding]) -> Mapping[Place, Deviation]:
     for (measure, place), several in rows.items():
         again = len(several) > 1
         if CATALOGUE[measure].use is Use.WORD:
-            shown[measure, place] = Deviation(0.0, 0.0, several[-1].word, again)
+            shown[measure, place] = Deviation(0.0, 0.0, several[-1].word, again, several[-2].word if again else "")
         elif (off := _off(measure, place, figures[measure])) is not None:
             spread = several[-1].spread or CATALOGUE[measure].spread
-            shown[measure, place] = Deviation(off, spread / math.sqrt(min(len(several), 2)), "", again)
+            stays = CATALOGUE[measure].stays
+            shown[measure, place] = Deviation(off, spread * (math.sqrt((1 + stays) / 2) if again else 1.0), "", again)
     return shown
 
 
@@ -76,7 +79,8 @@ def _off(measure: FindingKind, place: int | None, figures: Mapping[int | None, f
         return value - kind.sound
     if len(figures) < FEWEST_BORES:
         return None
-    middle = median(other for where, other in figures.items() if where != place)
+    others = [other for where, other in figures.items() if where != place or len(figures) == FEWEST_BORES]
+    middle = median(others)
     if kind.use is Use.DIFFERENCE:
         off = value - middle
     elif middle <= 0 or (kind.use is Use.LOG and value <= 0):

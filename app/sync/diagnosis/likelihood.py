@@ -66,7 +66,11 @@ def of_bore(measure: FindingKind, shown: Deviation, shift: float = 0.0) -> Float
     states = bore_states()
     if kind.use is Use.WORD:
         flat = 1 / len(kind.words)
-        said = (1 - wrong) * worded()[measure][:, kind.words.index(shown.word)] + wrong * flat
+        said = _word(measure, shown.word)
+        if shown.before:
+            same = kind.stays * (shown.before == shown.word)
+            said = _word(measure, shown.before) * (same + (1 - kind.stays) * said)
+            flat = flat * (same + (1 - kind.stays) * flat)
     else:
         flat = 1 / (kind.high - kind.low)
         middle = expected()[measure]
@@ -76,6 +80,12 @@ def of_bore(measure: FindingKind, shown: Deviation, shift: float = 0.0) -> Float
         said = (1 - wrong) * ((1 - hidden) * there + hidden * absent) + wrong * flat
     usual = said[states.cause == BORE_CAUSES.index(EngineFault.NONE)][0]
     return np.where(states.cause == unknown, UNKNOWN_USUAL * usual + (1 - UNKNOWN_USUAL) * flat, said)
+
+
+def _word(measure: FindingKind, word: str) -> Floats:
+    """The likelihood of one look's word, of shape (states,)."""
+    words = CATALOGUE[measure].words
+    return np.asarray((1 - WRONG) * worded()[measure][:, words.index(word)] + WRONG / len(words))
 
 
 def doubt(measure: FindingKind) -> float:

@@ -78,7 +78,8 @@ class Measurement:
     """One kind of test: spread and range in the form of ``use``, ``once`` and ``each`` bore in minutes.
 
     ``sound`` is what a sound bore shows where the figure stands alone. ``lasts`` says that it counts for the whole
-    visit; the others count until a plate of their bore is moved.
+    visit; the others count until a plate of their bore is moved. ``stays`` is what a second look at the same place
+    does not change: the share of a figure's variance, or the chance that a word is only said again.
     """
 
     unit: str
@@ -93,6 +94,7 @@ class Measurement:
     sound: float = 0.0
     words: tuple[str, ...] = ()
     lasts: bool = False
+    stays: float = 0.3
     source: FigureSource = FigureSource.JUDGEMENT
 
 
@@ -102,14 +104,14 @@ _ROUND, _BORE = Extent.ROUND, Extent.BORE
 CATALOGUE: Mapping[FindingKind, Measurement] = {
     FindingKind.AIR: Measurement("kg/h", Use.LOG, _R, _ROUND, 0.5, 0.3, 0.038, -0.8, 0.8),
     FindingKind.VACUUM: Measurement("kPa", Use.FRACTION, _R, _ROUND, 1.0, 0.4, 0.06, -0.9, 0.9),
-    FindingKind.HEAT: Measurement("°C", Use.DIFFERENCE, _R, _ROUND, 1.0, 0.3, 28.0, -500.0, 150.0),
+    FindingKind.HEAT: Measurement("°C", Use.DIFFERENCE, _R, _ROUND, 1.0, 0.3, 28.0, -500.0, 150.0, stays=0.75),
     FindingKind.DROP: Measurement("rev/min", Use.FRACTION, _R, _ROUND, 1.0, 0.7, 0.22, -1.1, 1.1),
     FindingKind.MIXTURE: Measurement("lambda", Use.DIFFERENCE, _R, _ROUND, 3.0, 1.5, 0.075, -0.6, 1.2),
     FindingKind.SNAP: Measurement("kPa", Use.LOG, _O, _ROUND, 1.0, 1.2, 0.42, -2.0, 3.0),
     FindingKind.TIMING: Measurement("°", Use.DIFFERENCE, _R, _ROUND, 3.0, 0.7, 1.4, -20.0, 20.0),
     FindingKind.SQUEEZE: Measurement("0-1", Use.ALONE, _R, Extent.ENGINE, 2.0, 0.0, 0.13, -0.5, 1.5),
     FindingKind.BACK_PRESSURE: Measurement("kPa", Use.ALONE, _O, Extent.BANK, 8.0, 0.0, 1.8, -8.0, 40.0, 4.0),
-    FindingKind.RECORD: Measurement("1", Use.ALONE, _R, _ROUND, 0.0, 0.0, 0.075, -0.9, 0.9, 1.0),
+    FindingKind.RECORD: Measurement("1", Use.ALONE, _R, _ROUND, 0.0, 0.0, 0.075, -0.9, 0.9, 1.0, stays=1.0),
     FindingKind.SPRAY: Measurement("", Use.WORD, _R, _BORE, 0.0, 1.5, words=("still", "moved")),
     FindingKind.ADAPTER: Measurement("1", Use.ALONE, _R, _BORE, 0.0, 1.5, 0.035, -0.6, 0.6, 1.0),
     FindingKind.SMOKE: Measurement("", Use.WORD, _S, _ROUND, 8.0, 0.5, words=("none", "seen")),

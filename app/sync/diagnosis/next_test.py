@@ -2,22 +2,18 @@
 
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
-from functools import cache
 
 import numpy as np
-from numpy.typing import NDArray
 
 from app.sync.diagnosis.causes import EngineFault, bore_states
-from app.sync.diagnosis.evidence import Deviation, Place
-from app.sync.diagnosis.likelihood import engine_states, of_bore, of_engine
-from app.sync.diagnosis.measurements import CATALOGUE, CHANGE_OF_STATE, Extent, FindingKind, Use, minutes, runs
+from app.sync.diagnosis.evidence import FEWEST_BORES, Deviation, Place
+from app.sync.diagnosis.measurements import CATALOGUE, CHANGE_OF_STATE, Extent, FindingKind, minutes, runs
 from app.sync.diagnosis.posterior import Beliefs
+from app.sync.diagnosis.worth import Worth, of_bores, of_engine
 from app.sync.slips.changes import Floats
 
-POINTS = 40
-"""Outcomes that a figure's range is cut into, by definition a grid."""
-SHORTEST = 0.25
-"""What even a figure that is there already takes to enter [min], our judgement."""
+SHORTEST = 1.0
+"""What even a short test takes a person to go to and enter [min], our judgement."""
 DOUBTFUL, SUSPECT = 0.25, 0.25
 """Odds that all is sound below which only suspects are tested, and odds of a fault that make one; our judgement."""
 TURNED_FROM = 0.05
@@ -28,14 +24,17 @@ TURNED_FROM = 0.05
 class NextTest:
     """A test that may be made next: at which bores (empty for engine and banks), how long it takes, what it tells.
 
-    ``told`` is in nats, ``rate`` in nats a minute with the change of state shared with the best test after it.
+    ``told`` is in nats, ``rate`` in nats a minute with the change of state shared with the best test after it;
+    ``gained`` is what the chance to name the cause right grows by, ``again`` says that it is a second look.
     """
 
     measure: FindingKind
     bores: tuple[int, ...]
     minutes: float
     told: float
-    rate: float
+    gained: float
+    rate: float = 0.0
+    again: bool = False
 
 
 def ranked(
@@ -45,23 +44,41 @@ def ranked(
     running: bool,
     bore: int | None = None,
 ) -> tuple[NextTest, ...]:
-    """Every test that may be made and was not, the best first.
+    """Every test that may be made and was not, or is worth a second look, the best first.
 
     Parameters: ``now`` is the posterior after ``shown``, what was seen; ``allowed`` are the tests that may be made;
     ``running`` says whether the engine runs now; ``bore`` that tests of one bore are to be made at, counted from 0,
     None for the best.
     """
-    found = [
-        test
-        for measure in FindingKind
-        if measure in allowed and (test := _candidate(measure, now, shown, running, bore))
+    ready = _set_up(shown, running)
+    found = [test for measure in FindingKind if measure in allowed for test in _candidates(measure, now, shown, bore)]
+    priced = [
+        replace(
+            one,
+            minutes=one.minutes
+            + (0.0 if runs(one.measure) is running else CHANGE_OF_STATE)
+            - (CATALOGUE[one.measure].once if one.measure in ready else 0.0),
+        )
+        for one in found
     ]
-    return tuple(sorted((replace(one, rate=_rate(one, found, running)) for one in found), key=lambda one: -one.rate))
+    best = [max(those, key=_alone) for those in _by_measure(priced).values()]
+    return tuple(sorted((replace(one, rate=_rate(one, best, running)) for one in best), key=lambda one: -one.rate))
+
+
+def _by_measure(found: Iterable[NextTest]) -> Mapping[FindingKind, list[NextTest]]:
+    several: dict[FindingKind, list[NextTest]] = {}
+    for one in found:
+        several.setdefault(one.measure, []).append(one)
+    return several
+
+
+def _alone(one: NextTest) -> float:
+    return one.told / max(one.minutes, SHORTEST)
 
 
 def _rate(one: NextTest, others: Iterable[NextTest], running: bool) -> float:
     """Nats a minute, alone or with the best test that would follow in the same state of the engine."""
-    rates = [one.told / max(one.minutes, SHORTEST)]
+    rates = [_alone(one)]
     if runs(one.measure) is not running:
         for other in others:
             if other.measure is not one.measure and runs(other.measure) is runs(one.measure):
@@ -70,30 +87,69 @@ def _rate(one: NextTest, others: Iterable[NextTest], running: bool) -> float:
     return max(rates)
 
 
-def _candidate(
-    measure: FindingKind, now: Beliefs, shown: Mapping[Place, Deviation], running: bool, bore: int | None
-) -> NextTest | None:
+def _candidates(
+    measure: FindingKind, now: Beliefs, shown: Mapping[Place, Deviation], bore: int | None
+) -> list[NextTest]:
     scope = CATALOGUE[measure].scope
-    change = 0.0 if runs(measure) is running else CHANGE_OF_STATE
-    bores, whole = _suspects(now)
+    suspects, whole = _suspects(now)
     if scope in (Extent.ENGINE, Extent.BANK):
         places = [None] if scope is Extent.ENGINE else list(range(max(now.banks) + 1))
         if all((measure, place) in shown for place in places):
-            return None
-        told = sum(_told_of_engine(now, measure, place) for place in places) if whole else 0.0
-        return NextTest(measure, (), minutes(measure, 0) + change, told, 0.0)
+            return []
+        told, gained = of_engine(now, measure, places) if whole else Worth(0.0, 0.0)
+        return [NextTest(measure, (), minutes(measure, 0), told, gained)]
+    found = []
     left = [place for place in range(len(now.banks)) if (measure, place) not in shown]
+    once = [place for place in range(len(now.banks)) if _once((measure, place), shown)]
     if scope is Extent.BORE and bore is not None:
-        left = [place for place in left if place == bore]
+        left, once = [place for place in left if place == bore], [place for place in once if place == bore]
     if measure is FindingKind.RESET:
         left = [place for place in left if _is_off(shown.get((FindingKind.AIR, place)))]
-    if not left:
-        return None
-    told_each = _told(now.bores[left], outcomes(measure)) * bores[left]
-    if scope is Extent.ROUND:
-        return NextTest(measure, tuple(left), minutes(measure, len(left)) + change, float(told_each.sum()), 0.0)
-    best = int(np.argmax(told_each))
-    return NextTest(measure, (left[best],), minutes(measure, 1) + change, float(told_each[best]), 0.0)
+    if left:
+        least = max(FEWEST_BORES - (len(now.banks) - len(left)), 1) if scope is Extent.ROUND else 1
+        found += _at_several(measure, now, left, least, suspects, again=False)
+    if once:
+        found += _at_several(measure, now, once, 1, suspects, again=True)
+    return found
+
+
+def _at_several(
+    measure: FindingKind, now: Beliefs, places: list[int], least: int, suspects: Floats, again: bool
+) -> list[NextTest]:
+    """The test at the bore where it tells most, at the two where it does, and so on."""
+    told, gained = of_bores(now, measure, places, again)
+    told, gained = told * suspects[places], gained * suspects[places]
+    order = np.argsort(-told, kind="stable")
+    sums, gains = np.cumsum(told[order]), np.cumsum(gained[order])
+    counts = np.arange(min(least, len(places)), len(places) + 1)
+    spent = np.array([minutes(measure, int(count)) for count in counts])
+    best = {int(counts[np.argmax(sums[counts - 1] / np.maximum(spent + extra, SHORTEST))])
+            for extra in (0.0, CHANGE_OF_STATE, -CATALOGUE[measure].once)}  # fmt: skip
+    return [
+        NextTest(
+            measure,
+            tuple(sorted(places[number] for number in order[:count])),
+            minutes(measure, count),
+            float(sums[count - 1]),
+            float(gains[count - 1]),
+            again=again,
+        )
+        for count in best
+    ]
+
+
+def _once(place: Place, shown: Mapping[Place, Deviation]) -> bool:
+    return place in shown and not shown[place].again and CATALOGUE[place[0]].stays < 1
+
+
+def _set_up(shown: Mapping[Place, Deviation], running: bool) -> set[FindingKind]:
+    """Tests whose instrument is still in place: those made since the engine was last started or stopped."""
+    ready: set[FindingKind] = set()
+    for measure, _ in reversed(list(shown)):
+        if runs(measure) is not running:
+            break
+        ready.add(measure)
+    return ready
 
 
 def _is_off(air: Deviation | None) -> bool:
@@ -112,46 +168,3 @@ def _suspects(now: Beliefs) -> tuple[Floats, bool]:
     if now.sound > DOUBTFUL or max(float(faulty.max()), whole) < SUSPECT:
         return np.ones(len(now.banks)), True
     return np.asarray((faulty >= SUSPECT).astype(float)), whole >= SUSPECT
-
-
-def _told(odds: Floats, chances: Floats) -> Floats:
-    """What an outcome tells of the cause at each bore [nats], shape (bores,); ``chances`` are (states, outcomes)."""
-    joint = np.add.reduceat(odds[:, :, None] * chances[None], _first_states(), axis=1)
-    cause, outcome = joint.sum(axis=2), joint.sum(axis=1)
-    alone = cause[:, :, None] * outcome[:, None, :]
-    return np.asarray((joint * np.log(np.maximum(joint, 1e-300) / np.maximum(alone, 1e-300))).sum(axis=(1, 2)))
-
-
-@cache
-def _first_states() -> NDArray[np.intp]:
-    """Where each cause begins among the states."""
-    return np.flatnonzero(np.diff(bore_states().cause, prepend=-1.0))
-
-
-def _told_of_engine(now: Beliefs, measure: FindingKind, place: int | None) -> float:
-    sides = max(now.banks) + 1
-    causes = [(state.cause, state.bank) for state in engine_states(sides)]
-    which = np.array([[cause == one for one in dict.fromkeys(causes)] for cause in causes], float)
-    kind = CATALOGUE[measure]
-    grid = np.linspace(kind.low, kind.high, POINTS)
-    chances = np.stack([of_engine(measure, Deviation(off, kind.spread), place, sides) for off in grid], axis=1)
-    chances = chances / chances.sum(axis=1, keepdims=True)
-    joint = which.T @ (now.engine[:, None] * chances)
-    alone = joint.sum(axis=1, keepdims=True) * joint.sum(axis=0, keepdims=True)
-    return float((joint * np.log(np.maximum(joint, 1e-300) / np.maximum(alone, 1e-300))).sum())
-
-
-@cache
-def outcomes(measure: FindingKind) -> Floats:
-    """The chance of each outcome of a test in each state of a bore, of shape (states, outcomes).
-
-    Parameters: ``measure`` that is made.
-    """
-    kind = CATALOGUE[measure]
-    if kind.use is Use.WORD:
-        columns = [of_bore(measure, Deviation(0.0, 0.0, word)) for word in kind.words]
-    else:
-        columns = [of_bore(measure, Deviation(off, kind.spread)) for off in np.linspace(kind.low, kind.high, POINTS)]
-    chances = np.stack(columns, axis=1)
-    assert len(chances) == len(bore_states().size)
-    return np.asarray(chances / chances.sum(axis=1, keepdims=True))

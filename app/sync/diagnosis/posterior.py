@@ -1,4 +1,7 @@
-"""The exact odds of every cause and place: over the states of the engine, and bore by bore within each of them."""
+"""The exact odds of every cause and place: over the states of the engine, and bore by bore within each of them.
+
+Bores are tied by one thing: how many things are likely to be wrong at once. A second one is rare.
+"""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -6,13 +9,17 @@ from functools import cache
 
 import numpy as np
 
-from app.sync.diagnosis.causes import BORE_CAUSES, ENGINE_CAUSES, SOUND_BEFORE, EngineFault, bore_states
+from app.sync.diagnosis.causes import BORE_CAUSES, ENGINE_CAUSES, SOUND_BEFORE, TABLE, EngineFault, bore_states
 from app.sync.diagnosis.evidence import Deviation, Place
 from app.sync.diagnosis.likelihood import engine_states, of_bore, of_engine, shift_of_vacuum
 from app.sync.diagnosis.measurements import CATALOGUE, Extent, FindingKind
 from app.sync.slips.changes import Floats
 
 _SHIFTED = (FindingKind.VACUUM, FindingKind.RECORD)
+SECOND = 0.1
+"""How likely one thing more is wrong, where something is; our judgement."""
+MOST_WRONG = 3
+"""Things wrong at once that are thought of, our judgement: repair, then look again."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -53,44 +60,86 @@ def posterior(banks: Sequence[int], shown: Mapping[Place, Deviation], sound: flo
     before it that nothing is wrong.
     """
     count, sides = len(banks), max(banks) + 1
+    said, said_of_engine = _likelihoods(banks, shown)
+    top = said.max(axis=2)
+    weighed = np.exp(said - top[:, :, None]) * _shares()
+    none = by_cause()[:, BORE_CAUSES.index(EngineFault.NONE)]
+    fine, wrong = weighed @ none, weighed @ (1 - none)
+    bore_odds = _bore_odds(count) * wrong / fine
+    chances = _chances_of_number(sound, count)
+    numbers = np.stack([chances[1:] if state.cause is not EngineFault.NONE else chances[:-1]
+                        for state in engine_states(sides)])  # fmt: skip
+    total = (numbers * _sums(bore_odds)).sum(axis=1)
+    engine = said_of_engine + np.log(_engine_odds(sides) * total) + (top + np.log(fine)).sum(axis=1)
+    engine = np.exp(engine - engine.max())
+    engine = engine / engine.sum()
+    others = np.where(np.eye(count, dtype=bool)[:, None, :], 0.0, bore_odds)
+    with_it = (numbers[:, 1:] * _sums(others)[:, :, :-1]).sum(axis=2)
+    faulty = bore_odds * with_it.T / total[:, None]
+    of_state = np.where(none > 0, ((1 - faulty) / fine)[:, :, None], (faulty / wrong)[:, :, None]) * weighed
+    all_sound = float(engine[0] * numbers[0, 0] / total[0])
+    return Beliefs(np.einsum("e,ebs->bs", engine, of_state), engine, all_sound, tuple(banks))
+
+
+def _likelihoods(banks: Sequence[int], shown: Mapping[Place, Deviation]) -> tuple[Floats, Floats]:
+    """Logarithms of (engine states, bores, states) and (engine states,)."""
+    sides = max(banks) + 1
     states = engine_states(sides)
-    bores_before, engine_before = _before(count, sides, sound)
-    said = np.zeros((len(states), count, len(bores_before)))
-    engine = np.log(engine_before)
+    said = np.zeros((len(states), len(banks), len(bore_states().size)))
+    of_whole = np.zeros(len(states))
     for (measure, place), one in shown.items():
         if CATALOGUE[measure].scope in (Extent.ENGINE, Extent.BANK):
-            engine = engine + np.log(of_engine(measure, one, place, sides))
+            of_whole = of_whole + np.log(of_engine(measure, one, place, sides))
         elif place is not None and measure in _SHIFTED:
             shifts = [shift_of_vacuum(measure, state, banks[place], sides) for state in states]
             table = {shift: np.log(of_bore(measure, one, shift)) for shift in set(shifts)}
             said[:, place] += np.array([table[shift] for shift in shifts])
         elif place is not None:
             said[:, place] += np.log(of_bore(measure, one))
-    joint = said + np.log(bores_before)
-    top = joint.max(axis=2, keepdims=True)
-    weights = np.exp(joint - top)
-    totals = weights.sum(axis=2)
-    engine = engine + (np.log(totals) + top[:, :, 0]).sum(axis=1)
-    engine = np.exp(engine - engine.max())
-    engine = engine / engine.sum()
-    each = weights / totals[:, :, None]
-    none = bore_states().of(EngineFault.NONE)
-    all_sound = float(engine[0] * np.prod(each[0] @ none))
-    return Beliefs(np.einsum("e,ebs->bs", engine, each), engine, all_sound, tuple(banks))
+    return said, of_whole
 
 
-def _before(bores: int, banks: int, sound: float) -> tuple[Floats, Floats]:
-    """Odds before evidence of a bore's states and of the engine's: every cause as likely, and all sound exactly so."""
-    kinds, wholes = len(BORE_CAUSES) - 1, len(ENGINE_CAUSES)
-    sound_bore = sound ** (kinds / (kinds + wholes) / bores)
-    sound_engine = sound ** (wholes / (kinds + wholes))
+@cache
+def _shares() -> Floats:
+    """The share of each state, where it is known whether something is wrong at the bore, of shape (states,)."""
     states = bore_states()
-    bore = states.share * np.where(states.of(EngineFault.NONE) > 0, sound_bore, (1 - sound_bore) / kinds)
-    shares = []
-    for state in engine_states(banks):
-        if state.cause is EngineFault.NONE:
-            shares.append(sound_engine)
-        else:
-            sides = banks if state.cause is EngineFault.EXHAUST else 1
-            shares.append((1 - sound_engine) / wholes / 5 / sides)
-    return bore, np.array(shares)
+    return states.share * np.where(states.of(EngineFault.NONE) > 0, 1.0, 1 / (len(BORE_CAUSES) - 1))
+
+
+def _bore_odds(bores: int) -> float:
+    """The share of one bore among all that may be wrong: every cause is as likely."""
+    kinds = len(BORE_CAUSES) - 1
+    return kinds / (kinds + len(ENGINE_CAUSES)) / bores
+
+
+@cache
+def _engine_odds(banks: int) -> Floats:
+    """The share of each state of the engine among all that may be wrong, 1 for the sound one, of shape (states,)."""
+    kinds, wholes = len(BORE_CAUSES) - 1, len(ENGINE_CAUSES)
+    shares = [1.0]
+    for state in engine_states(banks)[1:]:
+        places = banks if state.cause is EngineFault.EXHAUST else 1
+        shares.append(1 / (kinds + wholes) / len(TABLE[state.cause].sizes) / places)
+    return np.array(shares)
+
+
+@cache
+def _chances_of_number(sound: float, bores: int) -> Floats:
+    """What the product of shares counts with 0, 1, 2 ... things wrong, of shape (`MOST_WRONG` + 2,)."""
+    of_bores = _sums(np.full(bores, _bore_odds(bores)))
+    ways = np.append(of_bores, 0.0)
+    ways[1:] += len(ENGINE_CAUSES) / (len(BORE_CAUSES) - 1 + len(ENGINE_CAUSES)) * of_bores
+    chances = np.append(SECOND ** np.arange(-1.0, MOST_WRONG), 0.0)
+    chances[0] = 0.0
+    chances *= (1 - sound) / chances.sum()
+    chances[0] = sound
+    return np.asarray(np.divide(chances, ways, out=np.zeros_like(chances), where=ways > 0))
+
+
+def _sums(odds: Floats) -> Floats:
+    """Sums of the products of none, one, two ... of the last axis' odds, of shape (..., `MOST_WRONG` + 1)."""
+    sums = np.zeros((*odds.shape[:-1], MOST_WRONG + 1))
+    sums[..., 0] = 1.0
+    for number in range(odds.shape[-1]):
+        sums[..., 1:] += odds[..., number, None] * sums[..., :-1]
+    return sums

@@ -13,14 +13,18 @@ from app.sync.diagnosis.measurements import CATALOGUE, Extent, FindingKind, Use
 from app.web.presenters.filters import clock
 from app.wording.causes import causes, on_paper, tests
 from app.wording.message import say
-from app.wording.reasons import figure
 
 FULL = 4.0
 """Spreads at which the mark of a deviation is as long as it gets (our judgement)."""
 HEAVY = 2.0
 """Spreads from which the mark is drawn heavier (our judgement)."""
-ROUNDED = {FindingKind.AIR: 2, FindingKind.VACUUM: 1, FindingKind.HEAT: 0, FindingKind.COMPRESSION: 0}
-"""Places shown of a figure that was converted."""
+PLACES = {
+    FindingKind.AIR: 2, FindingKind.VACUUM: 1, FindingKind.HEAT: 0, FindingKind.DROP: 0, FindingKind.MIXTURE: 2,
+    FindingKind.SNAP: 1, FindingKind.TIMING: 1, FindingKind.SQUEEZE: 1, FindingKind.BACK_PRESSURE: 1,
+    FindingKind.RECORD: 2, FindingKind.ADAPTER: 2, FindingKind.RESET: 2, FindingKind.FLOW: 0,
+    FindingKind.COMPRESSION: 0, FindingKind.LASH: 2,
+}  # fmt: skip
+"""Decimals of a figure in the unit it is weighed in, as such an instrument shows it (our judgement)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -212,11 +216,16 @@ def _rows(told: CrossCheck, shown: list[FindingKind]) -> tuple[BoreFindings, ...
 
 
 def _cell(measure: FindingKind, value: float, one: Deviation | None) -> Cell:
-    text = figure(round(value, ROUNDED.get(measure, 3)))
+    text = _figure(measure, value)
     if one is None or CATALOGUE[measure].use is Use.WORD:
         return Cell(text)
     spreads = one.off / CATALOGUE[measure].spread
     return Cell(text, max(-1.0, min(1.0, spreads / FULL)), abs(spreads) >= HEAVY)
+
+
+def _figure(measure: FindingKind, value: float) -> str:
+    """A figure with all its decimals, also where the last ones are 0."""
+    return f"{value:.{PLACES[measure]}f}".replace("-", "\u2212")
 
 
 def _whole(told: CrossCheck) -> list[str]:
@@ -228,5 +237,5 @@ def _whole(told: CrossCheck) -> list[str]:
             bank = f" {names[one.bank]}" if one.bank is not None else ""
             code = CATALOGUE[one.measure].unit
             unit = "" if code[0].isdigit() else f"\u00a0{tests.unit(code)}"
-            lines.append(f"{tests.test_name(one.measure)}{bank}: {figure(round(one.value, 2))}{unit}")
+            lines.append(f"{tests.test_name(one.measure)}{bank}: {_figure(one.measure, one.value)}{unit}")
     return lines

@@ -50,9 +50,16 @@ VERDICTS: Mapping[StrEnum, Message] = {
     Verdict.GOING: Message("Not told yet. Make the next test."),
 }
 TABLES[Verdict] = VERDICTS
+ALSO_OFF = Message(
+    "Most speaks for: {first}. But that does not fit all: something is wrong at bore {also} too. Look at both before "
+    "any repair."
+)
 
 NEXT = Message("Next: {test}, {minutes}\u00a0min")
 NEXT_AT = Message("Next: {test} at bore {bore}, {minutes}\u00a0min")
+NEXT_AT_SEVERAL = Message("Next: {test} at bores {bores}, {minutes}\u00a0min")
+AGAIN_AT = Message("Next: {test} again at bore {bore}, {minutes}\u00a0min")
+AGAIN_AT_SEVERAL = Message("Next: {test} again at bores {bores}, {minutes}\u00a0min")
 NO_NEXT = Message("No further test is worth its time here.")
 NOT_LOOKED = Message("Not looked at: {missing}.")
 PLATES = Message(
@@ -73,9 +80,12 @@ def place_and_cause(one: Standing, bores: Sequence[int], banks: Sequence[str]) -
 def verdict_words(told: Diagnosis, bores: Sequence[int], banks: Sequence[str]) -> str:
     """What is said of the engine, in one or two sentences."""
     first = told.standing[0]
+    named = place_and_cause(first, bores, banks)
+    if told.verdict is Verdict.DOES_NOT_FIT and not first.against:
+        return say(ALSO_OFF, first=named, also=listed([str(bores[bore]) for bore in told.also_wrong]))
     return say(
         VERDICTS[told.verdict],
-        first=place_and_cause(first, bores, banks),
+        first=named,
         against=_tests(first.against),
         looked=_tests(told.looked_at),
     )
@@ -86,9 +96,13 @@ def next_words(test: NextTest | None, bores: Sequence[int]) -> str:
     if test is None:
         return say(NO_NEXT)
     minutes = max(round(test.minutes), 1)
-    if len(test.bores) == 1:
-        return say(NEXT_AT, test=test_name(test.measure), bore=bores[test.bores[0]], minutes=minutes)
-    return say(NEXT, test=test_name(test.measure), minutes=minutes)
+    name, at = test_name(test.measure), sorted(bores[bore] for bore in test.bores)
+    if len(at) == 1:
+        return say(AGAIN_AT if test.again else NEXT_AT, test=name, bore=at[0], minutes=minutes)
+    if test.again or 0 < len(at) < len(bores):
+        several = listed([str(bore) for bore in at])
+        return say(AGAIN_AT_SEVERAL if test.again else NEXT_AT_SEVERAL, test=name, bores=several, minutes=minutes)
+    return say(NEXT, test=name, minutes=minutes)
 
 
 def not_looked_at(measures: Sequence[FindingKind]) -> str:

@@ -52,8 +52,10 @@ def test_fahrenheit_and_inches_of_mercury_give_the_same_odds(shop: Database) -> 
 
 
 def test_a_move_ends_what_was_seen_at_the_plates_it_turns_and_nothing_else(shop: Database, visit_id: int) -> None:
-    add(shop, visit_id, "compression", (1150.0,) * 8, "kPa")
-    lasting = odds(told(shop, visit_id))
+    unread = visit(shop, engine(shop, V8, "31-0219"))
+    for one in (unread, visit_id):
+        add(shop, one, "compression", (1150.0,) * 8, "kPa")
+    lasting = odds(told(shop, unread))
     read_round(shop, visit_id, HEAT_SOAKED)
     add(shop, visit_id, "heat", HEATS, "°C")
     assert odds(told(shop, visit_id)) != lasting

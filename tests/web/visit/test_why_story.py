@@ -17,6 +17,7 @@ SIZES: Mapping[str, ViewportSize] = {
     "phone": {"width": 390, "height": 844},
 }
 WITH_A_LEAK = {
+    "Air at the meter": ("6.5", "6.5"),
     "Vacuum": ("38", "29"),
     "Exhaust heat": ("420", "330"),
     "Speed drop": ("60", "52"),
@@ -86,3 +87,17 @@ def test_a_leak_is_found_repaired_and_printed(shop: Database, page: Page) -> Non
         customer = page.get_by_role("article", name="For the customer")
         expect(customer).to_contain_text("Cylinder 3: air behind the plate. Found and repaired.")
         expect(page.get_by_role("article", name="Technical record")).to_contain_text("Vacuum: bore 1 38")
+
+
+def test_the_evidence_prints_as_a_table_without_its_forms(shop: Database, page: Page) -> None:
+    visit_id = heat_soaked(shop, V8)
+    read_round(shop, visit_id, HEAT_SOAKED)
+    with serving(shop) as home:
+        page.goto(f"{home}/visits/{visit_id}/why")
+        expect(page.get_by_role("button", name="Print")).to_be_visible()
+        page.emulate_media(media="print")
+        expect(page.get_by_role("heading", name="Cross-check, engine")).to_be_visible()
+        expect(page.locator(".why-table tbody tr")).to_have_count(8)
+        expect(page.locator(".why-table td").first).to_have_text("6.50")
+        expect(page.locator("form:visible")).to_have_count(0)
+        expect(page.locator("button:visible")).to_have_count(0)

@@ -67,6 +67,7 @@ class NextTestTold(Told):
     test: FindingKind
     bores: list[int] = Field(description="Empty for a bank or the whole engine.")
     minutes: float
+    again: bool = Field(description="Whether it is a second look at what was seen already; both count.")
     how: str = Field(description="How it is made and what to keep clear of, for people.")
 
 
@@ -76,6 +77,7 @@ class WhyTold(Told):
     verdict: Verdict
     sentence: str = Field(description="For people.")
     standing: list[CauseTold] = Field(description="At most three, the likeliest first.")
+    also_wrong: list[int] = Field(description="Other bores at which something is wrong: the first cause explains one.")
     next: NextTestTold | None = Field(description="Null where no test is worth its time.")
     looked_at: list[FindingKind]
     not_looked_at: list[FindingKind]
@@ -106,10 +108,12 @@ def _told(told: CrossCheck) -> WhyTold:
         verdict=diagnosis.verdict,
         sentence=causes.verdict_words(diagnosis, told.bores, banks),
         standing=[_standing(one, told.bores, banks) for one in diagnosis.standing],
+        also_wrong=[told.bores[bore] for bore in diagnosis.also_wrong],
         next=NextTestTold(
             test=following.measure,
             bores=[told.bores[bore] for bore in following.bores],
             minutes=round(following.minutes, 2),
+            again=following.again,
             how=f"{tests.state_line(following.measure)} {tests.how(following.measure)}",
         )
         if following

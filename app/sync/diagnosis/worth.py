@@ -1,0 +1,116 @@
+"""What a test is worth before it is made: how much it tells, and how much it helps to name the cause right."""
+
+import math
+from collections.abc import Sequence
+from functools import cache
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from app.sync.diagnosis.causes import BORE_CAUSES, EngineFault, bore_states
+from app.sync.diagnosis.evidence import Deviation
+from app.sync.diagnosis.likelihood import engine_states, of_bore
+from app.sync.diagnosis.likelihood import of_engine as likelihood_of_engine
+from app.sync.diagnosis.measurements import CATALOGUE, FindingKind, Use
+from app.sync.diagnosis.posterior import Beliefs
+from app.sync.slips.changes import Floats
+
+POINTS = 25
+"""Outcomes that a figure's range is cut into, by definition a grid."""
+
+
+class Worth(NamedTuple):
+    """What a test tells of the cause [nats], and what the chance of naming it right grows by."""
+
+    told: float
+    gained: float
+
+
+def of_bores(now: Beliefs, measure: FindingKind, places: Sequence[int], again: bool) -> tuple[Floats, Floats]:
+    """What a test at each of some bores is worth: told [nats] and gained, each of shape (places,).
+
+    Parameters: ``now`` is the posterior; ``measure`` that is made; ``places`` bores, counted from 0; ``again`` where
+    it is a second look.
+    """
+    odds = now.bores[list(places)]
+    joint = np.add.reduceat(odds[:, :, None] * outcomes(measure, again)[None], _first_states(), axis=1)
+    named = _named()
+    none = joint[:, BORE_CAUSES.index(EngineFault.NONE)]
+    elsewhere = _best_elsewhere(now, places)
+    best = np.maximum(joint[:, named].max(axis=1), elsewhere[:, None] * none / none.sum(axis=1, keepdims=True))
+    at_once = np.maximum(joint[:, named].sum(axis=2).max(axis=1), elsewhere)
+    return _told(joint), best.sum(axis=1) - at_once
+
+
+def of_engine(now: Beliefs, measure: FindingKind, places: Sequence[int | None]) -> Worth:
+    """What a test of the engine, or of its banks one by one, is worth.
+
+    Parameters: ``now`` is the posterior; ``measure`` that is made; ``places`` are its banks, or None.
+    """
+    sides = max(now.banks) + 1
+    causes = [(state.cause, state.bank) for state in engine_states(sides)]
+    kinds = list(dict.fromkeys(causes))
+    which = np.array([[cause == one for one in kinds] for cause in causes], float)
+    kind = CATALOGUE[measure]
+    grid = np.linspace(kind.low, kind.high, POINTS)
+    elsewhere = max(now.sound, float(now.of_causes()[:, _named()].max()))
+    told = gained = 0.0
+    for place in places:
+        chances = np.stack(
+            [likelihood_of_engine(measure, Deviation(off, kind.spread), place, sides) for off in grid], axis=1
+        )
+        chances = chances / chances.sum(axis=1, keepdims=True)
+        joint = which.T @ (now.engine[:, None] * chances)
+        told += float(_told(joint[None])[0])
+        none = joint[0] / max(float(joint[0].sum()), 1e-300)
+        best = np.maximum(joint[1:].max(axis=0), elsewhere * none).sum()
+        gained += float(best - max(joint[1:].sum(axis=1).max(), elsewhere))
+    return Worth(told, gained)
+
+
+def _best_elsewhere(now: Beliefs, places: Sequence[int]) -> Floats:
+    """The odds of the likeliest that is not at each bore: another's cause, the engine's, or that all is sound."""
+    at_bores = now.of_causes()[:, _named()].max(axis=1)
+    first, second = np.argsort(-at_bores)[:2]
+    whole = max([now.sound, *now.of_engine_causes().values()])
+    return np.array([max(whole, at_bores[second if place == first else first]) for place in places])
+
+
+@cache
+def _named() -> list[int]:
+    return [BORE_CAUSES.index(cause) for cause in BORE_CAUSES if cause not in (EngineFault.NONE, EngineFault.UNKNOWN)]
+
+
+def _told(joint: Floats) -> Floats:
+    """What outcomes tell of causes [nats], of shape (places,); ``joint`` chances are (places, causes, outcomes)."""
+    cause, outcome = joint.sum(axis=2), joint.sum(axis=1)
+    alone = cause[:, :, None] * outcome[:, None, :]
+    return np.asarray((joint * np.log(np.maximum(joint, 1e-300) / np.maximum(alone, 1e-300))).sum(axis=(1, 2)))
+
+
+@cache
+def _first_states() -> NDArray[np.intp]:
+    """Where each cause begins among the states."""
+    return np.flatnonzero(np.diff(bore_states().cause, prepend=-1.0))
+
+
+@cache
+def outcomes(measure: FindingKind, again: bool = False) -> Floats:
+    """The chance of each outcome of a test in each state of a bore, of shape (states, outcomes).
+
+    Parameters: ``measure`` that is made; ``again`` where it is a second look, of which a part only is new.
+    """
+    kind = CATALOGUE[measure]
+    if kind.use is Use.WORD:
+        columns = [of_bore(measure, Deviation(0.0, 0.0, word)) for word in kind.words]
+        new = 1 - kind.stays if again else 1.0
+        chances = np.stack(columns, axis=1)
+        chances = chances / chances.sum(axis=1, keepdims=True)
+        return np.asarray(new * chances + (1 - new) / len(kind.words))
+    spread = kind.spread * (math.sqrt((1 + kind.stays) / (1 - kind.stays)) if again else 1.0)
+    grid = np.linspace(kind.low, kind.high, POINTS)
+    columns = [of_bore(measure, Deviation(off, spread, "", again)) for off in grid]
+    chances = np.stack(columns, axis=1)
+    assert len(chances) == len(bore_states().size)
+    return np.asarray(chances / chances.sum(axis=1, keepdims=True))
