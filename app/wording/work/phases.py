@@ -186,7 +186,7 @@ SNAP_SLUG = "snap-"
 
 OF_BORE: Mapping[str, ItemWords] = {
     SNAP_SLUG: SNAP,
-    BESIDE: ItemWords(Message("Vacuum at the other bores, mean"), Message("vacuum, other bores")),
+    BESIDE: ItemWords(Message("Vacuum at the other bores, average"), Message("vacuum, other bores")),
     HERE: ItemWords(Message("Vacuum at bore {bore}, idling"), Message("vacuum at bore {bore}")),
 }
 """Items of a single bore, by what their slugs begin with; the longer beginning comes first."""

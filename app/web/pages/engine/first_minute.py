@@ -1,7 +1,6 @@
 """What a shop with no engine opens with: three answers, one open at a time, then the first visit can begin."""
 
 from collections.abc import Mapping
-from enum import StrEnum
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
@@ -32,20 +31,15 @@ PICTURED = ("four", "v6", "v8", "v12")
 """The layouts that are offered as pictures; any other is built on the form of a new engine."""
 
 
-class Step(StrEnum):
-    """The three answers, in the order in which they are asked for."""
-
-    METER = "meter"
-    ENGINE = "engine"
-    INITIALS = "initials"
-
-
-FIELDS: Mapping[Step, tuple[str, ...]] = {
-    Step.METER: ("meter",),
-    Step.ENGINE: ("layout", "serial", "displacement", "displacement_unit", "idle_speed"),
-    Step.INITIALS: ("by",),
+METER, ENGINE, INITIALS = "meter", "engine", "initials"
+FIELDS: Mapping[str, tuple[str, ...]] = {
+    METER: ("meter",),
+    ENGINE: ("layout", "serial", "displacement", "displacement_unit", "idle_speed"),
+    INITIALS: ("by",),
 }
-"""What each answer is made of."""
+"""The three answers, in the order in which they are asked for, with the fields that each is made of."""
+
+STEPS = tuple(FIELDS)
 
 
 @router.post("/first")
@@ -53,7 +47,7 @@ def begin(request: Request, shop: Shop, page: Page, form: Form, now: Now) -> Res
     """Register the engine, give the tablet its initials, and go on to the form that opens a visit."""
     try:
         typed = _with_layout(form.values)
-        for step in Step:
+        for step in STEPS:
             _check(shop, step, typed)
         typed.raise_problems()
         facts, layout = forms.engine_facts(typed), forms.layout(typed)
@@ -71,11 +65,11 @@ def show(
     shop: Shop, page: Pages, values: Mapping[str, str], problems: Problems | None = None, status: int = 200
 ) -> HTMLResponse:
     """The answer that is asked for now, those before it folded to a line; the first of them that is wrong is open."""
-    found, asked = dict(problems or {}), _asked(values.get("step", ""))
+    found, asked = dict(problems or {}), values.get("step", "")
     if problems is None:
-        asked, found = _first_wrong(shop, values, asked)
+        asked, found = _first_wrong(shop, values, asked if asked in STEPS else METER)
     else:
-        asked = next((step for step in Step if not found.keys().isdisjoint(FIELDS[step])), Step.INITIALS)
+        asked = next((step for step in STEPS if not found.keys().isdisjoint(FIELDS[step])), INITIALS)
     with shop.reading() as session:
         meters = [(one.row.ident, meter_words.reads(one)) for one in meter_studies.all_of(session)]
     usual = {"meter": str(meters[0][0]), "layout": "v8", "displacement_unit": "L", "key": new_key()}
@@ -84,9 +78,8 @@ def show(
     return page.show(
         "first.html",
         status,
-        step=str(asked),
-        at=list(Step).index(asked),
-        carried=[name for step in Step if step is not asked for name in FIELDS[step]],
+        at=STEPS.index(asked),
+        carried=[name for step in STEPS if step != asked for name in FIELDS[step]],
         meters=meters,
         meter=next((told for number, told in meters if str(number) == shown["meter"]), ""),
         layouts=[(name, say(STARTING_LAYOUTS[name]), _banks(name)) for name in PICTURED],
@@ -98,13 +91,9 @@ def show(
     )
 
 
-def _asked(text: str) -> Step:
-    return Step(text) if text in set(Step) else Step.METER
-
-
-def _first_wrong(shop: Shop, values: Mapping[str, str], asked: Step) -> tuple[Step, Problems]:
+def _first_wrong(shop: Shop, values: Mapping[str, str], asked: str) -> tuple[str, Problems]:
     """The first answer before the one asked for that is not right yet, with what is wrong; else the one asked for."""
-    for step in list(Step)[: list(Step).index(asked)]:
+    for step in STEPS[: STEPS.index(asked)]:
         typed = _with_layout(values)
         try:
             _check(shop, step, typed)
@@ -115,11 +104,11 @@ def _first_wrong(shop: Shop, values: Mapping[str, str], asked: Step) -> tuple[St
     return asked, {}
 
 
-def _check(shop: Shop, step: Step, typed: Typed) -> None:
+def _check(shop: Shop, step: str, typed: Typed) -> None:
     """Note what is wrong with one answer."""
-    if step is Step.ENGINE:
+    if step == ENGINE:
         forms.engine_facts(typed)
-    elif step is Step.INITIALS:
+    elif step == INITIALS:
         if not typed.text("by"):
             typed.problems["by"] = because(Rejection.INITIALS_MISSING)
         elif len(typed.text("by")) > LONGEST_INITIALS:
