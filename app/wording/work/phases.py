@@ -226,6 +226,21 @@ def phase_name(phase: Phase | str) -> str:
     return say(NAMES[_slug(phase)])
 
 
+IN_SHORT: Mapping[str, Message] = {
+    COLD_PRESET.slug: Message("Engine off. Every plate opened equally."),
+    FIRST_FIRE.slug: Message("Oil pressure first, then one quick round."),
+    HEAT_SOAKED.slug: Message("Hot: read a round, make one adjustment, read again."),
+    BANK_BALANCE.slug: Message("Both banks start to open together."),
+    LOCK_DOWN.slug: Message("Tighten, read again, sign the sheet."),
+}
+"""Each phase in a line, by its slug."""
+
+
+def phase_in_short(phase: Phase) -> str:
+    """A phase in a line, for whoever has not seen a visit yet."""
+    return say(IN_SHORT[phase.slug])
+
+
 def phase_goal(phase: Phase, parts: Collection[Part]) -> str:
     """What a phase is for, at an engine that has those parts."""
     return say(for_banks(GOALS[phase.slug], parts))

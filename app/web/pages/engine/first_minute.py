@@ -19,11 +19,10 @@ from app.web.error_responses import status_of
 from app.web.forms import Typed
 from app.web.pages.engine.engines import LAYOUTS
 from app.wording.message import say
-from app.wording.office import first_minute as words
 from app.wording.office import meters as meter_words
 from app.wording.office.engines import STARTING_LAYOUTS
 from app.wording.reasons import problems_in_words
-from app.wording.work.phases import phase_title
+from app.wording.work.phases import phase_in_short, phase_title
 
 router = APIRouter()
 
@@ -84,7 +83,7 @@ def show(
         meter=next((told for number, told in meters if str(number) == shown["meter"]), ""),
         layouts=[(name, say(STARTING_LAYOUTS[name]), _banks(name)) for name in PICTURED],
         engine=(shown.get("serial", ""), say(STARTING_LAYOUTS[layout])),
-        phases=[(phase_title(phase), say(words.IN_SHORT[phase.slug])) for phase in PHASES],
+        phases=[(phase_title(phase), phase_in_short(phase)) for phase in PHASES],
         values=shown,
         problems=problems_in_words(RejectedError(found)),
         noticed=page.noticed(),
