@@ -35,6 +35,15 @@ NAMES: Mapping[str, Message] = {
     BANK_BALANCE.slug: Message("part-throttle bank balance", context="in a sentence"),
     LOCK_DOWN.slug: Message("lock-down", context="in a sentence"),
 }
+IN_SHORT: Mapping[str, Message] = {
+    COLD_PRESET.slug: Message("Engine off. Every plate opened equally."),
+    FIRST_FIRE.slug: Message("Oil pressure first, then one quick round."),
+    HEAT_SOAKED.slug: Message("Hot: read a round, make one adjustment, read again."),
+    BANK_BALANCE.slug: Message("Both banks start to open together."),
+    LOCK_DOWN.slug: Message("Tighten, read again, sign the sheet."),
+}
+"""Each phase in a line, by its slug."""
+
 GOALS: Mapping[str, Text] = {
     COLD_PRESET.slug: ByBanks(
         Message("Goal: every plate closes fully, then the stop screw opens all of them equally."),
@@ -226,18 +235,8 @@ def phase_name(phase: Phase | str) -> str:
     return say(NAMES[_slug(phase)])
 
 
-IN_SHORT: Mapping[str, Message] = {
-    COLD_PRESET.slug: Message("Engine off. Every plate opened equally."),
-    FIRST_FIRE.slug: Message("Oil pressure first, then one quick round."),
-    HEAT_SOAKED.slug: Message("Hot: read a round, make one adjustment, read again."),
-    BANK_BALANCE.slug: Message("Both banks start to open together."),
-    LOCK_DOWN.slug: Message("Tighten, read again, sign the sheet."),
-}
-"""Each phase in a line, by its slug."""
-
-
 def phase_in_short(phase: Phase) -> str:
-    """A phase in a line, for whoever has not seen a visit yet."""
+    """A phase in a line, for a person who has not seen a visit yet."""
     return say(IN_SHORT[phase.slug])
 
 
