@@ -1,5 +1,6 @@
-// What pages can do without: a scanner's first key goes to the search box; a button prints, another fills a field; a visit
-// keeps the screen awake where the browser allows it; a list that was opened or folded stays so on this tablet.
+// What pages can do without: a scanner's first key goes to the search box; a button prints, another fills a field; a
+// visit keeps the screen awake where the browser allows it; a list that was opened or folded stays so on this tablet; a
+// form that came back goes to what is wrong.
 
 document.addEventListener("keydown", (event) => {
   const search = document.querySelector("input[data-scan]");
@@ -51,6 +52,13 @@ function openList() {
   for (const list of document.querySelectorAll(".whole-list")) list.setAttribute("open", "");
 }
 
+/** A form that came back goes to the first field that is wrong, which may lie far below what says so. */
+function goToWrong() {
+  const wrong = document.querySelector(".page-form [aria-invalid=true]");
+  const box = wrong instanceof HTMLFieldSetElement ? wrong.querySelector("input") : wrong;
+  if (box instanceof HTMLElement) box.focus();
+}
+
 function arrive() {
   showPrint();
   openList();
@@ -60,3 +68,4 @@ function arrive() {
 document.addEventListener("htmx:load", arrive);
 document.addEventListener("visibilitychange", stayAwake);
 arrive();
+goToWrong();

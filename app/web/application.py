@@ -31,7 +31,7 @@ from app.web.kept_files import HTMX, KeptFiles
 from app.web.live import doors
 from app.web.live.gauges import GaugeWatch, watching
 from app.web.live.hub import Hub
-from app.web.pages.engine import data_out, engines, engines_page, exchange, paper, training
+from app.web.pages.engine import data_out, engines, engines_page, exchange, first_minute, paper, training
 from app.web.pages.shop import (
     activity,
     display_page,
@@ -79,6 +79,7 @@ class Gzip(GZipMiddleware):
 PAGES = (
     readings,  # asked for most by far
     engines_page,
+    first_minute,
     engines,
     meters,
     statistics,

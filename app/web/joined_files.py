@@ -21,6 +21,7 @@ SHEETS = (
     "linkage.css",
     "pages.css",
     "board.css",
+    "first.css",
     "past.css",
     "forms.css",
     "steps.css",

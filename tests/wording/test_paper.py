@@ -210,7 +210,7 @@ def test_paper_speaks_the_customers_language_and_its_page_the_tablets(shop: Data
     bar, _, paper_ = page.partition("<article")
     assert "Print</button>" in bar
     assert "[Prîñt" not in bar
-    for english in ("Technical record", "Adjustments", "Front bore first", "Keep clear of them", "Mean as left"):
+    for english in ("Technical record", "Adjustments", "Front bore first", "Keep clear of them", "Average as left"):
         assert english not in paper_
 
 

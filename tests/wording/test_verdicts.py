@@ -27,7 +27,7 @@ def found_for(values: list[float], last: float | None = None, closed: bool = Tru
 def test_an_even_round_says_the_tolerance() -> None:
     found = found_for([6.5] * 8)
     assert verdict_title(found) == "Even"
-    assert verdict_sentence(found, KGH) == "All bores within ±0.52\u00a0kg/h of the mean: 99\u00a0% likely."
+    assert verdict_sentence(found, KGH) == "All bores within ±0.52\u00a0kg/h of the average: 99\u00a0% likely."
 
 
 def test_an_uneven_round_names_the_bores_on_either_side() -> None:

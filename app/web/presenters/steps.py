@@ -1,6 +1,6 @@
 """The steps page of a phase: what is asked, what was recorded, and what a visit wants next."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from app.shop.assessment.assessment import Assessment, PhaseAssessment
@@ -12,7 +12,7 @@ from app.shop.procedure.items import Item, Phase
 from app.shop.procedure.limits import beyond, open_stops
 from app.shop.procedure.parts import parts_of
 from app.shop.procedure.phases import COLD_PRESET
-from app.shop.procedure.running import run_out, state_of
+from app.shop.procedure.running import SEEN_RUNNING, may_run, run_out, state_of
 from app.shop.record.entries import CheckEntry, MoveEntry
 from app.shop.record.measures import RECORDED, Units
 from app.shop.record.visit_record import VisitRecord, cold_setting_of, made_cold
@@ -135,6 +135,13 @@ class AskedLine:
     line: CheckLine
     behind: tuple[CheckLine, ...]
     passed: str
+
+
+def starts_first(judged: PhaseAssessment, item: Item, lines: Sequence[CheckLine]) -> bool:
+    """Whether an item can only be told of a running engine, and the engine may be started for it now: it does not run
+    yet, and all that comes before a start is checked."""
+    before = all(line.done or line.optional for line in lines if line.item.before_running)
+    return (judged.phase.slug, item.slug) in SEEN_RUNNING and before and not may_run(judged.record)
 
 
 def ask_of(lines: tuple[CheckLine, ...], passed: str = "", asked: str = "") -> AskedLine | None:

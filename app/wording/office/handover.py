@@ -95,9 +95,11 @@ AT = Message("{time} {made}", note="an adjustment with its time: 14:24 Coupler 2
 ON_FEELER = Message("Coupler {places} reset on {feeler}.", many="Couplers {places} reset on {feeler}.")
 NET = Message("{made} Everything else is as found.", note="made: adjustments added up")
 ALL_AS_FOUND = Message("Everything is as found.")
-MEANS = Message("Mean as found {found}, as left {left}\u00a0{unit}.")
-MEAN_LEFT = Message("Mean {left}\u00a0{unit}.")
-PER_CENT = Message("Per cent: air against the mean of all bores, by every reading in that state. ±: 90\u00a0% likely.")
+MEANS = Message("Average as found {found}, as left {left}\u00a0{unit}.")
+MEAN_LEFT = Message("Average {left}\u00a0{unit}.")
+PER_CENT = Message(
+    "Per cent: air against the average of all bores, by every reading in that state. ±: 90\u00a0% likely."
+)
 FIGURE_OF = Message("{what}: {figure}", note="an item of a checklist that has a figure")
 METER = Message("{meter}, steps of {step:g}\u00a0{unit}. Repeatability ±{repeats}: {source}.")
 STUDIED = Message(

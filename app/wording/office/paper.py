@@ -50,8 +50,8 @@ BASIS = Message(
     many="Rule: {sure} or more. {count} readings, meter ±{repeats}.",
 )
 
-OPEN_BY = Message("open {deviation}", note="bore: more open than the mean")
-CLOSED_BY = Message("closed {deviation}", note="bore: more closed than the mean")
+OPEN_BY = Message("open {deviation}", note="bore: more open than the average")
+CLOSED_BY = Message("closed {deviation}", note="bore: more closed than the average")
 BORE_VERDICTS: Mapping[BoreVerdict, Message] = {
     BoreVerdict.OPEN: OPEN_BY,
     BoreVerdict.CLOSED: CLOSED_BY,
@@ -157,9 +157,9 @@ REMARK_WAIVED = Message("{phase} waived by {by}: {why} (missing: {missing})")
 
 WORKSHEET_NAME = Message("{layout}, {displacement}, idle {idle}")
 LEFT_AT_VISIT = Message("As left, visit {number}, {day}")
-TOLERANCE = Message("Even: every bore within the tolerance of the mean, meter error allowed for.")
+TOLERANCE = Message("Even: every bore within the tolerance of the average, meter error allowed for.")
 MEAN_AND_TOLERANCE = Message(
-    "Mean as left: {mean}\u00a0{unit}. Even: every bore within ±{tolerance} of the mean, meter error allowed for."
+    "Average as left: {mean}\u00a0{unit}. Even: every bore within ±{tolerance} of the average, meter error allowed for."
 )
 BOTH_FEELERS = Message("{inches} ({millimeters})")
 ASKED_HEAT: Mapping[Metal, Message] = {"coolant": Message("Coolant °C/°F"), "head": Message("Cylinder head °C/°F")}

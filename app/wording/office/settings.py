@@ -39,7 +39,7 @@ DEFAULT_NONE = Message("Default: {source}")
 UNIT_NAMES: Mapping[str, Message] = {"miles": Message("miles"), "months": Message("months")}
 """Units that have a name where others have a symbol."""
 
-TOLERANCES = Message("Tolerances, ±\u00a0% of the mean")
+TOLERANCES = Message("Tolerances, ±\u00a0% of the average")
 VERDICT = Message("Verdict")
 HEAT_SOAKED = Message("Heat-soaked")
 TIME_OF_A_JOB = Message("Time of a job")

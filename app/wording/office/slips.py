@@ -167,7 +167,7 @@ CHART_OF_BANK = Message("Bank {bank} against all bores, {word}. Per cent of the 
 CHART_OF_DIFFERENCE = Message("Bank {bank}, {word}. Per cent of the average: {visits}")
 BANK_LESS_BANK = Message("{one} less {other}")
 BANKS_APART = Message("banks apart", limit=18)
-CHART_OF_SPREAD = Message("Visit {visit}, largest difference between two bores by round: {rounds}")
+CHART_OF_SPREAD = Message("Visit {visit}, spread by round: {rounds}")
 ROUND_SPREAD = Message(
     "round {number} {spread}, after {count} adjustment", many="round {number} {spread}, after {count} adjustments"
 )

@@ -42,9 +42,9 @@ VEHICLE = Message("No real data")
 VISIT_WHY = Message("Training")
 WAIVED_WHY = Message("Training: the engine was already warm. The first look is left to the readings.")
 
-EVEN = Message("Even: every bore is within ±{tolerance} of the mean.")
-TOO_OPEN = Message("Not even: bore {bore} is open, {deviation} above the mean.")
-TOO_CLOSED = Message("Not even: bore {bore} is closed, {deviation} below the mean.")
+EVEN = Message("Even: every bore is within ±{tolerance} of the average.")
+TOO_OPEN = Message("Not even: bore {bore} is open, {deviation} above the average.")
+TOO_CLOSED = Message("Not even: bore {bore} is closed, {deviation} below the average.")
 STATES: Mapping[str, Message] = {
     "even": Message("even", context="a bore"),
     "open": Message("open", context="a bore"),

@@ -35,6 +35,15 @@ NAMES: Mapping[str, Message] = {
     BANK_BALANCE.slug: Message("part-throttle bank balance", context="in a sentence"),
     LOCK_DOWN.slug: Message("lock-down", context="in a sentence"),
 }
+IN_SHORT: Mapping[str, Message] = {
+    COLD_PRESET.slug: Message("Engine off. Every plate opened equally."),
+    FIRST_FIRE.slug: Message("Oil pressure first, then one quick round."),
+    HEAT_SOAKED.slug: Message("Hot: read a round, make one adjustment, read again."),
+    BANK_BALANCE.slug: Message("Both banks start to open together."),
+    LOCK_DOWN.slug: Message("Tighten, read again, sign the sheet."),
+}
+"""Each phase in a line, by its slug."""
+
 GOALS: Mapping[str, Text] = {
     COLD_PRESET.slug: ByBanks(
         Message("Goal: every plate closes fully, then the stop screw opens all of them equally."),
@@ -186,7 +195,7 @@ SNAP_SLUG = "snap-"
 
 OF_BORE: Mapping[str, ItemWords] = {
     SNAP_SLUG: SNAP,
-    BESIDE: ItemWords(Message("Vacuum at the other bores, mean"), Message("vacuum, other bores")),
+    BESIDE: ItemWords(Message("Vacuum at the other bores, average"), Message("vacuum, other bores")),
     HERE: ItemWords(Message("Vacuum at bore {bore}, idling"), Message("vacuum at bore {bore}")),
 }
 """Items of a single bore, by what their slugs begin with; the longer beginning comes first."""
@@ -224,6 +233,11 @@ def phase_title(phase: Phase | str) -> str:
 def phase_name(phase: Phase | str) -> str:
     """A phase as it is named within a sentence. Raises KeyError for a slug that is none."""
     return say(NAMES[_slug(phase)])
+
+
+def phase_in_short(phase: Phase) -> str:
+    """A phase in a line, for a person who has not seen a visit yet."""
+    return say(IN_SHORT[phase.slug])
 
 
 def phase_goal(phase: Phase, parts: Collection[Part]) -> str:

@@ -68,7 +68,7 @@ REQUIREMENTS: Mapping[Requirement, Worded] = {
     Requirement.HEAT_CYCLE: _heat(
         Message("{what} read where the fan starts and where it stops, over one cycle: 3 readings at least")
     ),
-    Requirement.HEAT_RISING: _heat(Message("{what} no longer rising: its mean rose by {by} over a fan cycle")),
+    Requirement.HEAT_RISING: _heat(Message("{what} no longer rising: its average rose by {by} over a fan cycle")),
     Requirement.PULLS: Message("{count} short pull made", many="{count} short pulls made"),
     Requirement.QUICK_ROUND: Message("One quick round, complete"),
     Requirement.ROUND_AFTER_ADJUSTMENT: Message("A complete round after the last adjustment"),

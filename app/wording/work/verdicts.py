@@ -38,7 +38,7 @@ HIGH, LOW = Message("high {gap}", limit=TILE), Message("low {gap}", limit=TILE)
 OPEN, CLOSED = Message("open {gap}", limit=TILE), Message("closed {gap}", limit=TILE)
 HIGH_END, LOW_END = Message("high", limit=TILE), Message("low", limit=TILE)
 
-EVEN = Message("All bores within ±{tolerance} of the mean: {probability} likely.", limit=SENTENCE)
+EVEN = Message("All bores within ±{tolerance} of the average: {probability} likely.", limit=SENTENCE)
 SO_FAR = Message("No bore outside ±{tolerance} so far. Finish the round.", limit=SENTENCE)
 NOT_SURE_SO_FAR = Message(
     "Not sure of bore {bores} so far. Finish the round.",

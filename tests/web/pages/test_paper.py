@@ -202,7 +202,7 @@ def test_the_worksheet_has_the_last_figures_and_the_order_of_steps(
     page.goto(f"{server}/engines/1/worksheet")
     form, steps = printed(page, paper)
     assert form.count("6.50") >= len(layout.bores)
-    for words in ("As left, visit 1", "within ±0.52 of the mean", "coupler 2–3 (reset last)", "0.010 in (0.25 mm)"):
+    for words in ("As left, visit 1", "within ±0.52 of the average", "coupler 2–3 (reset last)", "0.010 in (0.25 mm)"):
         assert words in form, words
     for caution in SAFETY:
         assert caution in form, caution

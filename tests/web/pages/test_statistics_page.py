@@ -4,8 +4,10 @@ import csv
 import io
 import re
 from collections.abc import Iterator
+from itertools import pairwise
 
 import pytest
+from playwright.sync_api import Page, ViewportSize, expect
 from starlette.testclient import TestClient
 
 from app.shop.queries.statistics import Slug
@@ -69,3 +71,23 @@ def test_a_table_that_is_not_there_and_an_empty_shop(client: TestClient) -> None
     assert absent.status_code == 404
     assert on_page(Rejection.NO_SUCH_TABLE) in absent.text
     assert "no engine has come back" in client.get("/statistics").text
+
+
+PAPER: ViewportSize = {"width": 688, "height": 970}
+"""What A4 leaves for a page between its margins [CSS px], 14 mm at either side."""
+
+
+def test_on_paper_the_axis_can_be_read_and_nothing_leads_elsewhere(page: Page, server: str, shop: Database) -> None:
+    past = Past(shop)
+    past.visit(EVEN, EVEN)
+    past.visit(SLIPPED, EVEN)
+    page.set_viewport_size(PAPER)
+    page.emulate_media(media="print")
+    page.goto(f"{server}/statistics")
+    for part in (".menu", ".menu-key", "details.more"):
+        expect(page.locator(part).first).to_be_hidden()
+    for axis in page.locator(".plot-ends").all():
+        boxes = [box for one in axis.locator("span").all() if (box := one.bounding_box())]
+        assert len(boxes) == 3
+        for left, right in pairwise(boxes):
+            assert right["x"] - left["x"] - left["width"] >= 16

@@ -86,7 +86,7 @@ def test_a_start_that_cannot_be_says_why_and_keeps_what_was_chosen(
     assert on_page(code) in answer.text
     if field != "trouble":
         assert 'value="loose" checked' in answer.text
-    assert "No engines on record yet" in client.get("/").text
+    assert "Three answers, then the first visit" in client.get("/").text
 
 
 def test_a_practice_engine_says_so_wherever_it_is_named(client: TestClient) -> None:

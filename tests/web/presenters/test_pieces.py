@@ -42,7 +42,7 @@ def row(*tiles: Facts, adjuster: int = -1, stop_at: int = 0, stop_adjuster: bool
 def engine_of(*rows: Facts) -> str:
     """The engine from above with those banks."""
     largest = max(len(r.tiles) for r in rows)
-    view = Facts(rows=rows, strip=[("mean", "6.45 kg/h")], counts=None, largest=largest, alone=len(rows) == 1)
+    view = Facts(rows=rows, strip=[("average", "6.45 kg/h")], counts=None, largest=largest, alone=len(rows) == 1)
     return piece("engine", "engine(view)", view=view)
 
 

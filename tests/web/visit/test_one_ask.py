@@ -6,6 +6,7 @@ import pytest
 from playwright.sync_api import Locator, Page, expect
 from starlette.testclient import TestClient
 
+from app.shop.assessment.progress import items_of
 from app.shop.commands import checks
 from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN, PHASES
 from app.shop.store.database import Database
@@ -218,3 +219,34 @@ def test_what_is_asked_stays_in_sight_beside_a_list_that_goes_on(page: Page, ser
     expect(page.get_by_text("Stop the engine before you loosen a coupler.")).to_be_in_viewport()
     expect(page.locator("section.ask .engine-band")).to_be_in_viewport(ratio=1)
     expect(page.locator("section.ask .is-advised")).to_be_in_viewport(ratio=1)
+
+
+def test_what_only_a_running_engine_tells_asks_for_its_start(client: TestClient, shop: Database) -> None:
+    """The oil pressure of the start is asked for once all that comes before it is checked, and not with the engine off;
+    passed over to while something before it is open, it asks for no start."""
+    visit_id = visit(shop, engine(shop, V8))
+    check_all(shop, visit_id, COLD_PRESET)
+    there = f"/visits/{visit_id}/{FIRST_FIRE.slug}"
+    before = [
+        item.slug for item in items_of(visit_record(shop, visit_id), FIRST_FIRE) if item.before_running and item.needed
+    ]
+    done: dict[str, float | None] = dict.fromkeys(before[:-1])
+    checks.record(shop, visit_id, key(), FIRST_FIRE.slug, done, "KM", AT)
+    passed = client.get(there, params={"after": before[-1]}).text
+    assert "Oil pressure within seconds" in asked(passed)
+    assert re.findall(r"engine-band is-(\w+)", passed) == ["off"]
+    assert "Start it first." not in passed
+    checks.record(shop, visit_id, key(), FIRST_FIRE.slug, {before[-1]: None}, "KM", AT)
+    due = client.get(there).text
+    assert "Oil pressure within seconds" in asked(due)
+    assert re.findall(r"engine-band is-(\w+)", due) == ["running"]
+    assert "Start it first." in due
+    checks.record(shop, visit_id, key(), FIRST_FIRE.slug, {"oil-pressure": 300.0}, "KM", AT)
+    assert "Start it first." not in client.get(there).text
+
+
+def asked(page: str) -> str:
+    """What the ask of a page says."""
+    found = re.search(r'<section class="[^"]*\bask\b.*?</section>', page, re.DOTALL)
+    assert found is not None
+    return found[0]

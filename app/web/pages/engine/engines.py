@@ -193,9 +193,9 @@ def fit(shop: Shop, page: Page, form: Form, engine_id: int, now: Now) -> Respons
 
 
 @router.get("/engines/{engine_id}/visits/new")
-def new_visit(shop: Shop, page: Page, engine_id: int, now: Now) -> HTMLResponse:
-    """The form that opens a visit."""
-    return _visit_form(shop, page, engine_id, now, {"key": new_key()}, {})
+def new_visit(shop: Shop, page: Page, engine_id: int, now: Now, meter: str = "") -> HTMLResponse:
+    """The form that opens a visit, with a meter chosen where one was told."""
+    return _visit_form(shop, page, engine_id, now, {"key": new_key(), "meter": meter}, {})
 
 
 @router.post("/engines/{engine_id}/visits")

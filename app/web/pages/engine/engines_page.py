@@ -18,6 +18,7 @@ from app.shop.record import loader
 from app.shop.rejections import Rejection
 from app.web.context import Number, Page, Pages, Shop
 from app.web.display_options import initials_of
+from app.web.pages.engine import first_minute
 from app.web.presenters import lists
 from app.web.presenters.engine_lines import found, worked_on
 from app.web.presenters.lists import PER_PAGE
@@ -57,6 +58,8 @@ def board(
         records = loader.load_all(session, [one.visit_id for one in here])
         lines = [worked_on(assessment_of(session, record), one.age) for record, one in zip(records, here, strict=True)]
         count = engines.count(session)
+    if not count:
+        return first_minute.show(shop, page, request.query_params)
     return page.show(
         "board.html",
         find="",

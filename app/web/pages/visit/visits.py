@@ -40,6 +40,7 @@ from app.web.presenters.steps import (
     ready_to_read,
     recorded_here,
     resume_url,
+    starts_first,
     the_rest,
 )
 from app.wording.reasons import problems_in_words
@@ -239,6 +240,7 @@ def _steps(
         open_here=open_here,
         stands=stands,
         runs=open_here and may_run(record),
+        starts=asks is not None and starts_first(judged, asks.line.item, lines),
         current=assessment.current,
         live=page.lets_feeds_in and not record.simulated,
         to_banks=phase is HEAT_SOAKED and assessment.to_banks,

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from app.shop.assessment.assessment import Assessment
-from app.shop.assessment.visit_summary import Moved, RoundSummary, VisitSummary
+from app.shop.assessment.visit_summary import Moved, VisitSummary
 from app.shop.record.entries import MeterEntry, MoveEntry
 from app.shop.record.intake import differs
 from app.sync.engine.adjusters.registry import kind_of
@@ -14,14 +14,16 @@ from app.web.presenters.history.slip_report import SlipReport
 from app.wording import names
 from app.wording.message import say
 from app.wording.office import slips
+from app.wording.office.handover import largest
 from app.wording.office.intake import different, intake_line
-from app.wording.quantities import Unit, percent, unit_named, unit_of
+from app.wording.quantities import Unit, unit_named, unit_of
 from app.wording.work import adjusters
 
 
 @dataclass(frozen=True, slots=True)
 class VisitCard:
-    """One visit: as found and as left the largest difference of two bores, in per cent; empty without such a round.
+    """One visit: as found and as left the largest difference of a bore from the average, in per cent as the
+    sheet has it; empty without such a round.
 
     ``moves`` counts them and ``moved`` says what they were; ``slipped`` is what had slipped by the time it began.
     ``with_time`` where another visit was opened on that day.
@@ -125,7 +127,6 @@ def _comparable(one: MeterEntry, other: MeterEntry) -> bool:
 
 
 def _line(visit: VisitSummary, slip: SlipReport | None, with_time: bool) -> VisitCard:
-    left = _largest_difference(visit.left)
     here = f"/visits/{visit.visit_id}"
     return VisitCard(
         number=visit.number,
@@ -133,8 +134,8 @@ def _line(visit: VisitSummary, slip: SlipReport | None, with_time: bool) -> Visi
         place=names.place(visit.place),
         why=visit.why,
         job=visit.job,
-        found=_largest_difference(visit.found),
-        left=left or say(slips.NOT_READ if visit.signed else slips.IN_PROGRESS),
+        found=largest(visit.found.judged) if visit.found else "",
+        left=largest(visit.left.judged) if visit.left else say(slips.NOT_READ if visit.signed else slips.IN_PROGRESS),
         unit=visit.unit_name,
         moves=len(visit.moves),
         moved=_moved(visit),
@@ -146,13 +147,6 @@ def _line(visit: VisitSummary, slip: SlipReport | None, with_time: bool) -> Visi
         intake=intake_line(visit.intake),
         with_time=with_time,
     )
-
-
-def _largest_difference(stand: RoundSummary | None) -> str:
-    if stand is None:
-        return ""
-    shares = [one.share for one in stand.judged.standings]
-    return percent(max(shares) - min(shares))
 
 
 def _moved(visit: VisitSummary) -> str:
