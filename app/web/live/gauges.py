@@ -6,7 +6,6 @@ from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager, suppress
 from dataclasses import replace
 from datetime import datetime
-from statistics import median
 from typing import TYPE_CHECKING
 
 from app.shop.commands.live import filling
@@ -14,35 +13,15 @@ from app.shop.errors import RejectedError
 from app.shop.procedure.live.filling import turns
 from app.shop.record import loader
 from app.shop.store.database import Database, ShopUnavailableError
-from app.sync.engine.units import KPA, PRESSURE_UNITS
-from app.web.live.channels import Ring
 
 if TYPE_CHECKING:
     from app.web.live.hub import Hub
-
-OVER = 0.4
-"""Seconds whose middle value counts, so that one wrong value crosses no limit (our judgement)."""
 
 EVERY = 0.2
 """Seconds between two looks."""
 
 WAITS = 10.0
 """Seconds for which an item that was refused is left alone (our judgement)."""
-
-
-def figure(ring: Ring, now: float) -> float | None:
-    """What a gauge shows, in °C, kPa, V or rpm; None where it shows nothing that counts.
-
-    Parameters: ``now`` the sender's time [s].
-    """
-    if ring.state(now) != "live":
-        return None
-    _, values = ring.last(OVER, now)
-    shown = median(values.tolist()) if len(values) else ring.samples[-1][1]
-    unit = ring.channel.unit
-    if unit == "°F":
-        return (shown - 32) / 1.8
-    return shown * PRESSURE_UNITS[unit] / KPA if unit in PRESSURE_UNITS else shown
 
 
 class GaugeWatch:

@@ -19,10 +19,12 @@ REFUSED = Message("The instrument shows what cannot be. Check it, or type the va
 MOVING = Message("Still moving. Wait.")
 SCATTERS = Message("It scatters by {sd} %. Wait.")
 TOO_SOON = Message("Settling. Wait.")
+BLOCKED = Message("No pulses come through. Check the hose.")
 SETTLED = Message("Settled, within {sd} %.")
 TABLES[Unsettled] = {
     Unsettled.NO_VALUE: STALE,
     Unsettled.TOO_SOON: TOO_SOON,
     Unsettled.MOVING: MOVING,
     Unsettled.SCATTERS: SCATTERS,
+    Unsettled.BLOCKED: BLOCKED,
 }

@@ -1,19 +1,20 @@
 """Gauges fill in what a visit asks for and stop the engine beyond a limit; where they are stale a person is asked."""
 
+from dataclasses import replace
 from datetime import datetime, timedelta
 
 import pytest
 from starlette.testclient import TestClient
 
 from app.live.channels import Channel
-from app.shop.commands import readings, running
+from app.shop.commands import checks, readings, running
 from app.shop.commands.access.tablets import hashed
 from app.shop.commands.live import feeds, filling
 from app.shop.commands.readings import NewReading
 from app.shop.errors import RejectedError
 from app.shop.procedure.limits import open_stops
 from app.shop.procedure.live.filling import PRESSURE_AFTER, Gauges, due_of
-from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
+from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN
 from app.shop.procedure.requirements import Waiting
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
@@ -23,7 +24,7 @@ from app.web.live.gauges import EVERY, GaugeWatch
 from app.web.live.hub import Hub
 from tests.clock import Day
 from tests.shop.rejections import rejects
-from tests.shop.yard import AT, check_all, engine, heat_soaked, key, visit, visit_record
+from tests.shop.yard import AT, FOUR, check_all, engine, heat_soaked, key, read_round, visit, visit_record
 
 TOKEN = "token"
 CHANNELS = {
@@ -32,6 +33,7 @@ CHANNELS = {
     "oil": Channel("temperature", "°C", low=-40, high=200, frozen=600, shows="oil"),
     "pressure": Channel("pressure", "kPa", high=1500, frozen=600, shows="oil-pressure"),
     "barometer": Channel("pressure", "mbar", low=500, high=1100, frozen=600, shows="air-pressure"),
+    "throttle": Channel("voltage", "V", high=6, frozen=600, shows="throttle-sensor"),
     "intake": Channel("temperature", "°F", low=-40, high=200, frozen=600, shows="air-temperature"),
 }
 HOT = {"tacho": 850.0, "water": 88.0, "oil": 92.0, "pressure": 250.0}
@@ -175,6 +177,30 @@ def test_oil_pressure_at_the_start_is_filled_in_once_the_passages_are(shop: Data
     record = visit_record(shop, visit_id)
     (due,) = due_of(record, Gauges({"oil-pressure": 320.0}, 900 * REV_PER_MIN, PRESSURE_AFTER))
     assert (due.phase, due.item, due.beyond) == (FIRST_FIRE.slug, "oil-pressure", False)
+
+
+def test_the_throttle_sensor_at_rest_is_filled_in_at_idle_once_lock_down_is_under_way(shop: Database) -> None:
+    visit_id = heat_soaked(shop, replace(FOUR, sensor=1))
+    read_round(shop, visit_id, HEAT_SOAKED)
+    check_all(shop, visit_id, LOCK_DOWN)
+    checks.take_back(shop, visit_id, key(), LOCK_DOWN.slug, "sensor-closed", "KM", AT)
+    stand = Stand(shop, visit_id)
+    idle = visit_record(shop, visit_id).engine.idle_speed / REV_PER_MIN
+
+    def rows() -> list[object]:
+        return [number for number, by in stand.rows("sensor-closed", LOCK_DOWN.slug) if by == "Bench"]
+
+    stand.show(8.0, tacho=3 * idle, throttle=1.9)
+    stand.show(4.0, tacho=0.0, throttle=4.6)
+    assert rows() == []
+    stand.show(PRESSURE_AFTER + 12.0, tacho=idle, throttle=0.52)
+    assert rows() == [0.52]
+
+
+def test_the_throttle_sensor_is_left_alone_before_lock_down(stand: Stand) -> None:
+    idle = visit_record(stand.shop, stand.visit_id).engine.idle_speed / REV_PER_MIN
+    stand.show(PRESSURE_AFTER + 12.0, tacho=idle, throttle=0.52)
+    assert stand.rows("sensor-closed", LOCK_DOWN.slug) == []
 
 
 def test_a_signed_off_visit_and_one_without_initials_are_refused(stand: Stand) -> None:

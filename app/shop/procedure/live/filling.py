@@ -10,7 +10,7 @@ from app.shop.procedure.heat import lacks_of
 from app.shop.procedure.items import Item, Phase
 from app.shop.procedure.limits import open_stops, stop_for
 from app.shop.procedure.parts import temperatures_of
-from app.shop.procedure.phases import FIRST_FIRE, HEAT_SOAKED
+from app.shop.procedure.phases import FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN, phase_named
 from app.shop.procedure.running import counts, may_run, state_of, time_of
 from app.shop.record.visit_record import AIR, VisitRecord
 from app.sync.engine.units import MINUTE
@@ -21,6 +21,10 @@ RUNS = 0.5
 PRESSURE_AFTER = 5.0
 """Seconds that an engine runs before its oil pressure is looked at: a pump has filled the passages by then (our
 judgement)."""
+
+
+AT_IDLE = 0.15
+"""How far the speed may be from the wanted idle, as a fraction, for the pedal to count as released (our judgement)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +51,12 @@ def due_of(record: VisitRecord, gauges: Gauges) -> tuple[Due, ...]:
     """What is to be recorded now of what the gauges show; nothing while a stop is open, or once signed off."""
     if record.sign_off is not None or open_stops(record):
         return ()
-    found = (*_temperatures(record, gauges), *_oil_pressure(record, gauges), *_air(record, gauges))
+    found = (
+        *_temperatures(record, gauges),
+        *_oil_pressure(record, gauges),
+        *_air(record, gauges),
+        *_throttle_sensor(record, gauges),
+    )
     return tuple(one for one in found if _in_range(one))
 
 
@@ -93,6 +102,18 @@ def _air(record: VisitRecord, gauges: Gauges) -> Iterator[Due]:
             yield Due(HEAT_SOAKED.slug, what, round(gauges.figures[what], 1), False)
 
 
+def _throttle_sensor(record: VisitRecord, gauges: Gauges) -> Iterator[Due]:
+    """What the throttle sensor shows at rest, once, when lock-down is under way: a speed about idle says that the pedal
+    is released. Where the plates stand with the engine off no channel tells: a person takes those."""
+    told = gauges.speed is not None and "throttle-sensor" in gauges.figures
+    locks = record.layout.sensor is not None and any(phase == LOCK_DOWN.slug for phase, _ in record.checks)
+    if not told or not locks or (LOCK_DOWN.slug, "sensor-closed") in record.checks:
+        return
+    wanted = record.engine.idle_speed
+    if gauges.ran_for >= PRESSURE_AFTER and abs((gauges.speed or 0.0) - wanted) <= AT_IDLE * wanted:
+        yield Due(LOCK_DOWN.slug, "sensor-closed", round(gauges.figures["throttle-sensor"], 2), False)
+
+
 def _item(phase: Phase, slug: str) -> Item:
     return next(item for item in phase.items if item.slug == slug)
 
@@ -102,5 +123,5 @@ def _beyond(record: VisitRecord, phase: Phase, slug: str, number: float) -> bool
 
 
 def _in_range(one: Due) -> bool:
-    item = _item(FIRST_FIRE if one.phase == FIRST_FIRE.slug else HEAT_SOAKED, one.item)
+    item = _item(phase_named(one.phase), one.item)
     return item.low <= one.number <= item.high
