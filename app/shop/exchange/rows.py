@@ -62,7 +62,7 @@ OF_VISIT = (
 TOLD_OTHERWISE = frozenset(
     {
         *("supersedes", "round", "after_reading", "after_move", "after_check"),
-        *("advised", "from_above", "taken_back", "power_off", "fixed"),
+        *("advised", "from_above", "taken_back", "power_off", "fixed", "alike"),
     }
 )
 """Fields of a part that its row has as an id of another row, or as a number."""
@@ -216,8 +216,9 @@ class Drafting:
         }
         readings: dict[str | None, int] = {}
         for reading in visit.readings:
-            told = {"round_id": rounds[reading.round], "supersedes_id": readings.get(reading.supersedes)}
-            told["fixed"] = 1 if reading.fixed else None
+            told: dict[str, Any] = {"round_id": rounds[reading.round]}
+            told["supersedes_id"] = readings.get(reading.supersedes)
+            told |= {"fixed": 1, "alike": reading.alike} if reading.fixed else {"fixed": None, "alike": None}
             readings[reading.key] = self._row(ReadingRow, reading, **told)
         moves: dict[str | None, int] = {}
         for move in visit.moves:

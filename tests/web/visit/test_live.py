@@ -12,7 +12,8 @@ from sqlmodel import select
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.store.database import Database
 from app.shop.store.live import traces
-from app.shop.store.tables import LookRow, ReadingRow
+from app.shop.store.live.tables import LookRow
+from app.shop.store.tables import ReadingRow
 from tests.serving import serving
 from tests.shop.yard import heat_soaked, key
 from tests.web.axe import faults

@@ -15,8 +15,7 @@ from app.shop.record.visit_record import VisitRecord
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.idempotency import checked, earlier, fingerprint, new_key
-from app.shop.store.live.tables import FillingRow
-from app.shop.store.tables import FeedRow
+from app.shop.store.live.tables import FeedRow, FillingRow
 
 NAMELESS = "instruments"
 """By whom figures are recorded where the feed has no name: what reads instruments beside the program (code)."""
