@@ -80,16 +80,25 @@ class Feed:
             self._push(now, now[-1][1])
         self._push(taken, self.now())
 
-    def _push(self, taken: Sequence[tuple[str, float, float]], sent: float) -> None:
+    def _push(
+        self,
+        taken: Sequence[tuple[str, float, float]],
+        sent: float,
+        sources: Mapping[str, Mapping[str, object]] | None = None,
+    ) -> None:
         rows: dict[str, list[list[float]]] = {}
         for name, at, value in taken:
             rows.setdefault(name, []).append(
                 [min(math.floor(at * 1e4) / 1e4, sent), value]
             )  # none is after it was sent
         said = {name: _declared(self.channels[name]) for name in self._declare}
-        told = self._send({"epoch": self.epoch, "sent": sent, "rows": rows, "channels": said})
+        told = self._send({"epoch": self.epoch, "sent": sent, "rows": rows, "channels": said, "sources": sources or {}})
         declare = told.get("declare", [])
         self._declare = {name for name in declare if name in self.channels} if isinstance(declare, list) else set()
+
+    def tell(self, sources: Mapping[str, Mapping[str, object]]) -> None:
+        """Say how the sources stand. Raises as ``push`` does."""
+        self._push([], self.now(), sources)
 
     def close(self) -> None:
         """Let go of the connection."""

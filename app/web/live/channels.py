@@ -80,16 +80,21 @@ class Ring:
         both = np.array(tail[::-1], dtype=np.float64).reshape(-1, 2)
         return both[:, 0], both[:, 1]
 
+    def shown(self, now: float, over: float = OVER) -> float | None:
+        """What it shows in its own unit; None where it shows nothing that counts. Parameters as for ``figure``."""
+        if self.state(now) != "live":
+            return None
+        _, values = self.last(over, now)
+        return float(median(values.tolist())) if len(values) else self.samples[-1][1]
+
     def figure(self, now: float, over: float = OVER) -> float | None:
         """What a gauge shows, in °C, kPa, V or rpm; None where it shows nothing that counts.
 
         Parameters: ``now`` the sender's time [s]; ``over`` how many seconds the middle value is taken.
         """
-        if self.state(now) != "live":
+        shown, unit = self.shown(now, over), self.channel.unit
+        if shown is None:
             return None
-        _, values = self.last(over, now)
-        shown = median(values.tolist()) if len(values) else self.samples[-1][1]
-        unit = self.channel.unit
         if unit == "°F":
             return (shown - 32) / 1.8
         return shown * PRESSURE_UNITS[unit] / KPA if unit in PRESSURE_UNITS else shown

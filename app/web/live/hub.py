@@ -14,12 +14,14 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 
 from app.live.channels import Channel
+from app.shop.commands.live.channel_checks import Array
 from app.shop.commands.live.looks import Seen
 from app.shop.procedure.live.filling import Gauges
 from app.shop.store.live import traces
 from app.sync.engine.units import REV_PER_MIN
+from app.sync.signals.comparison import BEFORE, OVER
 from app.sync.signals.settling import AND_THEN, LAGS, Look, Unsettled
-from app.web.live.channels import Ring
+from app.web.live.channels import KEPT, Floats, Ring
 from app.web.live.senders import Sender, SourceTold, Speed
 
 EVERY = 0.2
@@ -71,6 +73,7 @@ class Hub:
         self._looks: OrderedDict[int, Shown] = OrderedDict()
         self._told = (-EVERY, "")
         self._number = 0
+        self._wiggle: tuple[int, float] | None = None
         self.filled: int | None = None
         self.stopped: int | None = None
         self.epoch = secrets.token_hex(4)
@@ -150,6 +153,34 @@ class Hub:
         """Whether any instrument sent something lately."""
         return bool(self._senders)
 
+    def array(self, seconds: float = OVER) -> Array | None:
+        """The sensors at bores that show a pressure, with their last ``seconds``; None where no program sends any."""
+        now = self._ticks()
+        with self._turn:
+            found = (sender.array(now - sender.difference, seconds) for sender in self._senders.values())
+            return next((one for one in found if one is not None), None)
+
+    def ask_for_wiggle(self, bore: int | None) -> None:
+        """From now on the hose of a bore may be taken off; None: no longer."""
+        self._wiggle = None if bore is None else (bore, self._ticks())
+
+    @property
+    def wiggling(self) -> int | None:
+        """The bore whose hose is asked for, None for none or once what was seen then is forgotten."""
+        asked = self._wiggle
+        return asked[0] if asked is not None and self._ticks() - asked[1] < KEPT - BEFORE else None
+
+    def wiggled(self) -> tuple[Array | None, float]:
+        """The sensors since shortly before a hose was asked for, and when that was [s, the sender's time]."""
+        since = self._wiggle[1] if self._wiggle is not None else self._ticks()
+        now = self._ticks()
+        with self._turn:
+            for sender in self._senders.values():
+                found = sender.array(now - sender.difference, now - since + BEFORE)
+                if found is not None:
+                    return found, since - sender.difference
+        return None, since
+
     def sources(self) -> dict[str, SourceTold]:
         """What the sending programs say of their sources, by name."""
         with self._turn:
@@ -166,7 +197,18 @@ class Hub:
                     "found_rate": round(len(ring.last(2.0, now - sender.difference)[0]) / 2.0, 1),
                     "refused": ring.refused,
                     "turned_away": ring.turned_away,
+                    "value": None if (shown := ring.shown(now - sender.difference)) is None else float(written(shown)),
                 }
+                for sender in self._senders.values()
+                for name, ring in sender.rings.items()
+            }
+
+    def strips(self, seconds: float = 10.0) -> dict[str, Floats]:
+        """What each channel showed in the last ``seconds``, in its unit, each of shape (values,)."""
+        now = self._ticks()
+        with self._turn:
+            return {
+                name: ring.last(seconds, now - sender.difference)[1]
                 for sender in self._senders.values()
                 for name, ring in sender.rings.items()
             }

@@ -9,7 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.live.channels import FAST, PULSATES
-from app.sync.engine.units import REV_PER_MIN
+from app.shop.commands.live.channel_checks import Array
+from app.sync.engine.units import PRESSURE_UNITS, REV_PER_MIN
 from app.sync.signals.averaging import WINDOWS
 from app.sync.signals.pulses import blocked, speed_of
 from app.web.live.channels import OVER, Ring
@@ -61,6 +62,27 @@ class Sender:
     def at_bores(self) -> dict[str, Ring]:
         """The channels that stay at a bore, by name."""
         return {name: ring for name, ring in self.rings.items() if ring.channel.bore is not None}
+
+    def array(self, here: float, seconds: float) -> Array | None:
+        """The sensors at its bores that show a pressure, with their last ``seconds``; None where there are none.
+
+        Parameters: ``here`` the sender's time [s].
+        """
+        groups = (
+            {name: ring for name, ring in self.at_bores.items() if ring.channel.quantity == quantity}
+            for quantity in ("vacuum", "pressure")
+        )
+        mine = max(groups, key=len)
+        if not mine:
+            return None
+        traces, bores = {}, {}
+        for name, ring in mine.items():
+            times, values = ring.last(seconds, here)
+            traces[name] = times, values * PRESSURE_UNITS[ring.channel.unit]
+            bores[name] = int(ring.channel.bore or 0)
+        silent = tuple(name for name, ring in mine.items() if ring.state(here) not in ("live", "frozen"))
+        absolute = any(ring.channel.quantity == "pressure" for ring in mine.values())
+        return Array(self.declared, bores, traces, absolute, silent, self.told(here))
 
     def told(self, here: float, over: float = OVER) -> float | None:
         """How fast the engine runs [rev/s], as a channel tells it: 0 for one that stands; None where none does.

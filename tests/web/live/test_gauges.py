@@ -20,7 +20,7 @@ from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.sync.engine.units import REV_PER_MIN
 from app.web.application import create_app
-from app.web.live.gauges import EVERY, GaugeWatch
+from app.web.live.gauges import EVERY, STANDS, GaugeWatch
 from app.web.live.hub import Hub
 from tests.clock import Day
 from tests.shop.rejections import rejects
@@ -44,6 +44,7 @@ class Stand:
 
     def __init__(self, shop: Database, visit_id: int) -> None:
         self.shop, self.visit_id = shop, visit_id
+        self.channels: dict[str, Channel] = CHANNELS
         self.begun, self.ticks = datetime.fromisoformat(AT), 100.0
         shop.clock = lambda: self.now().timestamp()
         self.hub = Hub(lambda: self.ticks)
@@ -64,7 +65,7 @@ class Stand:
             times = [self.ticks + (n + 1) * EVERY / 4 for n in range(4)]
             self.ticks += EVERY
             rows = {name: [(at, value) for at in times] for name, value in figures.items()}
-            self.hub.receive(hashed(TOKEN), "one", self.ticks, rows, CHANNELS)
+            self.hub.receive(hashed(TOKEN), "one", self.ticks, rows, self.channels)
             self.watch.look()
 
     def rows(self, item: str, phase: str = HEAT_SOAKED.slug) -> list[tuple[object, str]]:
@@ -201,6 +202,25 @@ def test_the_throttle_sensor_is_left_alone_before_lock_down(stand: Stand) -> Non
     idle = visit_record(stand.shop, stand.visit_id).engine.idle_speed / REV_PER_MIN
     stand.show(PRESSURE_AFTER + 12.0, tacho=idle, throttle=0.52)
     assert stand.rows("sensor-closed", LOCK_DOWN.slug) == []
+
+
+def test_sensors_are_compared_by_themselves_once_each_time_that_the_engine_stands(stand: Stand) -> None:
+    vacuum = {f"b{bore}": Channel("vacuum", "kPa", bore, -5, 90, rate=50, frozen=600) for bore in (1, 2)}
+    stand.channels = CHANNELS | vacuum
+    asked = 'SELECT kind, "by" FROM channel_check'
+
+    def kept() -> list[tuple[object, ...]]:
+        with stand.shop.reading() as session:
+            return [tuple(row) for row in session.connection().exec_driver_sql(asked).all()]
+
+    stand.show(3.0, tacho=850.0, b1=33.0, b2=33.1)
+    stand.show(STANDS + 5.0, tacho=0.0, b1=0.01, b2=-0.02)
+    assert kept() == [("ambient", "Bench")]
+    stand.show(5.0, tacho=0.0, b1=0.01, b2=-0.02)
+    assert len(kept()) == 1
+    stand.show(3.0, tacho=850.0, b1=33.0, b2=33.1)
+    stand.show(STANDS + 5.0, tacho=0.0, b1=20.0, b2=20.0)  # hoses on a tee
+    assert len(kept()) == 1
 
 
 def test_a_signed_off_visit_and_one_without_initials_are_refused(stand: Stand) -> None:

@@ -70,7 +70,7 @@ class InForce:
     @property
     def proves(self) -> bool:
         """Whether it is little enough for a round to be proved, where no plenum joins the runners."""
-        return self.spread / abs(per_air(IDLE_DEPTH, Meter("vacuum"), 0.0)) <= MOST_APART
+        return self.spread / abs(per_air(IDLE_DEPTH, Meter("vacuum"))) <= MOST_APART
 
 
 def compare(shop: Database, key: str, array: Array | None, held: Held, by: str, at: str) -> int:
