@@ -29,7 +29,7 @@ def upgrade() -> None:
         sa.Column("by", sa.Text(), nullable=False),
         sa.Column("at", sa.Text(), nullable=False),
         sa.CheckConstraint("kind IN ('ambient', 'tee', 'wiggle')", name=op.f("ck_channel_check_kind")),
-        sa.CheckConstraint("(kind = 'wiggle') = (bore IS NOT NULL)", name=op.f("ck_channel_check_bore")),
+        sa.CheckConstraint("(kind = 'wiggle') <> (bore IS NULL)", name=op.f("ck_channel_check_bore")),
         sa.CheckConstraint("(kind = 'wiggle') = (spread IS NULL)", name=op.f("ck_channel_check_spread")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_channel_check")),
         sa.UniqueConstraint("key", name=op.f("uq_channel_check_key")),

@@ -27,7 +27,7 @@ from app.web.api.cross_check import findings
 from app.web.api.description.field_names import describe
 from app.web.api.problems import OTHERS, Problem
 from app.web.api.shop import changes, meters, settings
-from app.web.live import check_doors, doors
+from app.web.live import doors, doors_of_checks
 from app.web.security.middleware import TABLET
 from app.web.security.origin import FEED
 from app.web.security.programs import BEARER, PROGRAM
@@ -140,7 +140,7 @@ router = APIRouter(
 )
 RESOURCES = (
     *(engines, fittings, visits, phases, readings, moves, advice, findings, story, slips, corrections),
-    *(meters, settings, changes, doors, check_doors),
+    *(meters, settings, changes, doors, doors_of_checks),
 )
 for resource in RESOURCES:
     router.include_router(resource.router)

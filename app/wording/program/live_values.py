@@ -36,6 +36,8 @@ BORES_KNOWN = Message(
 
 TAKE = Message("Take {value}", limit=24, note="A button that keeps the live value.")
 TAKE_ANYWAY = Message("Take {value} anyway", limit=32, note="A button: the live value has not settled.")
+TAKE_ALL = Message("Take all {count} bores", limit=28, note="A button that saves the live values of all bores at once.")
+TAKE_ALL_ANYWAY = Message("Take all {count} bores anyway", limit=34, note="A button: some live value has not settled.")
 STALE = Message("Nothing comes from the instrument. Type the value.")
 FROZEN = Message("The instrument shows the same number for too long. Check it, or type the value.")
 REFUSED = Message("The instrument shows what cannot be. Check it, or type the value.")

@@ -70,7 +70,7 @@ class ChannelCheckRow(Evidence, table=True):
     __tablename__ = "channel_check"
     __table_args__ = (
         CheckConstraint("kind IN ('ambient', 'tee', 'wiggle')", name="kind"),
-        CheckConstraint("(kind = 'wiggle') = (bore IS NOT NULL)", name="bore"),
+        CheckConstraint("(kind = 'wiggle') <> (bore IS NULL)", name="bore"),
         CheckConstraint("(kind = 'wiggle') = (spread IS NULL)", name="spread"),
         STRICT,
     )
