@@ -7,7 +7,8 @@ narrower by what they differ.
 """
 
 import math
-from collections.abc import Callable, Collection, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from dataclasses import replace
 from functools import partial
 from typing import NamedTuple, TypeVar
 
@@ -25,6 +26,76 @@ MOST_APART = 0.01
 """Of the air: by how much compared sensors may differ, one standard deviation, for their readings to prove anything
 (our judgement, from simulated engines: in a tolerance of 8 % that is narrowed to 7 % sensors that differ by 1 % leave
 97 of 100 engines even that are called so; by 2 % no narrower one does)."""
+
+
+SENSORS_APART = 0.02
+"""Of a reading: by how much sensors that were never compared may differ, one standard deviation (our judgement)."""
+
+
+def own_scale(one: Reading) -> float:
+    """By what the scale of the sensor that took a reading may be off beside another one's, as a fraction of it: 0 for a
+    probe that is carried.
+
+    >>> [own_scale(Reading(1, 2e-3, 0.0, fixed=fixed)) for fixed in (False, True)]
+    [0.0, 0.02]
+    """
+    return 0.0 if not one.fixed else SENSORS_APART if one.alike is None else one.alike
+
+
+def alike_read(
+    first: Mapping[int, Sequence[Reading]], second: Mapping[int, Sequence[Reading]]
+) -> tuple[dict[int, Sequence[Reading]], dict[int, Sequence[Reading]], dict[int, float]]:
+    """Two sets of readings of one visit, by bore, as they can be compared: those of the kind of sensor that read a bore
+    both times, so that its scale cancels; and by what scales may differ at bores that no kind read twice, as a
+    fraction.
+
+    >>> probe, sensor = Reading(1, 2.0e-3, 0.0), Reading(1, 2.1e-3, 9.0, fixed=True)
+    >>> alike_read({1: [probe, sensor]}, {1: [sensor]})[0][1] == [sensor], alike_read({1: [probe]}, {1: [sensor]})[2]
+    (True, {1: 0.02})
+    """
+    one, other, differ = dict(first), dict(second), dict[int, float]()
+    for bore in first.keys() & second.keys():
+        for fixed in (False, True):
+            mine, theirs = ([r for r in those[bore] if r.fixed is fixed] for those in (first, second))
+            if mine and theirs:
+                one[bore], other[bore] = mine, theirs
+                break
+        else:
+            differ[bore] = max(own_scale(r) for r in (*first[bore], *second[bore]))
+    return one, other, differ
+
+
+def like_read(
+    idle: Mapping[int, Sequence[Reading]], opened: Sequence[Sequence[Reading]]
+) -> tuple[dict[int, list[float]], list[tuple[tuple[int, float], ...]], float]:
+    """What was read at idle and at openings as the banks are compared by it: of every bore by the kind of sensor that
+    read it each time, as far as one did; by bore the values at idle, bore and value at each opening, and by what scales
+    may differ where none did, as a fraction.
+
+    Parameters: ``idle`` by bore; ``opened``, the readings of each opening, oldest first.
+    """
+    kinds = {bore: {r.fixed for r in those} for bore, those in idle.items()}
+    for those in opened:
+        for bore in {r.bore for r in those} & kinds.keys():
+            kinds[bore] &= {r.fixed for r in those if r.bore == bore}
+    every = [*(r for those in idle.values() for r in those), *(r for those in opened for r in those)]
+    differ = max((own_scale(r) for r in every if not kinds.get(r.bore, {False})), default=0.0)
+    wanted = {bore: min(both, default=None) for bore, both in kinds.items()}  # the probe where both did
+
+    def counts(one: Reading) -> bool:
+        return wanted.get(one.bore) in (None, one.fixed)
+
+    at_idle = {bore: [r.value for r in those if counts(r)] for bore, those in idle.items()}
+    return at_idle, [tuple((r.bore, r.value) for r in those if counts(r)) for those in opened], differ
+
+
+def with_scales(meter: Meter, differ: float) -> Meter:
+    """A meter whose readings vary by what scales ``differ`` too, as a fraction.
+
+    >>> round(with_scales(Meter(repeatability=0.015), 0.02).repeatability, 3)
+    0.025
+    """
+    return replace(meter, repeatability=math.hypot(meter.repeatability, differ)) if differ else meter
 
 
 def apart(one: Reading, meter: Meter, sharing: float) -> float:
