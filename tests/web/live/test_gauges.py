@@ -20,11 +20,11 @@ from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.sync.engine.units import REV_PER_MIN
 from app.web.application import create_app
-from app.web.live.gauges import EVERY, STANDS, GaugeWatch
+from app.web.live.gauges import EVERY, STANDS, WAITS, GaugeWatch
 from app.web.live.hub import Hub
 from tests.clock import Day
 from tests.shop.rejections import rejects
-from tests.shop.yard import AT, FOUR, check_all, engine, heat_soaked, key, read_round, visit, visit_record
+from tests.shop.yard import AT, FOUR, check_all, engine, heat_soaked, key, read_round, start_again, visit, visit_record
 
 TOKEN = "token"
 CHANNELS = {
@@ -111,6 +111,10 @@ def test_a_crossed_limit_stops_the_engine_within_a_second_until_a_person_clears_
     running.end_stop(stand.shop, stand.visit_id, key(), "leak", "", "Hose clamped", "KM", at)
     stand.show(**HOT)
     assert stand.told() is None
+    start_again(stand.shop, stand.visit_id, stand.now().isoformat(timespec="milliseconds"))
+    stand.show(2 * PRESSURE_AFTER + WAITS, **HOT)
+    back = {"coolant": 88.0, "oil": 92.0, "oil-pressure-hot": 250.0}[item]
+    assert stand.rows(item)[kept:] == [(back, "Bench")]
 
 
 def test_one_wrong_value_crosses_no_limit(stand: Stand) -> None:

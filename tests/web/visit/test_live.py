@@ -1,5 +1,6 @@
 """A reading that nobody types: one tap or a pedal takes the value on the screen, and an old value looks old."""
 
+import re
 import threading
 import time
 from collections.abc import Iterator
@@ -236,6 +237,25 @@ def test_a_pedal_is_not_heard_where_a_key_means_something_else(
     page.keyboard.press("PageDown")
     asked_for(page, 1)
     assert len(kept(shop)) == before
+
+
+def test_a_figure_beyond_its_limit_brings_the_stop_page_by_itself(page: Page, server: str, shop: Database) -> None:
+    visit_id = heat_soaked(shop)
+    gauges = {"tacho": 850.0, "water": 88.0}
+    declared = {
+        "tacho": {"quantity": "speed", "unit": "rpm", "high": 9000.0, "frozen": 600.0},
+        "water": {"quantity": "temperature", "unit": "°C", "high": 200.0, "frozen": 600.0, "shows": "coolant"},
+    }
+    made = Instrument(server)
+    made.bench = Bench(gauges, declared, clock=time.monotonic(), modulation=0.0)
+    with at_work(made.thread, made.unplugged):
+        page.goto(f"{server}/visits/{visit_id}/{HEAT_SOAKED.slug}")
+        page.get_by_role("button", name="They are at this engine").click()
+        expect(page.locator("[data-live-visit]")).to_have_count(1)
+        page.goto(server + READINGS)
+        expect(page.locator("#entry-heading")).to_be_visible()
+        made.bench.levels["water"] = 118.0
+        expect(page).to_have_url(re.compile(rf"/visits/{visit_id}/stop$"))
 
 
 def test_without_a_feed_the_page_has_nothing_of_it(page: Page, server: str, shop: Database) -> None:

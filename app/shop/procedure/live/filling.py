@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from app.shop.procedure.heat import lacks_of
 from app.shop.procedure.items import Item, Phase
-from app.shop.procedure.limits import open_stops, stop_for
+from app.shop.procedure.limits import beyond, open_stops, stop_for
 from app.shop.procedure.parts import temperatures_of
 from app.shop.procedure.phases import FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN, phase_named
 from app.shop.procedure.running import counts, may_run, state_of, time_of
@@ -48,7 +48,10 @@ class Due:
 
 
 def due_of(record: VisitRecord, gauges: Gauges) -> tuple[Due, ...]:
-    """What is to be recorded now of what the gauges show; nothing while a stop is open, or once signed off."""
+    """What is to be recorded now of what the gauges show; nothing while a stop is open, or once signed off.
+
+    That a figure came back within its limit is recorded once a person ended the stop: before, it would end it.
+    """
     if record.sign_off is not None or open_stops(record):
         return ()
     found = (
@@ -71,11 +74,11 @@ def _temperatures(record: VisitRecord, gauges: Gauges) -> Iterator[Due]:
     for what in temperatures_of(record.layout):
         if what in gauges.figures:
             number = round(gauges.figures[what], 1)
-            beyond = _beyond(record, HEAT_SOAKED, what, number)
+            crossed = _beyond(record, HEAT_SOAKED, what, number)
             series = record.series(HEAT_SOAKED.slug, what)
-            old = not series or time_of(record) - series[-1][0] >= MINUTE
-            if beyond or (old and state_of(record).stands is None):
-                yield Due(HEAT_SOAKED.slug, what, number, beyond)
+            old = not series or time_of(record) - series[-1][0] >= MINUTE or _came_back(record, what, number)
+            if crossed or (old and state_of(record).stands is None):
+                yield Due(HEAT_SOAKED.slug, what, number, crossed)
 
 
 def _oil_pressure(record: VisitRecord, gauges: Gauges) -> Iterator[Due]:
@@ -89,10 +92,10 @@ def _oil_pressure(record: VisitRecord, gauges: Gauges) -> Iterator[Due]:
     if at_start is None or not counts(record, at_start):
         yield Due(FIRST_FIRE.slug, "oil-pressure", number, _beyond(record, FIRST_FIRE, "oil-pressure", number))
         return
-    beyond = _beyond(record, HEAT_SOAKED, "oil-pressure-hot", number)
+    crossed = _beyond(record, HEAT_SOAKED, "oil-pressure-hot", number)
     unread = (HEAT_SOAKED.slug, "oil-pressure-hot") not in record.checks and not lacks_of(record)
-    if beyond or unread:
-        yield Due(HEAT_SOAKED.slug, "oil-pressure-hot", number, beyond)
+    if crossed or unread or _came_back(record, "oil-pressure-hot", number):
+        yield Due(HEAT_SOAKED.slug, "oil-pressure-hot", number, crossed)
 
 
 def _air(record: VisitRecord, gauges: Gauges) -> Iterator[Due]:
@@ -120,6 +123,13 @@ def _item(phase: Phase, slug: str) -> Item:
 
 def _beyond(record: VisitRecord, phase: Phase, slug: str, number: float) -> bool:
     return stop_for(_item(phase, slug), number, record.settings.limits) is not None
+
+
+def _came_back(record: VisitRecord, slug: str, number: float) -> bool:
+    """Whether a figure is within its limit whose newest row was beyond it."""
+    newest = record.checks.get((HEAT_SOAKED.slug, slug))
+    within = not _beyond(record, HEAT_SOAKED, slug, number)
+    return newest is not None and newest.number is not None and within and beyond(record, newest)
 
 
 def _in_range(one: Due) -> bool:
