@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from sqlmodel import select
 
+from app.shop.assessment.round_results import newest_evenness
 from app.shop.commands import meters, readings, visits
 from app.shop.commands.live import channel_checks
 from app.shop.commands.live.channel_checks import HOLDS, Array
@@ -21,6 +22,7 @@ from app.shop.store import row_hashes
 from app.shop.store.database import Database, raw_connection
 from app.shop.store.live import traces
 from app.shop.store.live.tables import ChannelCheckRow, LookRow
+from app.sync.estimation.conformity import Conformity
 from app.sync.signals.comparison import Incomparable
 from tests.shop.rejections import rejects
 from tests.shop.yard import AT, FOUR, after, check_all, engine, key, read_round, visit_record
@@ -130,6 +132,25 @@ def test_without_a_comparison_a_look_says_nothing_of_it(shop: Database) -> None:
     with shop.reading() as session:
         assert [look.check_id for look in session.exec(select(LookRow)).all()] == [None]
     assert {row.alike for row in visit_record(shop, visit_id).rounds[-1].readings} == {None}
+
+
+@pytest.mark.parametrize("compared", [False, True])
+def test_an_array_that_nobody_compared_proves_no_round_and_a_compared_one_does(shop: Database, compared: bool) -> None:
+    visit_id = at_the_recheck(shop)
+    if compared:
+        channel_checks.compare(shop, key(), LIKE, "tee", "KM", AT)
+    look_at_all(shop, visit_id)
+    for number in (3, 4):
+        readings.begin_round(shop, visit_id, key(), HEAT_SOAKED.slug, AT)
+        values = {bore: (33.0 + 0.01 * bore, 0.004) for bore in FOUR.bores}
+        look = NewLook(HEAT_SOAKED.slug, number, values, "KM", f"e:{number}")
+        readings.add_look(shop, visit_id, key(), look, AT, seen=SEEN)
+    record = visit_record(shop, visit_id)
+    found = newest_evenness(record, HEAT_SOAKED)
+    assert found is not None
+    assert (found.decision.unproved == ()) is compared
+    assert (found.verdict in (Conformity.EVEN, Conformity.LIMIT)) is compared
+    assert (found.window < record.settings.fine_window) is compared
 
 
 def test_a_hose_is_its_bores_only_where_its_own_channel_moved_alone(shop: Database) -> None:
