@@ -121,7 +121,7 @@ def add(
         if problem := _problem(record, new):
             raise RejectedError({"value": problem})
         look_id = looks.store_look(session, visit_id, key, seen, at) if seen is not None else None
-        new = replace(new, **looks.sensed(session, seen, new.value, record.meter.unit, at))
+        new = new if seen is None else replace(new, **looks.sensed(session, seen, new.value, record.meter.unit, at))
         later, entered = enter(session, record, phase, new, key, sent, at, look_id=look_id, sure=sure, speed=speed)
         loader.remember(session, later)
         keep_gate(session, later, new.phase, gate)
@@ -199,7 +199,7 @@ def add_look(
             new = look.reading(due.bore, due.kind)
             if problem := _problem(record, new):
                 raise RejectedError({"value": problem})
-            new = replace(new, **looks.sensed(session, seen, new.value, record.meter.unit, at))
+            new = new if seen is None else replace(new, **looks.sensed(session, seen, new.value, record.meter.unit, at))
             one = part_key(key, str(len(found)))
             record, entered = enter(session, record, phase, new, one, sent, at, look_id=look_id, sure=True, speed=speed)
             found.append(entered.ident)

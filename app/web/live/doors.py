@@ -84,7 +84,7 @@ class Push(Sent):
 class SourceSent(Sent):
     """One source of the sender: its last lines, and what is wrong with it."""
 
-    kind: str = Field(max_length=40, examples=["serial"])
+    kind: str = Field(max_length=40, description="How it is read.", examples=["serial"])
     lines: list[Annotated[str, Field(max_length=200)]] = Field(
         default_factory=list, max_length=20, description="The last raw lines, oldest first."
     )
@@ -157,12 +157,12 @@ async def list_live_channels(live: Live) -> dict[str, dict[str, object]]:
 class SourceShown(Told):
     """One source of a sending program."""
 
-    kind: str
+    kind: str = Field(description="How it is read, such as `serial`.")
     lines: list[str] = Field(description="The last raw lines, oldest first.")
-    spoilt: int
-    restarts: int
-    problem: str
-    loose: bool
+    spoilt: int = Field(description="How many lines fitted nothing.")
+    restarts: int = Field(description="How often it was begun again.")
+    problem: str = Field(description="What it last failed with; empty for nothing.")
+    loose: bool = Field(description="Whether a line that lost a digit may still fit its pattern.")
 
 
 @router.get("/live/sources")

@@ -17,7 +17,7 @@ from app.web.live.doors import Live
 router = APIRouter(tags=["live values"])
 
 
-class CheckSent(Sent):
+class SensorCheckSent(Sent):
     """Word that all sensors are at one pressure now, with the engine stopped."""
 
     key: Key
@@ -36,7 +36,7 @@ class SensorTold(Told):
     scatter_kpa: float | None = Field(description="One standard deviation of its values.")
 
 
-class CheckTold(Told):
+class SensorCheckTold(Told):
     """A check of the sensors as stored."""
 
     id: int
@@ -45,12 +45,12 @@ class CheckTold(Told):
     channels: str = Field(description="SHA-256 of how the channels were declared; it holds for those alone.")
     spread_kpa: float | None = Field(description="By what the sensors differ, one standard deviation of their means.")
     depth_kpa: float | None = Field(description="The vacuum that they stood at.")
-    sensors: dict[str, SensorTold]
+    sensors: dict[str, SensorTold] = Field(description="What each showed, by channel.")
     by: str
     at: str = Field(description="ISO 8601, UTC.")
 
     @staticmethod
-    def of(row: ChannelCheckRow) -> "CheckTold":
+    def of(row: ChannelCheckRow) -> "SensorCheckTold":
         """From its row."""
         sensors = {
             name: SensorTold(
@@ -62,25 +62,25 @@ class CheckTold(Told):
             for name, one in json.loads(row.figures).items()
         }
         said = {name: getattr(row, name) for name in ("kind", "bore", "channels", "by", "at")}
-        return CheckTold.model_validate(
+        return SensorCheckTold.model_validate(
             {"id": row.ident, **said, "spread_kpa": _kpa(row.spread), "depth_kpa": _kpa(row.depth), "sensors": sensors}
         )
 
 
 @router.get("/live/checks")
-def list_sensor_checks(shop: Shop) -> list[CheckTold]:
+def list_sensor_checks(shop: Shop) -> list[SensorCheckTold]:
     """The last checks of sensors that stay at their bores, newest first."""
     with shop.reading() as session:
-        return [CheckTold.of(row) for row in channel_checks.newest(session)]
+        return [SensorCheckTold.of(row) for row in channel_checks.newest(session)]
 
 
 @router.post("/live/checks", status_code=201, responses=REFUSALS)
-def compare_sensors(shop: Shop, live: Live, sent: CheckSent, now: ServerNow) -> CheckTold:
+def compare_sensors(shop: Shop, live: Live, sent: SensorCheckSent, now: ServerNow) -> SensorCheckTold:
     """Compare the sensors at bores that send a pressure now. A comparison on a tee holds for a day: their readings then
     prove a round where they differ by little, in a tolerance that is narrower by that."""
     row_id = channel_checks.compare(shop, sent.key, live.array(), sent.held, sent.by, now)
     with shop.reading() as session:
-        return CheckTold.of(session.get_one(ChannelCheckRow, row_id))
+        return SensorCheckTold.of(session.get_one(ChannelCheckRow, row_id))
 
 
 def _kpa(pressure: float | None) -> float | None:

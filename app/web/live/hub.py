@@ -49,7 +49,7 @@ class ShownValue:
 
 
 @dataclass(frozen=True, slots=True)
-class Shown:
+class ShownEvent:
     """What one event showed: values by channel, and the engine speed that is kept with them [rev/s]."""
 
     values: Mapping[str, ShownValue]
@@ -70,7 +70,7 @@ class Hub:
         self._ticks = ticks
         self._turn = threading.Lock()
         self._senders: dict[str, Sender] = {}
-        self._looks: OrderedDict[int, Shown] = OrderedDict()
+        self._looks: OrderedDict[int, ShownEvent] = OrderedDict()
         self._told = (-EVERY, "")
         self._number = 0
         self._wiggle: tuple[int, float] | None = None
@@ -257,7 +257,7 @@ class Hub:
                         figure = replace(figure, lack=Unsettled.BLOCKED)
                     told[name] |= _told(figure)
                     shown[name] = ShownValue(figure, sender, ring, name, min(here, ring.newest))
-        self._looks[self._number] = Shown(shown, next((one.kept for one in speeds if one.kept is not None), None))
+        self._looks[self._number] = ShownEvent(shown, next((one.kept for one in speeds if one.kept is not None), None))
         while len(self._looks) > LOOKS_KEPT:
             self._looks.popitem(last=False)
         return {

@@ -48,7 +48,7 @@ class SourceRow:
 
 
 @dataclass(frozen=True, slots=True)
-class CheckRow:
+class SensorCheck:
     """One check of the sensors: what was ``held``, when and by whom, and each sensor's figures where they were
     compared, in kPa."""
 
@@ -69,7 +69,7 @@ class Instruments:
     array: Array | None
     standing: tuple[str, ...]
     unknown: tuple[int, ...]
-    checks: tuple[CheckRow, ...]
+    checks: tuple[SensorCheck, ...]
 
 
 def shown(session: Session, hub: Hub, now: str) -> Instruments:
@@ -142,11 +142,11 @@ def _standing(session: Session, array: Array, known: Sequence[int] | frozenset[i
     return tuple(said)
 
 
-def _check(row: ChannelCheckRow) -> CheckRow:
+def _check(row: ChannelCheckRow) -> SensorCheck:
     told = json.loads(row.figures)
     figures = tuple(
         (name, f"{one['offset'] / KPA:+.3f}".replace("-", "\u2212"), f"{one['scatter'] / KPA:.3f}")
         for name, one in sorted(told.items())
         if "offset" in one
     )
-    return CheckRow(say(words.HELD[row.kind], bore=row.bore), row.at, row.by, figures)
+    return SensorCheck(say(words.HELD[row.kind], bore=row.bore), row.at, row.by, figures)

@@ -49,10 +49,10 @@ def store_look(session: Session, visit_id: int, key: str, seen: Seen, at: str) -
     return store(session, LookRow, said)
 
 
-def sensed(session: Session, seen: Seen | None, value: float | None, unit: str, at: str) -> dict[str, Any]:
+def sensed(session: Session, seen: Seen, value: float | None, unit: str, at: str) -> dict[str, Any]:
     """What a reading in ``unit`` says of the sensor that read it: nothing for a probe that is carried; for one that
     stays at its bore, by what part of the ``value`` those differ, None where they were not compared."""
-    if seen is None or not seen.fixed:
+    if not seen.fixed:
         return {}
     known = in_force(session, seen.channels, at)
     told = known is not None and unit in PRESSURE_UNITS and value
