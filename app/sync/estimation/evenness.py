@@ -133,13 +133,11 @@ def evenness(
     posterior = pooled(layout.bores, air, window, own=own_of(meter))
     decision = decide(posterior, pass_probability, closed=closed, ahead=ahead).unless_unproved(unproved)
     scale = per_air(fitted.mean, meter, shared)
-    standings = tuple(
-        [
-            _standing(posterior.shares[bore], fitted.values[bore], scale, pass_probability)
-            for bore in layout.bores
-            if bore in fitted.values
-        ]
-    )
+    standings = [
+        _standing(posterior.shares[bore], fitted.values[bore], scale, pass_probability)
+        for bore in layout.bores
+        if bore in fitted.values
+    ]
     return RoundResult(
         mean=fitted.mean,
         window=window,
@@ -147,7 +145,7 @@ def evenness(
         uncertainty=max([one.uncertainty for one in standings]),
         drift=fitted.drift,
         drift_seen=fitted.drift_seen,
-        standings=standings,
+        standings=tuple(standings),
         bank_means=_bank_means(layout, fitted.values),
         bank_shares=_bank_means(layout, {one.bore: one.share for one in standings}),
         decision=decision,

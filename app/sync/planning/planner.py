@@ -157,7 +157,7 @@ def next_move(
     if displacement <= 0:
         raise ValueError("an engine has a displacement")
     taken = [e for e in since_last_move(events) if isinstance(e, Reading)]
-    closed = any([e.closing for e in taken])
+    closed = any(e.closing for e in taken)
     events, narrow = as_judged(layout, meter, events, window)
     read_ever = {e.bore for e in events if isinstance(e, Reading)}
     if unread := tuple([bore for bore in layout.bores if bore not in read_ever]):
