@@ -284,3 +284,10 @@ def test_it_fits_and_is_read_out(page: Page, server: str, instrument: Instrument
     assert page.evaluate("() => document.documentElement.scrollWidth <= innerWidth")
     expect(page.locator("[data-take]")).to_be_in_viewport()
     assert faults(page) == []
+
+
+def test_the_page_of_instruments_shows_them_and_is_read_out(page: Page, server: str, instrument: Instrument) -> None:
+    page.goto(f"{server}/live")
+    expect(page.locator("#live-now .live-strip")).to_have_count(8)
+    assert page.evaluate("() => document.documentElement.scrollWidth <= innerWidth")
+    assert faults(page) == []
