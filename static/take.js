@@ -11,7 +11,7 @@ const FLASH_MS = 300;
 const POINTS = 50;
 const READ = ["flow", "vacuum", "pressure", "speed"];
 const TAKES = ["Enter", " ", "PageDown", "ArrowRight", "ArrowDown"];
-const NAMES = ["look", "sd", "channel", "fixed"];
+const NAMES = ["look", "sd", "channel", "fixed", "values"];
 
 /** What the keypad enters, since when, and the last values shown for it. @type {{key: string, since: number, values: number[]}} */
 const entry = { key: "", since: 0, values: [] };
@@ -45,6 +45,26 @@ function offered(form) {
   const own = form.dataset.proves ? undefined : all.find(([, one]) => one.bore === bore);
   const found = own ?? all.find(([, one]) => one.bore === null);
   return event && found ? { look: `${event.epoch}:${event.number}`, name: found[0], channel: found[1] } : null;
+}
+
+/**
+ * What sensors of their own show of every bore that the round still reads, null unless all of them show something: one
+ * tap takes them all. Not where a carried probe is to prove, nor where it is asked how an opening is reached.
+ * @param {HTMLFormElement} form
+ */
+function offeredAll(form) {
+  const event = now();
+  const { walk = "", first = "", unit, proves } = form.dataset;
+  const asks = proves || form.elements.namedItem("from_above") || document.querySelector(".ways");
+  if (!event || !walk || asks || valueOf(form, "supersedes")) return null;
+  const bores = [...new Set(`${walk} ${first}`.trim().split(" "))];
+  const all = Object.entries(event.channels);
+  const found = bores.map((bore) => {
+    const of = all.find(([, one]) => String(one.bore) === bore && READ.includes(one.quantity) && one.unit === unit);
+    return of?.[1].value === undefined ? null : { bore, name: of[0], channel: of[1] };
+  });
+  if (found.length < 2 || found.includes(null)) return null;
+  return { look: `${event.epoch}:${event.number}`, found: found.flatMap((one) => one ?? []) };
 }
 
 /** Why a value is not ready yet, "" when it is. @param {import("./live.js").Channel | undefined} channel */
@@ -81,7 +101,37 @@ function draw() {
   const button = /** @type {HTMLButtonElement} */ (card.querySelector("[data-take]"));
   button.disabled = value === undefined || form.hasAttribute("data-asking");
   button.textContent = say(why === "" ? "live-take" : "live-take-anyway", { value: value ?? "–" });
+  const every = /** @type {HTMLButtonElement | null} */ (card.querySelector("[data-take-all]"));
+  if (every) drawAll(every, form);
   trace(card, value);
+}
+
+/** @param {HTMLButtonElement} button @param {HTMLFormElement} form */
+function drawAll(button, form) {
+  const all = offeredAll(form);
+  const ready = all?.found.every(({ channel }) => missing(channel) === "");
+  button.hidden = all === null;
+  button.disabled = all === null || form.matches("[data-asking], [data-sent]");
+  button.textContent = say(ready ? "live-take-all" : "live-take-all-anyway", { count: all?.found.length ?? 0 });
+  /** @type {HTMLElement} */ (button.closest("[data-live]")).classList.toggle("has-all", all !== null);
+}
+
+/** Keeps what sensors show of all bores. @param {HTMLFormElement} form @param {HTMLElement} button */
+function takeAll(form, button) {
+  const all = offeredAll(form);
+  if (!all) {
+    tell(form, say("live-stale"));
+    play([220, 220]);
+    return;
+  }
+  const values = all.found.map(({ bore, name, channel }) => `${bore}:${name}:${channel.value}:${channel.sd}`).join(" ");
+  forget(form);
+  for (const [name, value] of Object.entries({ look: all.look, values })) {
+    form.append(Object.assign(document.createElement("input"), { type: "hidden", name, value }));
+  }
+  Object.assign(taken, { key: valueOf(form, "key"), value: "" });
+  form.setAttribute("data-sent", "");
+  form.requestSubmit(button);
 }
 
 /** @param {HTMLElement} card @param {string | undefined} value */
@@ -182,7 +232,9 @@ window.addEventListener(
   "submit",
   (event) => {
     const form = event.target;
-    if (form instanceof HTMLFormElement && form.matches("[data-keypad]") && valueOf(form, "value") !== taken.value) {
+    const all = event.submitter?.matches("[data-take-all]");
+    if (!(form instanceof HTMLFormElement) || !form.matches("[data-keypad]") || all) return;
+    if (valueOf(form, "value") !== taken.value) {
       forget(form);
     }
   },
@@ -190,11 +242,13 @@ window.addEventListener(
 );
 
 document.addEventListener("click", (event) => {
-  const button = event.target instanceof Element ? event.target.closest("[data-take]") : null;
+  const button = event.target instanceof Element ? event.target.closest("[data-take], [data-take-all]") : null;
   const form = button?.closest("form");
+  if (button?.matches("[data-take-all]")) event.preventDefault();
   if (!(button instanceof HTMLElement) || !form || form.hasAttribute("data-sent")) return;
   button.blur();
-  take(form, true);
+  if (button.matches("[data-take-all]")) takeAll(form, button);
+  else take(form, true);
 });
 window.addEventListener("pointerdown", () => {
   sound ??= new AudioContext();

@@ -74,6 +74,10 @@ KINDS = ("serial", "modbus", "can", "obd-serial", "udp", "csv", "simulated")
 """The sources that there are; what is pushed by another program needs none."""
 
 
+MOST_SOURCES = 16
+"""Sources of a program of which it is told how they stand."""
+
+
 class ChannelFault(StrEnum):
     """What is wrong with the file."""
 

@@ -1,13 +1,15 @@
 """What is sent to the program: values by channel, ten times a second, with the clock that they were stamped by."""
 
 import json
+import math
 import secrets
 import ssl
 import threading
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from http.client import HTTPConnection, HTTPException, HTTPSConnection
+from operator import itemgetter
 from urllib.parse import urlsplit
 
 from app.live.channels import Channel
@@ -17,6 +19,9 @@ EVERY = 0.1
 
 MOST_WAITING = 4000
 """Values that wait while the program does not answer; older ones are dropped."""
+
+MOST_AT_ONCE = 1000
+"""Values of one push: the program takes 64 kB, and one with its time is about forty characters long."""
 
 TIMEOUT = 2.0
 PATH = "/api/live/feed"
@@ -69,14 +74,31 @@ class Feed:
         What was to be sent then is dropped, since it would be stale when it comes.
         """
         with self._turn:
-            taken, self._waiting = self._waiting, []
+            taken, self._waiting = sorted(self._waiting, key=itemgetter(1)), []
+        while len(taken) > MOST_AT_ONCE:
+            now, taken = taken[:MOST_AT_ONCE], taken[MOST_AT_ONCE:]
+            self._push(now, now[-1][1])
+        self._push(taken, self.now())
+
+    def _push(
+        self,
+        taken: Sequence[tuple[str, float, float]],
+        sent: float,
+        sources: Mapping[str, Mapping[str, object]] | None = None,
+    ) -> None:
         rows: dict[str, list[list[float]]] = {}
         for name, at, value in taken:
-            rows.setdefault(name, []).append([round(at, 4), value])
+            rows.setdefault(name, []).append(
+                [min(math.floor(at * 1e4) / 1e4, sent), value]
+            )  # none is after it was sent
         said = {name: _declared(self.channels[name]) for name in self._declare}
-        told = self._send({"epoch": self.epoch, "sent": self.now(), "rows": rows, "channels": said})
+        told = self._send({"epoch": self.epoch, "sent": sent, "rows": rows, "channels": said, "sources": sources or {}})
         declare = told.get("declare", [])
         self._declare = {name for name in declare if name in self.channels} if isinstance(declare, list) else set()
+
+    def tell(self, sources: Mapping[str, Mapping[str, object]]) -> None:
+        """Say how the sources stand. Raises as ``push`` does."""
+        self._push([], self.now(), sources)
 
     def close(self) -> None:
         """Let go of the connection."""

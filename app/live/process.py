@@ -6,16 +6,23 @@ from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
 
-from app.live.channels import ChannelFile, InstrumentSource
+from app.live.channels import MOST_SOURCES, ChannelFile, InstrumentSource
 from app.live.feed import EVERY, Feed, RefusedError
 from app.live.sources.kinds import READ
-from app.live.sources.source import MissingExtraError, Reader, SourceError
+from app.live.sources.source import RAW_KEPT, MissingExtraError, Reader, SourceError
 
 PAUSES = (0.2, 0.5, 1.0, 2.0, 5.0)
 """Seconds until a source that ended is tried again, growing with each time that it does."""
 
 WORKED = 10.0
 """Seconds after which a source counts as having worked, and its pauses begin anew (our judgement)."""
+
+
+TELLS_EVERY = 1.0
+"""Seconds after which it is said how the sources stand, where that has changed."""
+
+LINES_TOLD, LONGEST_TOLD = 160, 100
+"""Raw lines of all sources together that are told, and characters of each: the program takes no larger push."""
 
 
 @dataclass
@@ -32,6 +39,18 @@ class Running:
         """Read in a thread of its own until the reader is to stop; ``tell`` hears of every end."""
         self.thread = threading.Thread(target=self._read, args=(tell,), name=self.source.name, daemon=True)
         self.thread.start()
+
+    def told(self, lines: int, *, loose: bool) -> dict[str, object]:
+        """How it stands, with so many of its last raw lines."""
+        kept = list(self.reader.raw)[-lines:]
+        return {
+            "kind": self.source.kind,
+            "lines": [_plain(one) for one in kept],
+            "spoilt": self.reader.spoilt,
+            "restarts": self.restarts,
+            "problem": _plain(str(self.problem or "")),
+            "loose": loose,
+        }
 
     def _read(self, tell: Callable[["Running"], None]) -> None:
         failed = 0
@@ -60,16 +79,33 @@ def run(file: ChannelFile, feed: Feed, stopped: threading.Event, tell: Callable[
     for one in sources:
         one.start(tell)
     told: type[Exception] | None = None
+    standing: dict[str, dict[str, object]] = {}
+    due = 0.0
     while not stopped.wait(EVERY):
         try:
             feed.push()
+            if time.monotonic() >= due:
+                lines = min(RAW_KEPT, LINES_TOLD // max(1, len(sources)))
+                now = {
+                    _plain(one.source.name)[:60]: one.told(lines, loose=one.source.name in file.loose)
+                    for one in sources[:MOST_SOURCES]
+                }
+                if now != standing:
+                    feed.tell(now)
+                standing, due = now, time.monotonic() + TELLS_EVERY
             told = None
         except (RefusedError, OSError) as problem:
             if type(problem) is not told:
                 tell(problem)
                 told = type(problem)
+            standing = {}
             stopped.wait(PAUSES[2])
     for one in sources:
         one.thread.join(timeout=1.0)
     with suppress(OSError):
         feed.close()
+
+
+def _plain(text: str) -> str:
+    """A raw text cut to what is told of it, signs that do not show as question marks."""
+    return "".join(one if " " <= one <= "~" else "?" for one in text[:LONGEST_TOLD])

@@ -32,10 +32,10 @@ from app.web.live import doors
 from app.web.live.gauges import GaugeWatch, watching
 from app.web.live.hub import Hub
 from app.web.pages.engine import data_out, engines, engines_page, exchange, first_minute, paper, training
+from app.web.pages.instruments import live_values
 from app.web.pages.shop import (
     activity,
     display_page,
-    live_values,
     meters,
     offline,
     people,

@@ -1,16 +1,16 @@
 """What the cross-check and the instruments record is told to programs too; and up to where row hashes were proved.
 
 Revision ID: 0034
-Revises: 0030
+Revises: 0032
 """
 
 import sqlalchemy as sa
 from alembic import op
 
 revision = "0034"
-down_revision = "0030"
+down_revision = "0032"
 
-TOLD = ("finding", "filling", "look")
+TOLD = ("finding", "filling", "look", "channel_check")
 
 
 def upgrade() -> None:

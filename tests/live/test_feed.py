@@ -17,8 +17,10 @@ from typing import Any
 import pytest
 
 from app.live.channels import read_channels
-from app.live.feed import MOST_WAITING, Feed, RefusedError
+from app.live.feed import MOST_AT_ONCE, MOST_WAITING, Feed, RefusedError
 from app.live.process import Running, run
+from app.web.live.hub import Hub
+from app.web.security.middleware import FEED_LIMIT
 from tests.free_ports import free_port
 from tests.waiting import until
 
@@ -56,6 +58,7 @@ class Door:
     status: int = 202
     pushes: list[dict[str, Any]] = field(default_factory=list)
     tokens: list[str] = field(default_factory=list)
+    sizes: list[int] = field(default_factory=list)
     declare: list[str] = field(default_factory=list)
 
     @property
@@ -75,6 +78,7 @@ def door() -> Iterator[Door]:
 
         def do_POST(self) -> None:
             body = self.rfile.read(int(self.headers["Content-Length"]))
+            opened.sizes.append(len(body))
             opened.tokens.append(self.headers["Authorization"])
             opened.pushes.append(json.loads(body))
             answer = json.dumps({"declare": opened.declare}).encode()
@@ -112,6 +116,34 @@ def test_values_are_sent_with_their_clock_and_channels_are_declared_once(door: D
     assert second["rows"] == {}
     assert feed.unknown == 1
     assert door.tokens == ["Bearer secret"] * 2
+
+
+def test_no_value_is_rounded_into_the_future(door: Door) -> None:
+    at = 12.49996
+    feed = Feed(door.address, "secret", CHANNELS, now=lambda: at)
+    feed.deliver("b1", at, 6.5)
+    feed.push()
+    feed.close()
+    (push,) = door.pushes
+    assert push["rows"]["b1"][0][0] <= push["sent"]
+
+
+def test_what_waited_goes_out_in_pushes_that_the_door_takes(door: Door) -> None:
+    """After a pause much waits; each push is small enough, and none of it is a flood to the program."""
+    feed = Feed(door.address, "secret", CHANNELS, now=lambda: 20.0)
+    count = 3 * MOST_AT_ONCE + 7
+    for n in range(count):
+        feed.deliver("b1", 4.0 + n * 0.005 + 1e-7 / 3, 6.543210987654321 * (1 + 1e-3 * (n % 7)))
+    feed.push()
+    feed.close()
+    assert len(door.pushes) == 4
+    assert max(door.sizes) < FEED_LIMIT
+    hub = Hub(lambda: 50.0)
+    for push in door.pushes:
+        rows = {name: [(at, value) for at, value in samples] for name, samples in push["rows"].items()}
+        hub.receive("bench", push["epoch"], push["sent"], rows, CHANNELS)
+    told = hub.channels()["b1"]
+    assert (told["refused"], len(door.rows["b1"])) == (0, count)
 
 
 def test_channels_that_the_program_forgot_are_declared_again(door: Door) -> None:

@@ -3,6 +3,7 @@
 import asyncio
 import json
 import os
+import select
 import socket
 import threading
 from collections.abc import Iterator
@@ -162,6 +163,66 @@ def test_registers_are_read_by_modbus_and_a_server_that_is_not_there_is_told() -
     assert heard.values["speed"][0] == 850.0
     with reading("modbus", host="127.0.0.1", port=free_port(), registers=registers) as (heard, _):
         until(lambda: heard.problem)
+    assert isinstance(heard.problem, OSError)
+
+
+def checked(frame: bytes) -> bytes:
+    """A frame with its check sum: the CRC of Modbus over Serial Line, specification V1.02, 6.2.2, bit by bit."""
+    total = 0xFFFF
+    for byte in frame:
+        total ^= byte
+        for _ in range(8):
+            total = total >> 1 ^ (0xA001 if total & 1 else 0)
+    return frame + total.to_bytes(2, "little")
+
+
+def test_the_check_sum_is_that_of_the_specification() -> None:
+    """The request 02 07 has the sum 41 12 there."""
+    assert checked(b"\x02\x07") == b"\x02\x07\x41\x12"
+
+
+@contextmanager
+def slave(master: int, values: list[int], spoil: threading.Event) -> Iterator[None]:
+    """A Modbus RTU slave at the other end of a line; what it answers is spoilt by a bit while it is told to."""
+    over = threading.Event()
+
+    def serve() -> None:
+        asked = b""
+        while not over.is_set():
+            if not select.select([master], [], [], 0.05)[0]:
+                continue
+            asked += os.read(master, 64)
+            while len(asked) >= 8:
+                one, asked = asked[:8], asked[8:]
+                assert checked(one[:6]) == one
+                at, count = int.from_bytes(one[2:4], "big"), int.from_bytes(one[4:6], "big")
+                body = b"".join(value.to_bytes(2, "big") for value in values[at : at + count])
+                answer = bytearray(checked(bytes((one[0], 3, len(body))) + body))
+                if spoil.is_set():
+                    answer[4] ^= 1
+                os.write(master, answer)
+
+    thread = threading.Thread(target=serve, daemon=True)
+    thread.start()
+    try:
+        yield
+    finally:
+        over.set()
+        thread.join(10)
+
+
+def test_registers_are_read_over_a_serial_line_and_a_spoilt_answer_is_none(line: tuple[int, str]) -> None:
+    pytest.importorskip("pymodbus", reason="without the extra live")
+    master, port = line
+    spoil, registers = threading.Event(), {"b1": {"at": 0, "type": "FLOAT32"}, "speed": {"at": 2, "scale": 0.5}}
+    told = {"port": port, "parity": "N", "registers": registers, "every": 0.01}
+    with slave(master, [0x40D0, 0x0000, 1700], spoil), reading("modbus", **told) as (heard, _):
+        until(lambda: heard.problem or len(heard.values.get("speed", [])) >= 2)
+        assert heard.problem is None
+        spoil.set()
+        until(lambda: heard.problem, 20)
+    assert set(heard.values["b1"]) == {6.5}
+    assert set(heard.values["speed"]) == {850.0}
     assert isinstance(heard.problem, OSError)
 
 

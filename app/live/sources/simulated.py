@@ -41,7 +41,7 @@ def instrument(settings: Settings, reader: Reader) -> None:
         for place, (name, flow) in enumerate(flows.items()):
             draws = 1 + LEFT * (_pulse(turned + place / len(flows)) - 1)
             values[str(name)] = float(flow) * (1 + strays) * draws * (1 + SCATTER * chance.gauss(0, 1))
-        reader.take(values, "")
+        reader.take(values, ",".join(f"{name}={value:.3f}" for name, value in values.items()))
 
 
 def _pulse(cycles: float) -> float:

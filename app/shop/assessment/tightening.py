@@ -1,14 +1,15 @@
 """Whether tightening moved a plate: the readings of lock-down against those before it, with no adjustment between."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from functools import lru_cache
 
 from app.shop.assessment.lessons import sharing_of
 from app.shop.procedure.phases import LOCK_DOWN
 from app.shop.procedure.running import round_ran_out
 from app.shop.record.visit_record import VisitRecord
-from app.sync.engine.events import Meter
+from app.sync.engine.events import Meter, Reading
 from app.sync.engine.layout import Layout
+from app.sync.readings.carried import alike_read
 from app.sync.slips.slip_detection import SlipAssessment, SlipVerdict, pool, slipped
 from app.sync.slips.slip_hypotheses import moves
 
@@ -32,10 +33,10 @@ def moved_bores(record: VisitRecord) -> tuple[int, ...]:
 
 def to_reread(record: VisitRecord) -> tuple[int, ...]:
     """The bores whose reading would show whether tightening moved them; none where nothing is in doubt."""
-    found, times = _assessment(record), {bore: len(values) for bore, values in read_hot(record, of_lock_down=True)}
+    found, read = _assessment(record), read_hot(record, of_lock_down=True)
     if found is None or found.verdict is not SlipVerdict.DOUBTFUL:
         return ()
-    return tuple(bore for bore in found.reread if times.get(bore, 0) < MOST_REREAD)[:1]
+    return tuple(bore for bore in found.reread if len(read.get(bore, ())) < MOST_REREAD)[:1]
 
 
 def stands_as_before(record: VisitRecord) -> bool | None:
@@ -47,7 +48,12 @@ def _assessment(record: VisitRecord) -> SlipAssessment | None:
     before, after = read_hot(record, of_lock_down=False), read_hot(record, of_lock_down=True)
     if not (before and after):
         return None
-    return compared(record.layout, before, after, record.meter_as_read(), sharing=sharing_of(record))
+    before, after, differ = alike_read(before, after)
+    was, now = (
+        tuple((bore, tuple(one.value for one in those)) for bore, those in read.items()) for read in (before, after)
+    )
+    apart = tuple(differ.items())
+    return compared(record.layout, was, now, record.meter_as_read(), sharing=sharing_of(record), apart=apart)
 
 
 @lru_cache(maxsize=64)
@@ -58,15 +64,18 @@ def compared(
     meter: Meter,
     meter_before: Meter | None = None,
     sharing: float | None = None,
+    apart: tuple[tuple[int, float], ...] = (),
 ) -> SlipAssessment:
     """What moved between two sets of readings of a hot engine.
 
     What all bores did together is left free: an idle wanders in the minutes between by more than the meter's error.
     ``meter_before`` is that of the first set where it was another one, or read in another day's air; ``sharing`` the
-    part of a runner's pressure that all runners share, the usual one when None.
+    part of a runner's pressure that all runners share, the usual one when None; ``apart``, by what the scales of what
+    read a bore may differ between both, as a fraction.
     """
+    differ = dict(apart)
     was = {bore: pool(values, meter_before or meter) for bore, values in before}
-    now = {bore: pool(values, meter) for bore, values in after}
+    now = {bore: pool(values, meter, differ.get(bore, 0.0)) for bore, values in after}
     return slipped(
         layout,
         was,
@@ -80,9 +89,9 @@ def compared(
     )
 
 
-def read_hot(record: VisitRecord, *, of_lock_down: bool | None = None) -> Values:
+def read_hot(record: VisitRecord, *, of_lock_down: bool | None = None) -> Mapping[int, Sequence[Reading]]:
     """Everything read hot at idle since the last move that changes it: all of it, or that before lock-down or in it."""
-    values: Mapping[int, list[float]] = {bore: [] for bore in record.layout.bores}
+    found: Mapping[int, list[Reading]] = {bore: [] for bore in record.layout.bores}
     for one in record.rounds:
         hot_idle = one.row.opening == 0 and one.row.phase != "first-fire"
         if (
@@ -93,5 +102,5 @@ def read_hot(record: VisitRecord, *, of_lock_down: bool | None = None) -> Values
         ):
             for reading in one.in_base_units:
                 if reading.value > 0:
-                    values[reading.bore].append(reading.value)
-    return tuple((bore, tuple(those)) for bore, those in values.items() if those)
+                    found[reading.bore].append(reading)
+    return {bore: those for bore, those in found.items() if those}

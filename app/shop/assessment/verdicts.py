@@ -9,7 +9,7 @@ from app.shop.assessment.round_results import evenness_of, newest_evenness
 from app.shop.assessment.since_left import suspect_of
 from app.shop.assessment.tightening import stands_as_before, to_reread
 from app.shop.procedure.items import Phase
-from app.shop.procedure.left_out import in_base_units
+from app.shop.procedure.left_out import readings_of
 from app.shop.procedure.parts import Part, parts_of
 from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED
 from app.shop.procedure.read_order import opening_rounds
@@ -29,6 +29,7 @@ from app.sync.estimation.evenness import RoundResult
 from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
 from app.sync.planning.one_word import GOOD, OPEN_TO_DOUBT, as_said
 from app.sync.planning.planner import next_move
+from app.sync.readings.carried import alike_read, like_read, with_scales
 
 _next_move = lru_cache(maxsize=128)(next_move)
 """The same facts are judged several times for one page: by the phase that is open, by the card, by what is missing."""
@@ -110,25 +111,26 @@ def balance_of(record: VisitRecord) -> BankAssessment | None:
         return None
     mine = [r for r in record.rounds if r.row.phase == BANK_BALANCE.slug]
     ways = [(above, opening_rounds(record, mine, above)) for above in (False, True)]
-    read = tuple(
-        (opening, above, tuple((r.bore, r.value) for r in found[opening].in_base_units))
+    rounds = [
+        (opening, above, found[opening])
         for opening in sorted({opening for _, found in ways for opening in found if opening > 0})
         for above, found in ways
         if opening in found
-    )
-    if not read:
+    ]
+    if not rounds:
         return None
-    at_idle = in_base_units(record, idle)
+    at_idle, opened, apart = like_read(readings_of(record, idle), [one.in_base_units for _, _, one in rounds])
+    read = tuple((opening, above, those) for (opening, above, _), those in zip(rounds, opened, strict=True))
     felt = {item for phase, item in record.checks if phase == BANK_BALANCE.slug}
     return _balance(
         record.layout,
         record.hardware,
         tuple((bore, fmean(values)) for bore, values in at_idle.items()),
         read,
-        record.meter_as_read(),
+        with_scales(record.meter_as_read(), apart),
         "free-play" in felt,
         "joints-tight" in felt,
-        min((len(values) for values in at_idle.values()), default=1),
+        1 if apart else min((len(values) for values in at_idle.values()), default=1),
         rods_are_turnbuckles(record),
         _gauged_ratio(record),
         read_by_columns(start_of(record), record.meter_as_read(), record.events()).engine,
@@ -168,10 +170,11 @@ def held_off(record: VisitRecord) -> str:
     before, after = accepted_round(record, HEAT_SOAKED), opening_rounds(record, mine).get(0.0)
     if before is None or after is None or len(record.layout.banks) < 2:
         return ""
+    first_read, second_read, differ = alike_read(readings_of(record, before), readings_of(record, after))
     then, now = (
-        {bore: fmean(values) for bore, values in in_base_units(record, one).items()} for one in (before, after)
+        {bore: fmean(one.value for one in those) for bore, those in read.items()} for read in (first_read, second_read)
     )
-    meter, plenum = record.meter_as_read(), record.layout.plenum
+    meter, plenum = with_scales(record.meter_as_read(), max(differ.values(), default=0.0)), record.layout.plenum
     first, second = (bank_change(bank.bores, now, then, meter, plenum) for bank in record.layout.banks)
     if first is None or second is None:
         return ""

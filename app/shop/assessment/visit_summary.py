@@ -7,18 +7,19 @@ from dataclasses import dataclass
 
 from app.shop.assessment.lessons import sharing_of
 from app.shop.assessment.round_results import evenness_of
-from app.shop.procedure.left_out import in_base_units
+from app.shop.procedure.left_out import readings_of
 from app.shop.procedure.phases import FIRST_FIRE
 from app.shop.record.entries import CheckEntry
 from app.shop.record.intake import Intake
 from app.shop.record.rounds import Round
 from app.shop.record.visit_record import AIR, SPEEDS, VisitRecord
 from app.sync.engine.adjusters.registry import kind_of
-from app.sync.engine.events import Meter
+from app.sync.engine.events import Meter, Reading
 from app.sync.engine.hardware import Hardware
 from app.sync.engine.layout import Layout
 from app.sync.engine.units import KPA, REV_PER_MIN, ZERO_CELSIUS
 from app.sync.estimation.evenness import RoundResult
+from app.sync.readings.carried import own_scale
 from app.sync.slips.slip_detection import Conditions, Pooled, pool
 
 
@@ -162,18 +163,25 @@ def _stand(record: VisitRecord, speaks: Round, together: Sequence[Round]) -> Rou
     meter = record.meter_as_read()
     rounds = {one.row.ident: one for one in (*alike, speaks)}
     judged = {ident: evenness_of(record, one, record.settings.fine_window) for ident, one in rounds.items()}
-    values: dict[int, list[float]] = defaultdict(list)
+    values: dict[int, list[tuple[float, Reading]]] = defaultdict(list)
     for one in alike:
         readings = one.in_base_units
         drift = judged[one.row.ident].drift
         first, last = readings[0].at, max(r.at for r in readings)
         for at, reading in enumerate(readings):
             share = (reading.at - first) / (last - first) if last > first else at / max(1, len(readings) - 1)
-            values[reading.bore].append(reading.value - drift * (share - 0.5))
-    for bore, taken in in_base_units(record, speaks).items():
-        values.setdefault(bore, taken)
-    pooled = {bore: pool(taken, meter) for bore, taken in values.items()}
+            values[reading.bore].append((reading.value - drift * (share - 0.5), reading))
+    for bore, taken in readings_of(record, speaks).items():
+        values.setdefault(bore, [(one.value, one) for one in taken])
+    pooled = {bore: _pool(taken, meter) for bore, taken in values.items()}
     return RoundSummary(judged[speaks.row.ident], pooled, hot)
+
+
+def _pool(taken: Sequence[tuple[float, Reading]], meter: Meter) -> Pooled:
+    """Readings of a bore by one kind of sensor, the probe's where there are any; another visit may have had other
+    sensors than these."""
+    kept = [pair for pair in taken if not pair[1].fixed] or taken
+    return pool([value for value, _ in kept], meter, max(own_scale(one) for _, one in kept))
 
 
 def _conditions(record: VisitRecord, *, left: bool) -> Conditions | None:

@@ -55,7 +55,8 @@ class NewReading:
     ``kind`` is one of KINDS; a ``turn`` is the bore's turn in the round, entered without sight of another value of it,
     ``again`` a further reading of a bore that was read. ``from_above`` says how the opening was reached, None for as
     the round is: the first reading begins it that way. A live value has ``sd``, its standard error as a fraction, and
-    ``look``, what the page named it by; ``fixed`` where it came from a sensor that stays at its bore.
+    ``look``, what the page named it by; ``fixed`` where it came from a sensor that stays at its bore, ``alike`` by
+    what those differ as a fraction.
     """
 
     phase: str
@@ -71,6 +72,7 @@ class NewReading:
     sd: float | None = field(default=None, repr=False)  # likewise
     look: str = field(default="", repr=False)  # likewise
     fixed: bool = field(default=False, repr=False)  # likewise
+    alike: float | None = field(default=None, repr=False)  # likewise
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,8 +122,7 @@ def add(
         if problem := _problem(record, new):
             raise RejectedError({"value": problem})
         look_id = looks.store_look(session, visit_id, key, seen, at) if seen is not None else None
-        if seen is not None and seen.fixed:
-            new = replace(new, fixed=True)
+        new = new if seen is None else replace(new, **looks.sensed(session, seen, new.value, record.meter.unit, at))
         later, entered = enter(session, record, phase, new, key, sent, at, look_id=look_id, sure=sure, speed=speed)
         loader.remember(session, later)
         keep_gate(session, later, new.phase, gate)
@@ -164,6 +165,7 @@ def enter(
         "look_id": look_id if new.value is not None else None,
         "speed": speed if new.value is not None else None,
         "fixed": 1 if new.fixed and new.value is not None else None,
+        "alike": new.alike if new.fixed and new.value is not None else None,
     }
     entered = MeterReading(store(session, ReadingRow, row), **row)
     return record.with_round(one.plus(entered)), entered
@@ -199,6 +201,7 @@ def add_look(
             new = look.reading(due.bore, due.kind)
             if problem := _problem(record, new):
                 raise RejectedError({"value": problem})
+            new = new if seen is None else replace(new, **looks.sensed(session, seen, new.value, record.meter.unit, at))
             one = part_key(key, str(len(found)))
             record, entered = enter(session, record, phase, new, one, sent, at, look_id=look_id, sure=True, speed=speed)
             found.append(entered.ident)

@@ -62,7 +62,7 @@ OF_VISIT = (
 TOLD_OTHERWISE = frozenset(
     {
         *("supersedes", "round", "after_reading", "after_move", "after_check"),
-        *("advised", "from_above", "taken_back", "power_off", "fixed"),
+        *("advised", "from_above", "taken_back", "power_off", "fixed", "alike"),
     }
 )
 """Fields of a part that its row has as an id of another row, or as a number."""
@@ -217,8 +217,7 @@ class Drafting:
         readings: dict[str | None, int] = {}
         for reading in visit.readings:
             told = {"round_id": rounds[reading.round], "supersedes_id": readings.get(reading.supersedes)}
-            told["fixed"] = 1 if reading.fixed else None
-            readings[reading.key] = self._row(ReadingRow, reading, **told)
+            readings[reading.key] = self._row(ReadingRow, reading, **told, **_of_its_sensor(reading))
         moves: dict[str | None, int] = {}
         for move in visit.moves:
             after, before = readings.get(move.after_reading, 0), moves.get(move.supersedes)
@@ -332,3 +331,8 @@ def _moment(session: Session) -> tuple[int, ...]:
 def _newest(session: Session, table: type[Row]) -> int:
     (newest,) = raw_connection(session).execute(f'SELECT coalesce(max(id), 0) FROM "{table.__tablename__}"').fetchone()
     return int(newest)
+
+
+def _of_its_sensor(reading: v5.Reading) -> dict[str, float | None]:
+    """Whether a sensor that stays at its bore read it, and by what those differ."""
+    return {"fixed": 1, "alike": reading.alike} if reading.fixed else {"fixed": None, "alike": None}

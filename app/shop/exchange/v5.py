@@ -69,6 +69,10 @@ POWER_OFF = "Whether it was confirmed that the throttles had no power then."
 SD = "Standard error of a live value as a fraction of it; absent where a person read the meter."
 BESIDE = "Engine speed beside the reading, in revolutions per second; absent where no instrument told it."
 FIXED = "Whether it came from a sensor that stays at its bore, where other bores have other sensors; absent where not."
+ALIKE = (
+    "By what those sensors differ, one standard deviation as a fraction of the value, as they were last compared; "
+    "absent where they were not."
+)
 TAKEN_BACK = "Whether nothing was adjusted after all: this entry takes back the one that it supersedes."
 
 
@@ -115,6 +119,7 @@ class Reading(v4.Reading):
     sd: Annotated[float | None, Field(gt=0, lt=1, description=SD, exclude_if=lambda sd: sd is None)] = None
     speed: Annotated[float | None, Field(gt=0, description=BESIDE, exclude_if=lambda speed: speed is None)] = None
     fixed: Annotated[bool, Field(description=FIXED, exclude_if=lambda fixed: not fixed)] = False
+    alike: Annotated[float | None, Field(ge=0, description=ALIKE, exclude_if=lambda alike: alike is None)] = None
 
 
 class Move(v4.Move):

@@ -65,11 +65,16 @@ def values_of(record: VisitRecord, one: Round) -> dict[int, MeterReading]:
 
 def in_base_units(record: VisitRecord, one: Round) -> dict[int, list[float]]:
     """All that each bore reads as of a round [kg/s or Pa]: in it, or before it where it was left out."""
-    found: dict[int, list[float]] = {}
+    return {bore: [reading.value for reading in those] for bore, those in readings_of(record, one).items()}
+
+
+def readings_of(record: VisitRecord, one: Round) -> dict[int, list[Reading]]:
+    """The same as readings, by bore."""
+    found: dict[int, list[Reading]] = {}
     for reading in one.in_base_units:
-        found.setdefault(reading.bore, []).append(reading.value)
+        found.setdefault(reading.bore, []).append(reading)
     for state in left_out_of(record, one.row.phase, one).states:
         for reading in state.readings:
             if reading.bore not in one.latest:
-                found.setdefault(reading.bore, []).append(reading.value)
+                found.setdefault(reading.bore, []).append(reading)
     return found

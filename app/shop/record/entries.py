@@ -272,3 +272,4 @@ class MeterReading(Entry):
     look_id: int | None = None
     speed: float | None = None
     fixed: int | None = None
+    alike: float | None = None

@@ -153,4 +153,5 @@ def _reading(row: MeterReading, taken: str) -> Reading:
     if row.value is None:
         raise ValueError("a skipped bore has no reading")
     value = row.value * UNITS[row.unit]
-    return Reading(row.bore, value, seconds(taken), row.kind == "closing", row.sd, row.speed, bool(row.fixed))
+    at, closes = seconds(taken), row.kind == "closing"
+    return Reading(row.bore, value, at, closes, row.sd, row.speed, bool(row.fixed), row.alike)

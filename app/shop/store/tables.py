@@ -14,8 +14,7 @@ from app.shop.store.access import program_rows as program_rows
 from app.shop.store.engine_events import EngineEvent as EngineEvent
 from app.shop.store.engine_events import StopEnd as StopEnd
 from app.shop.store.findings import FindingRow as FindingRow
-from app.shop.store.live.tables import FeedRow as FeedRow
-from app.shop.store.live.tables import LookRow as LookRow
+from app.shop.store.live import tables as live_tables  # noqa: F401
 from app.shop.store.proof import proved_rows as proved_rows
 from app.shop.store.rows import STRICT
 from app.shop.store.rows import Evidence as Evidence
@@ -194,7 +193,7 @@ class ReadingRow(Evidence, table=True):
     """One meter value at one bore, or word that the bore was skipped (no value, a reason).
 
     A live value has ``sd``, its standard error as a fraction, and a ``look``; ``speed`` is the engine's [rev/s], where
-    a channel told it. ``fixed``: by a sensor that stays at its bore.
+    a channel told it. ``fixed``: by a sensor that stays at its bore; ``alike``: by what those differ, as compared.
     """
 
     __tablename__ = "reading"
@@ -205,6 +204,7 @@ class ReadingRow(Evidence, table=True):
         CheckConstraint(SD, name="sd"),
         CheckConstraint("speed > 0", name="speed"),
         CheckConstraint("fixed IS NULL OR (fixed IN (0, 1) AND value IS NOT NULL)", name="fixed"),
+        CheckConstraint("alike IS NULL OR (alike >= 0 AND fixed = 1)", name="alike"),
         UniqueConstraint("supersedes_id"),
         STRICT,
     )
@@ -221,11 +221,11 @@ class ReadingRow(Evidence, table=True):
     look_id: int | None = None
     speed: float | None = Field(default=None, sa_type=REAL)
     fixed: int | None = None
+    alike: float | None = Field(default=None, sa_type=REAL)
 
 
 class OpeningSpeed(Evidence, table=True):
-    """How fast the engine runs in a round off idle [rev/s], with the lever on its feeler. ``after_move`` is
-    the visit's newest move when it was stored (0 for none)."""
+    """How fast the engine runs in a round off idle [rev/s], the lever on its feeler; ``after_move`` as of a finding."""
 
     __tablename__ = "opening_speed"
     __table_args__ = (CheckConstraint("speed > 0", name="speed"), UniqueConstraint("supersedes_id"), STRICT)

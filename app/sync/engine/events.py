@@ -47,7 +47,8 @@ class Reading:
 
     ``sd`` is the standard error that the value came with, as a fraction of it; None for the meter's own. ``speed`` of
     the engine beside it [rev/s], None where it is not known or says nothing of the air. ``fixed``: by a sensor
-    that stays at the bore, where the others were read by other sensors.
+    that stays at the bore, where the others were read by other sensors; ``alike`` is by what those differ, one standard
+    deviation as a fraction of the value, as they were last compared, None where they never were.
     """
 
     bore: int
@@ -57,6 +58,7 @@ class Reading:
     sd: float | None = None
     speed: float | None = None
     fixed: bool = False
+    alike: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,6 +7,7 @@ here and judge nothing themselves.
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
+from functools import partial
 from operator import attrgetter
 
 from app.sync.engine.engine_air import sharing_of
@@ -15,7 +16,7 @@ from app.sync.engine.hardware import NINE_IN_TEN
 from app.sync.engine.layout import Layout
 from app.sync.estimation.conformity import PASS_PROBABILITY, Conformity, Decision, decide
 from app.sync.estimation.shares import BoreShare, LogReading, SharePosterior, pooled
-from app.sync.readings.carried import judged_by
+from app.sync.readings.carried import apart, judged_by
 from app.sync.readings.observation import far_from_others, log_air, own_of, per_air
 from app.sync.readings.rounds import fit
 from app.sync.readings.untouched import Untouched
@@ -61,7 +62,8 @@ class BoreResult:
 class RoundResult:
     """How even the engine stands as of a round. Values in kg/s or Pa.
 
-    ``tolerance`` is the allowed deviation from the ``mean`` and ``window`` the same as a fraction of the air;
+    ``tolerance`` is the allowed deviation from the ``mean`` and ``window`` the same as a fraction of the air, both
+    narrower where sensors read that differ from bore to bore;
     ``uncertainty`` the widest of the bores; ``drift`` the change over the round that was corrected, with ``drift_seen``
     when it is beyond its own error; ``bank_means`` are means of values and ``bank_shares`` those of shares, by bank, of
     the bores read; ``outliers`` the bores to read again first. ``decision`` has the verdict, the chance that all bores
@@ -122,21 +124,20 @@ def evenness(
     if {r.bore for r in readings} - set(layout.bores):
         raise ValueError("a reading names a bore the engine does not have")
     closed = any(map(attrgetter("closing"), readings))
-    before, readings, earlier, unproved = judged_by(before, readings, earlier)
-    fitted = fit(readings, meter, earlier)
     shared = sharing_of(layout.plenum) if sharing is None else sharing
+    far = partial(apart, meter=meter, sharing=shared)
+    before, readings, earlier, window, unproved = judged_by(before, readings, earlier, window, far)
+    fitted = fit(readings, meter, earlier)
     past = [log for one in earlier for log in _as_air(one.readings, meter, shared, one.moves)]
     air = [*past, *_as_air((*before, *readings), meter, shared)]
     posterior = pooled(layout.bores, air, window, own=own_of(meter))
     decision = decide(posterior, pass_probability, closed=closed, ahead=ahead).unless_unproved(unproved)
     scale = per_air(fitted.mean, meter, shared)
-    standings = tuple(
-        [
-            _standing(posterior.shares[bore], fitted.values[bore], scale, pass_probability)
-            for bore in layout.bores
-            if bore in fitted.values
-        ]
-    )
+    standings = [
+        _standing(posterior.shares[bore], fitted.values[bore], scale, pass_probability)
+        for bore in layout.bores
+        if bore in fitted.values
+    ]
     return RoundResult(
         mean=fitted.mean,
         window=window,
@@ -144,7 +145,7 @@ def evenness(
         uncertainty=max([one.uncertainty for one in standings]),
         drift=fitted.drift,
         drift_seen=fitted.drift_seen,
-        standings=standings,
+        standings=tuple(standings),
         bank_means=_bank_means(layout, fitted.values),
         bank_shares=_bank_means(layout, {one.bore: one.share for one in standings}),
         decision=decision,

@@ -65,7 +65,7 @@ from app.sync.planning.recent_events import (
     weariness,
 )
 from app.sync.planning.uncertain_screws import as_if_known, opened_by, screw_room
-from app.sync.readings.carried import carried_first
+from app.sync.readings.carried import as_judged
 from app.sync.readings.observation import own_of
 from app.sync.readings.rounds import reading_sd
 from app.sync.readings.untouched import Untouched, beyond_a_round, ends_with, untouched
@@ -157,10 +157,10 @@ def next_move(
     if displacement <= 0:
         raise ValueError("an engine has a displacement")
     taken = [e for e in since_last_move(events) if isinstance(e, Reading)]
-    closed, events = True in [e.closing for e in taken], carried_first(events)
+    closed = True in [e.closing for e in taken]
+    events, narrow = as_judged(layout, meter, events, window)
     read_ever = {e.bore for e in events if isinstance(e, Reading)}
-    unread = tuple([bore for bore in layout.bores if bore not in read_ever])
-    if unread:
+    if unread := tuple([bore for bore in layout.bores if bore not in read_ever]):
         return Advice(AdviceKind.MEASURE, AdviceReason.FIRST_ROUND, bores=unread)
     since = [e for e in since_last_move(events) if isinstance(e, Reading)]
     if since and not closed and not moves_at(events):
@@ -173,7 +173,7 @@ def next_move(
     if told := to_read_again(layout, meter, since) or fault_to_name(found, events):
         return told
     earlier = untouched(layout, events)
-    bench = _bench(start, posterior, meter, window, blades, events, earlier, as_told)
+    bench = _bench(start, posterior, meter, narrow, blades, events, earlier, as_told)
     standing = bench.standing
     decide = partial(evenness, layout, taken, meter, window, sharing=posterior.engine.sharing, earlier=earlier)
     asked = decision is None and closed and not set(layout.bores) - set(bench.told)  # before that it settles nothing
@@ -185,7 +185,7 @@ def next_move(
         advice = held_to_range(_towards(plan, bench), posterior, 1 + float(standing.speed[0]))
     else:
         decision = decide().decision if asked else decision
-        advice = _last_round(bench, closed, decision, finer=window < bench.task.window)
+        advice = _last_round(bench, closed, decision, finer=narrow < bench.task.window)
     return replace(advice, inside=float(standing.all_bores_inside[0]))
 
 

@@ -3,7 +3,8 @@
 A misfire needs the crank's speed within the cycle; nothing here sees it.
 """
 
-from collections.abc import Mapping
+from collections.abc import Hashable, Mapping
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,6 +12,8 @@ from numpy.typing import NDArray
 from app.sync.signals.averaging import cycle_of
 
 Floats = NDArray[np.float64]
+
+K = TypeVar("K", bound=Hashable)
 
 SPEEDS = (8.0, 55.0)
 """Engine speeds that are looked for, from and to [rev/s] (our judgement)."""
@@ -54,7 +57,7 @@ def speed_of(traces: Floats, rate: float) -> float | None:
         if abs(refined - period) < 1e-6:
             break
         period = refined
-    return 2 * rate / period
+    return float(2 * rate / period)
 
 
 def _first_peak(correlation: Floats, first: int, last: int) -> int | None:
@@ -93,14 +96,15 @@ def strength(trace: Floats, rate: float, speed: float) -> float:
     return float(np.sqrt((found**2).sum() / 2)) / abs(middle) if middle else 0.0
 
 
-def blocked(traces: Mapping[int, Floats], rate: float, speed: float) -> frozenset[int]:
-    """The bores whose hose lets no pulse through: below ``BLOCKED`` of the middle channel; with fewer than three
+def blocked(traces: Mapping[K, Floats], rate: float, speed: float) -> frozenset[K]:
+    """The channels whose hose lets no pulse through: below ``BLOCKED`` of the middle channel; with fewer than three
     channels none is told.
 
-    Parameters: ``traces`` by bore, each of shape (values,); ``rate`` of values [1/s]; ``speed`` of the engine [rev/s].
+    Parameters: ``traces`` by channel, each of shape (values,); ``rate`` of values [1/s]; ``speed`` of the engine
+    [rev/s].
     """
     if len(traces) < 3:
         return frozenset()
-    found = {bore: strength(trace, rate, speed) for bore, trace in traces.items()}
+    found = {name: strength(trace, rate, speed) for name, trace in traces.items()}
     middle = float(np.median(list(found.values())))
-    return frozenset(bore for bore, one in found.items() if one < BLOCKED * middle)
+    return frozenset(name for name, one in found.items() if one < BLOCKED * middle)

@@ -40,6 +40,7 @@ class Unsettled(StrEnum):
     TOO_SOON = "too-soon"
     MOVING = "moving"
     SCATTERS = "scatters"
+    BLOCKED = "blocked"  # told beside other channels, see ``pulses.blocked``
 
 
 @dataclass(frozen=True, slots=True)

@@ -33,13 +33,15 @@ class Pooled:
     """All readings of one bore taken together: their mean [kg/s, or Pa of vacuum] and how many there were.
 
     ``agreed`` is False when the readings contradict one another and it is not known yet which of them is wrong;
-    ``strays`` were left out as misread.
+    ``strays`` were left out as misread. ``apart``: by what the scale of the sensor that read them may be off beside
+    the other time's, as a fraction of the mean.
     """
 
     mean: float
     n: int
     agreed: bool = True
     strays: int = 0
+    apart: float = 0.0
 
     @property
     def thin(self) -> bool:
@@ -56,11 +58,11 @@ class Conditions:
     speed: float
 
 
-def pool(values: Sequence[float], meter: Meter) -> Pooled:
+def pool(values: Sequence[float], meter: Meter, apart: float = 0.0) -> Pooled:
     """Readings of one bore taken together, without those that were misread, by the one rule for that (``misreads``).
 
     Parameters: ``values`` read at one bore [kg/s, or Pa of vacuum], at least one, in the order taken; ``meter`` they
-    were read with. Raises ValueError without a reading.
+    were read with; ``apart`` as in ``Pooled``. Raises ValueError without a reading.
 
     >>> pool([6.5 / 3600, 8.0 / 3600], Meter()).agreed
     False
@@ -72,11 +74,11 @@ def pool(values: Sequence[float], meter: Meter) -> Pooled:
         raise ValueError("There is nothing to pool without a reading.")
     airs, sds = np.array([log_air(value, meter) for value in values]).T
     if np.ptp(airs) <= FAR * sds.min():  # none can be further from what the others say
-        return Pooled(sum(values) / len(values), len(values))
+        return Pooled(sum(values) / len(values), len(values), apart=apart)
     at, none = np.arange(len(values)), np.zeros(len(values), dtype=np.intp)
     found = screen(Course(1, none, airs, sds**2, EVERY_READING / 60 * (at - at.mean()), none, None))
     kept = [value for n, value in enumerate(values) if n not in found.left_out]
-    return Pooled(sum(kept) / len(kept), len(kept), not found.contradictory, len(found.left_out))
+    return Pooled(sum(kept) / len(kept), len(kept), not found.contradictory, len(found.left_out), apart)
 
 
 def expected_common(left: Conditions, found: Conditions, ratio: float = IDLE_RATIO) -> float:
@@ -139,7 +141,12 @@ def log_changes(
         now, now_sd = log_air(found[bore].mean, meter, shared)
         changes.append(now - was)
         contradicted = sum(MISREAD_SPREAD**2 for pooled in (left[bore], found[bore]) if not pooled.agreed)
-        variances.append(was_sd**2 / left[bore].n + now_sd**2 / found[bore].n + ageing**2 + contradicted)
+        scales = sum(
+            log_air(pooled.mean, read_by, shared, pooled.apart)[1] ** 2
+            for pooled, read_by in ((left[bore], left_meter or meter), (found[bore], meter))
+            if pooled.apart
+        )
+        variances.append(was_sd**2 / left[bore].n + now_sd**2 / found[bore].n + ageing**2 + contradicted + scales)
     return bores, np.array(changes), np.array(variances)
 
 

@@ -32,7 +32,7 @@ from app.web.api.description.examples import PARAMETERS
 from app.web.api.description.field_names import describe
 from app.web.api.problems import OTHERS, Problem
 from app.web.api.shop import changes, instruments, meters, settings
-from app.web.live import doors
+from app.web.live import doors, doors_of_checks
 from app.web.security.middleware import TABLET
 from app.web.security.origin import FEED
 from app.web.security.programs import BEARER, PROGRAM
@@ -168,7 +168,7 @@ RESOURCES = (
         story,
         slips,
     ),
-    *(corrections, meters, settings, changes, instruments, doors),
+    *(corrections, meters, settings, changes, instruments, doors, doors_of_checks),
 )
 for resource in RESOURCES:
     router.include_router(resource.router)

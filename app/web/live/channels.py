@@ -4,12 +4,14 @@ import math
 from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from statistics import median
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from app.live.channels import Channel
+from app.sync.engine.units import KPA, PRESSURE_UNITS
 from app.sync.signals.averaging import WINDOWS
 from app.sync.signals.settling import ENOUGH_OTHERS, Look, Unsettled, look
 
@@ -20,6 +22,9 @@ KEPT = 60.0
 
 MOST_KEPT = 15_000
 """Samples that one channel keeps at most."""
+
+OVER = 0.4
+"""Seconds whose middle value a gauge shows, so that one wrong value crosses no limit (our judgement)."""
 
 SHORT, LONG = WINDOWS[0] + 0.7, WINDOWS[-1] + 0.7
 """What a figure is worked out from at first, and where that is not sure enough [s]."""
@@ -74,6 +79,25 @@ class Ring:
             tail.append(one)
         both = np.array(tail[::-1], dtype=np.float64).reshape(-1, 2)
         return both[:, 0], both[:, 1]
+
+    def shown(self, now: float, over: float = OVER) -> float | None:
+        """What it shows in its own unit; None where it shows nothing that counts. Parameters as for ``figure``."""
+        if self.state(now) != "live":
+            return None
+        _, values = self.last(over, now)
+        return float(median(values.tolist())) if len(values) else self.samples[-1][1]
+
+    def figure(self, now: float, over: float = OVER) -> float | None:
+        """What a gauge shows, in °C, kPa, V or rpm; None where it shows nothing that counts.
+
+        Parameters: ``now`` the sender's time [s]; ``over`` how many seconds the middle value is taken.
+        """
+        shown, unit = self.shown(now, over), self.channel.unit
+        if shown is None:
+            return None
+        if unit == "°F":
+            return (shown - 32) / 1.8
+        return shown * PRESSURE_UNITS[unit] / KPA if unit in PRESSURE_UNITS else shown
 
     def look(self, now: float, speed: float | None = None, others: Sequence["Ring"] = ()) -> Look | None:
         """What it shows now, None where too little has come.

@@ -3,6 +3,7 @@
 import asyncio
 import secrets
 from collections.abc import AsyncIterator
+from dataclasses import asdict
 from typing import Annotated, Literal
 
 from fastapi import APIRouter, Depends, HTTPException, Request
@@ -10,13 +11,14 @@ from fastapi.responses import JSONResponse, Response, StreamingResponse
 from pydantic import Field, model_validator
 from pydantic_core import PydanticCustomError
 
-from app.live.channels import SHOWS, UNITS, Channel
+from app.live.channels import MOST_SOURCES, SHOWS, UNITS, Channel
 from app.shop.commands.access.tablets import hashed
 from app.shop.commands.engines import LONGEST
 from app.shop.commands.live import feeds
 from app.web.api.shapes import Key, Sent, Told
 from app.web.context import ServerNow, Shop
 from app.web.live.hub import EVERY, MOST_CHANNELS, Hub
+from app.web.live.senders import SourceTold
 from app.web.security.origin import at_this_computer, bearer
 from app.wording.program.request_faults import RequestFault
 
@@ -40,15 +42,19 @@ class Declared(Sent):
     stale: float = Field(default=0.5, gt=0, le=60, description="Seconds without a sample after which it is stale.")
     frozen: float = Field(default=5.0, gt=0, le=600, description="Seconds of one number after which it is frozen.")
     lag: float = Field(default=0.2, ge=0, le=30, description="Seconds that the sensor takes to show 63 % of a step.")
-    shows: Literal[
-        "", "coolant", "head", "oil", "air-temperature", "air-pressure", "oil-pressure", "throttle-sensor"
-    ] = Field(default="", description="What it is at besides bores: fills in what the visit asks for.")
+    shows: str = Field(
+        default="",
+        description="What it is at besides bores: fills in what the visit asks for.",
+        json_schema_extra={"enum": ["", *SHOWS]},
+    )
 
     @model_validator(mode="after")
     def _unit_of_its_quantity(self) -> "Declared":
         """Holds the unit to what the quantity is measured in."""
         if self.unit not in UNITS[self.quantity]:
             raise PydanticCustomError("literal_error", "not a unit of it", {"expected": " ".join(UNITS[self.quantity])})
+        if self.shows and self.shows not in SHOWS:
+            raise PydanticCustomError("literal_error", "not one of them", {"expected": " ".join(SHOWS)})
         if self.shows and SHOWS[self.shows] != self.quantity:
             raise PydanticCustomError("literal_error", "not of its quantity", {"expected": SHOWS[self.shows]})
         return self
@@ -70,6 +76,22 @@ class Push(Sent):
         max_length=MOST_CHANNELS,
         description="Sent first in an epoch, and again for what an answer names in `declare`.",
     )
+    sources: dict[Annotated[str, Field(max_length=60)], "SourceSent"] = Field(
+        default_factory=dict, max_length=MOST_SOURCES, description="The sender's own sources, by name."
+    )
+
+
+class SourceSent(Sent):
+    """One source of the sender: its last lines, and what is wrong with it."""
+
+    kind: str = Field(max_length=40, description="How it is read.", examples=["serial"])
+    lines: list[Annotated[str, Field(max_length=200)]] = Field(
+        default_factory=list, max_length=20, description="The last raw lines, oldest first."
+    )
+    spoilt: int = Field(default=0, ge=0, description="How many lines fitted nothing.")
+    restarts: int = Field(default=0, ge=0, description="How often it was begun again.")
+    problem: str = Field(default="", max_length=200, description="What it last failed with.")
+    loose: bool = Field(default=False, description="Whether a line that lost a digit may still fit its pattern.")
 
 
 class PushTaken(Told):
@@ -95,7 +117,11 @@ async def push_live_values(request: Request, live: Live, sent: Push) -> PushTake
     `Authorization: Bearer`. Nothing is stored until a person takes a value."""
     channels = {name: Channel(**one.model_dump()) for name, one in sent.channels.items()}
     rows = {name: [(at, value) for at, value in samples] for name, samples in sent.rows.items()}
-    return PushTaken(declare=live.receive(hashed(bearer(request.scope) or ""), sent.epoch, sent.sent, rows, channels))
+    sources = {
+        name: SourceTold(**{**one.model_dump(), "lines": tuple(one.lines)}) for name, one in sent.sources.items()
+    }
+    feed = hashed(bearer(request.scope) or "")
+    return PushTaken(declare=live.receive(feed, sent.epoch, sent.sent, rows, channels, sources))
 
 
 class NewFeed(Sent):
@@ -126,6 +152,23 @@ def let_feed_in(request: Request, shop: Shop, sent: NewFeed, now: ServerNow) -> 
 async def list_live_channels(live: Live) -> dict[str, dict[str, object]]:
     """Every channel by its name: how it was declared, its state, the rate found, and what was refused."""
     return live.channels()
+
+
+class SourceShown(Told):
+    """One source of a sending program."""
+
+    kind: str = Field(description="How it is read, such as `serial`.")
+    lines: list[str] = Field(description="The last raw lines, oldest first.")
+    spoilt: int = Field(description="How many lines fitted nothing.")
+    restarts: int = Field(description="How often it was begun again.")
+    problem: str = Field(description="What it last failed with; empty for nothing.")
+    loose: bool = Field(description="Whether a line that lost a digit may still fit its pattern.")
+
+
+@router.get("/live/sources")
+async def list_live_sources(live: Live) -> dict[str, SourceShown]:
+    """The sources of sending programs by name: their last raw lines, and what is wrong with them."""
+    return {name: SourceShown.model_validate(asdict(one)) for name, one in live.sources().items()}
 
 
 @router.get("/live/events", response_class=Response)

@@ -6,43 +6,26 @@ from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager, suppress
 from dataclasses import replace
 from datetime import datetime
-from statistics import median
 from typing import TYPE_CHECKING
 
-from app.shop.commands.live import filling
+from app.shop.commands.live import channel_checks, filling
 from app.shop.errors import RejectedError
 from app.shop.procedure.live.filling import turns
 from app.shop.record import loader
 from app.shop.store.database import Database, ShopUnavailableError
-from app.sync.engine.units import KPA, PRESSURE_UNITS
-from app.web.live.channels import Ring
+from app.shop.store.idempotency import new_key
 
 if TYPE_CHECKING:
     from app.web.live.hub import Hub
 
-OVER = 0.4
-"""Seconds whose middle value counts, so that one wrong value crosses no limit (our judgement)."""
-
 EVERY = 0.2
 """Seconds between two looks."""
 
+STANDS = 6.0
+"""Seconds after which the runners of an engine that stands have filled (our judgement)."""
+
 WAITS = 10.0
 """Seconds for which an item that was refused is left alone (our judgement)."""
-
-
-def figure(ring: Ring, now: float) -> float | None:
-    """What a gauge shows, in °C, kPa, V or rpm; None where it shows nothing that counts.
-
-    Parameters: ``now`` the sender's time [s].
-    """
-    if ring.state(now) != "live":
-        return None
-    _, values = ring.last(OVER, now)
-    shown = median(values.tolist()) if len(values) else ring.samples[-1][1]
-    unit = ring.channel.unit
-    if unit == "°F":
-        return (shown - 32) / 1.8
-    return shown * PRESSURE_UNITS[unit] / KPA if unit in PRESSURE_UNITS else shown
 
 
 class GaugeWatch:
@@ -57,6 +40,8 @@ class GaugeWatch:
         self.shop, self.hub, self.clock, self.ticks = shop, hub, clock, ticks
         self.ran_since: float | None = None
         self.refused: dict[str, float] = {}
+        self.stands_since: float | None = None
+        self.compared = False
 
     def know(self) -> None:
         """Look which visit the instruments are at."""
@@ -75,11 +60,26 @@ class GaugeWatch:
         runs = gauges.speed is not None and turns(record, gauges)
         self.ran_since = (self.ran_since or now) if runs else None
         gauges = replace(gauges, ran_for=now - (self.ran_since or now))
+        self._compare_open_sensors(gauges.speed, feed)
         waits = frozenset(item for item, at in self.refused.items() if now - at < WAITS)
         at = self.clock().isoformat(timespec="milliseconds")
         found = filling.fill(self.shop, record, gauges, feed, at, waits)
         self.refused |= {due.item: now for due in found.refused}
         self.hub.stopped = visit_id if found.stopped else None
+
+    def _compare_open_sensors(self, speed: float | None, feed: str) -> None:
+        """Compare the sensors at bores once each time that the engine stands: all have the open air before them."""
+        now = self.ticks()
+        if speed is None or speed > channel_checks.TURNS:
+            self.stands_since, self.compared = None, False
+            return
+        self.stands_since = self.stands_since or now
+        if self.compared or now - self.stands_since < STANDS:
+            return
+        self.compared = True
+        array, at = self.hub.array(), self.clock().isoformat(timespec="milliseconds")
+        with suppress(RejectedError):  # hoses on a tee, or no sensors: a person may still do it
+            channel_checks.compare(self.shop, new_key(), array, "ambient", filling.name_of(self.shop, feed), at)
 
 
 @asynccontextmanager

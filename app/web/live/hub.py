@@ -4,24 +4,25 @@ Nothing here reaches the records until a person takes a value. One event is work
 numbered: a tap names the one that was on its screen.
 """
 
-import hashlib
 import json
 import math
 import secrets
 import threading
 import time
 from collections import OrderedDict
-from collections.abc import Callable, Mapping
-from dataclasses import asdict, dataclass, field
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import asdict, dataclass, replace
 
 from app.live.channels import Channel
+from app.shop.commands.live.channel_checks import Array
 from app.shop.commands.live.looks import Seen
 from app.shop.procedure.live.filling import Gauges
 from app.shop.store.live import traces
 from app.sync.engine.units import REV_PER_MIN
-from app.sync.signals.settling import AND_THEN, LAGS, Look
-from app.web.live.channels import Ring
-from app.web.live.gauges import figure
+from app.sync.signals.comparison import BEFORE, OVER
+from app.sync.signals.settling import AND_THEN, LAGS, Look, Unsettled
+from app.web.live.channels import KEPT, Floats, Ring
+from app.web.live.senders import Sender, SourceTold, Speed
 
 EVERY = 0.2
 """Seconds between two events."""
@@ -35,26 +36,6 @@ GONE = 60.0
 MOST_CHANNELS = 64
 """Channels of one feed."""
 
-SPEED = "speed"
-"""The quantity of a channel that tells how fast the engine runs [rpm]."""
-
-
-@dataclass
-class Sender:
-    """One feed in one epoch: its rings by channel, and the smallest difference between our clock and its own [s]."""
-
-    epoch: str
-    difference: float
-    sent: float
-    arrived: float
-    rings: dict[str, Ring] = field(default_factory=dict)
-
-    @property
-    def declared(self) -> str:
-        """The SHA-256 of how its channels were declared."""
-        said = {name: asdict(ring.channel) for name, ring in self.rings.items()}
-        return hashlib.sha256(json.dumps(said, sort_keys=True).encode()).hexdigest()
-
 
 @dataclass(frozen=True, slots=True)
 class ShownValue:
@@ -65,6 +46,14 @@ class ShownValue:
     ring: Ring
     name: str
     at: float
+
+
+@dataclass(frozen=True, slots=True)
+class ShownEvent:
+    """What one event showed: values by channel, and the engine speed that is kept with them [rev/s]."""
+
+    values: Mapping[str, ShownValue]
+    speed: float | None = None
 
 
 class LookDiffersError(Exception):
@@ -81,9 +70,10 @@ class Hub:
         self._ticks = ticks
         self._turn = threading.Lock()
         self._senders: dict[str, Sender] = {}
-        self._looks: OrderedDict[int, dict[str, ShownValue]] = OrderedDict()
+        self._looks: OrderedDict[int, ShownEvent] = OrderedDict()
         self._told = (-EVERY, "")
         self._number = 0
+        self._wiggle: tuple[int, float] | None = None
         self.filled: int | None = None
         self.stopped: int | None = None
         self.epoch = secrets.token_hex(4)
@@ -100,6 +90,7 @@ class Hub:
         sent: float,
         rows: Mapping[str, list[tuple[float, float]]],
         channels: Mapping[str, Channel],
+        sources: Mapping[str, SourceTold] | None = None,
     ) -> list[str]:
         """Keep what a feed sent, and return the channels that it has yet to declare.
 
@@ -112,6 +103,7 @@ class Hub:
                 sender = self._senders[feed] = Sender(epoch, now - sent, sent, now)
             sender.difference = min(sender.difference, now - sent)
             since, sender.sent, sender.arrived = sender.sent, max(sent, sender.sent), now
+            sender.sources |= sources or {}
             for name, channel in list(channels.items())[:MOST_CHANNELS]:
                 if name not in sender.rings or sender.rings[name].channel != channel:
                     sender.rings[name] = Ring(channel)
@@ -138,33 +130,61 @@ class Hub:
         """What live channels show besides bores, and the feed that sends it."""
         now = self._ticks()
         with self._turn:
-            rings = [
-                (feed, ring, now - sender.difference)
-                for feed, sender in self._senders.items()
-                for ring in sender.rings.values()
-            ]
             figures, speed, by = {}, None, ""
-            for feed, ring, here in rings:
-                told = figure(ring, here)
-                if told is None:
-                    continue
-                if ring.channel.quantity == SPEED:
-                    speed, by = told * REV_PER_MIN, by or feed
-                elif ring.channel.shows:
-                    figures[ring.channel.shows], by = told, feed
+            for feed, sender in self._senders.items():
+                here = now - sender.difference
+                if (told := sender.told(here)) is not None:
+                    speed, by = told, by or feed
+                for ring in sender.rings.values():
+                    shown = ring.figure(here) if ring.channel.shows else None
+                    if shown is not None:
+                        figures[ring.channel.shows], by = shown, feed
             return Gauges(figures, speed), by
 
     def speed(self) -> float | None:
         """How fast the engine runs that the instruments are at [rev/s], None where no channel tells that."""
         now = self._ticks()
         with self._turn:
-            found = (_running(sender, now - sender.difference) for sender in self._senders.values())
+            found = (_speed(sender, now - sender.difference).kept for sender in self._senders.values())
             return next((speed for speed in found if speed is not None), None)
 
     @property
     def sends(self) -> bool:
         """Whether any instrument sent something lately."""
         return bool(self._senders)
+
+    def array(self, seconds: float = OVER) -> Array | None:
+        """The sensors at bores that show a pressure, with their last ``seconds``; None where no program sends any."""
+        now = self._ticks()
+        with self._turn:
+            found = (sender.array(now - sender.difference, seconds) for sender in self._senders.values())
+            return next((one for one in found if one is not None), None)
+
+    def ask_for_wiggle(self, bore: int | None) -> None:
+        """From now on the hose of a bore may be taken off; None: no longer."""
+        self._wiggle = None if bore is None else (bore, self._ticks())
+
+    @property
+    def wiggling(self) -> int | None:
+        """The bore whose hose is asked for, None for none or once what was seen then is forgotten."""
+        asked = self._wiggle
+        return asked[0] if asked is not None and self._ticks() - asked[1] < KEPT - BEFORE else None
+
+    def wiggled(self) -> tuple[Array | None, float]:
+        """The sensors since shortly before a hose was asked for, and when that was [s, the sender's time]."""
+        since = self._wiggle[1] if self._wiggle is not None else self._ticks()
+        now = self._ticks()
+        with self._turn:
+            for sender in self._senders.values():
+                found = sender.array(now - sender.difference, now - since + BEFORE)
+                if found is not None:
+                    return found, since - sender.difference
+        return None, since
+
+    def sources(self) -> dict[str, SourceTold]:
+        """What the sending programs say of their sources, by name."""
+        with self._turn:
+            return {name: one for sender in self._senders.values() for name, one in sender.sources.items()}
 
     def channels(self) -> dict[str, dict[str, object]]:
         """Every channel: how it was declared, its state, samples a second, and what was refused."""
@@ -177,7 +197,18 @@ class Hub:
                     "found_rate": round(len(ring.last(2.0, now - sender.difference)[0]) / 2.0, 1),
                     "refused": ring.refused,
                     "turned_away": ring.turned_away,
+                    "value": None if (shown := ring.shown(now - sender.difference)) is None else float(written(shown)),
                 }
+                for sender in self._senders.values()
+                for name, ring in sender.rings.items()
+            }
+
+    def strips(self, seconds: float = 10.0) -> dict[str, Floats]:
+        """What each channel showed in the last ``seconds``, in its unit, each of shape (values,)."""
+        now = self._ticks()
+        with self._turn:
+            return {
+                name: ring.last(seconds, now - sender.difference)[1]
                 for sender in self._senders.values()
                 for name, ring in sender.rings.items()
             }
@@ -194,23 +225,26 @@ class Hub:
             known = self._looks.get(int(number))
             if known is None:
                 return None
-            if any(name not in known or written(known[name].figure.value) != written(v) for name, v in shown.items()):
+            values = known.values
+            if any(name not in values or written(values[name].figure.value) != written(v) for name, v in shown.items()):
                 raise LookDiffersError
-            return _seen([known[name] for name in sorted(shown)], _speed_of(known)) if shown else None
+            return _seen([values[name] for name in sorted(shown)], known.speed) if shown else None
 
     def _worked_out(self, now: float) -> dict[str, object]:
         told: dict[str, dict[str, object]] = {}
         shown: dict[str, ShownValue] = {}
+        speeds: list[Speed] = []
         for sender in self._senders.values():
             here = now - sender.difference
-            fixed = {n: r for n, r in sender.rings.items() if r.channel.bore is not None and r.state(here) == "live"}
-            speed = _running(sender, here)
+            pulses = sender.pulses(here)
+            speeds.append(Speed.of(sender, here, pulses))
+            fixed = {name: ring for name, ring in sender.at_bores.items() if ring.state(here) == "live"}
             for name, ring in sender.rings.items():
                 state, channel = ring.state(here), ring.channel
                 others = [r for n, r in fixed.items() if n != name and r.channel.quantity == channel.quantity]
                 figure = None
                 if state == "live":
-                    figure = ring.look(here, speed, others if name in fixed else ())
+                    figure = ring.look(here, speeds[-1].runs_at, others if name in fixed else ())
                 told[name] = {
                     "state": state,
                     "quantity": channel.quantity,
@@ -219,12 +253,33 @@ class Hub:
                     "wait": round(LAGS * channel.lag + AND_THEN, 1),
                 }
                 if figure is not None and math.isfinite(figure.value):
+                    if name in pulses.blocked:
+                        figure = replace(figure, lack=Unsettled.BLOCKED)
                     told[name] |= _told(figure)
                     shown[name] = ShownValue(figure, sender, ring, name, min(here, ring.newest))
-        self._looks[self._number] = shown
+        self._looks[self._number] = ShownEvent(shown, next((one.kept for one in speeds if one.kept is not None), None))
         while len(self._looks) > LOOKS_KEPT:
             self._looks.popitem(last=False)
-        return {"epoch": self.epoch, "number": self._number, "channels": told, "stopped": self.stopped}
+        return {
+            "epoch": self.epoch,
+            "number": self._number,
+            "channels": told,
+            "stopped": self.stopped,
+            "speed": _shown_speed(speeds),
+        }
+
+
+def _speed(sender: Sender, here: float) -> Speed:
+    return Speed.of(sender, here, sender.pulses(here))
+
+
+def _shown_speed(speeds: Sequence[Speed]) -> dict[str, object]:
+    """The engine speed [rpm] as a channel tells it and by the pulses of the traces, and whether both agree."""
+    told = next((one.told for one in speeds if one.told is not None), None)
+    pulses = next((one.pulses for one in speeds if one.pulses is not None), None)
+    both = Speed(told, pulses)
+    rpm = [None if one is None else round(one / REV_PER_MIN) for one in (told, pulses)]
+    return {"told": rpm[0], "pulses": rpm[1], "agrees": both.agrees}
 
 
 def written(value: float) -> str:
@@ -235,20 +290,6 @@ def written(value: float) -> str:
 def _told(figure: Look) -> dict[str, object]:
     sd = float(f"{figure.sd:.3g}") if math.isfinite(figure.sd) else 1.0
     return {"value": written(figure.value), "sd": sd, "missing": str(figure.lack or "")}
-
-
-def _running(sender: Sender, now: float) -> float | None:
-    """How fast the engine runs [rev/s], as a channel tells it; None where none does."""
-    for ring in sender.rings.values():
-        if ring.channel.quantity == SPEED and ring.state(now) == "live":
-            found = ring.look(now)
-            return found.value * REV_PER_MIN if found is not None and found.value > 0 else None
-    return None
-
-
-def _speed_of(known: Mapping[str, ShownValue]) -> float | None:
-    speeds = [one.figure.value for one in known.values() if one.ring.channel.quantity == SPEED and one.figure.value > 0]
-    return speeds[0] * REV_PER_MIN if speeds else None
 
 
 def _seen(shown: list[ShownValue], speed: float | None) -> Seen | None:

@@ -9,6 +9,7 @@ from app.shop.commands.access.programs import THROUGH, Program
 from app.shop.reasons import because
 from app.web.error_responses import for_programs, not_taken
 from app.web.security.origin import FEED, at_this_computer, bearer
+from app.web.security.rate import Rate
 from app.wording.program.request_faults import RequestFault
 
 PROGRAM = "program"
@@ -32,8 +33,7 @@ class KnownProgram:
     ) -> None:
         self.app = app
         self.programs = programs
-        self.ticks = ticks
-        self._left: dict[int, tuple[float, float]] = {}
+        self.rate = Rate(MOST_A_SECOND, ticks)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         token = bearer(scope) if scope["type"] == "http" and for_programs(scope) and scope["path"] != FEED else None
@@ -48,7 +48,7 @@ class KnownProgram:
             headers = {"WWW-Authenticate": f'{BEARER}, error="invalid_token"'}
             await not_taken(401, because(RequestFault.TOKEN_UNKNOWN), headers)(scope, receive, send)
             return
-        if not self._takes(program.ident):
+        if not self.rate.takes(program.ident):
             fault = because(RequestFault.TOO_MANY_REQUESTS, most=MOST_A_SECOND)
             await not_taken(429, fault, {"Retry-After": "1"})(scope, receive, send)
             return
@@ -58,11 +58,3 @@ class KnownProgram:
             await self.app(scope, receive, send)
         finally:
             THROUGH.reset(through)
-
-    def _takes(self, ident: int) -> bool:
-        """Whether one more request of a program is taken: MOST_A_SECOND at once, as many more each second."""
-        now = self.ticks()
-        left, last = self._left.get(ident, (float(MOST_A_SECOND), now))
-        left = min(MOST_A_SECOND, left + (now - last) * MOST_A_SECOND)
-        self._left[ident] = (left - 1 if left >= 1 else left, now)
-        return left >= 1

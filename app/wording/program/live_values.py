@@ -1,5 +1,6 @@
 """Live values: what the reading page says beside a value that an instrument sends."""
 
+from app.sync.signals.comparison import Incomparable
 from app.sync.signals.settling import Unsettled
 from app.wording.message import Message
 from app.wording.reasons import TABLES
@@ -11,18 +12,57 @@ STATES = {
     "refused": Message("refused", limit=16, note="State of an instrument's channel: what comes is out of range."),
 }
 
+SOURCE_LOOSE = Message("A line that lost a digit may fit its pattern. Use fixed digits or a check sum.")
+SOURCE_PROBLEM = Message("It last ended with: {problem}")
+SPEEDS_DIFFER = Message(
+    "The channel tells {told} rpm, the pulses at the bores {pulses} rpm. The speed is not saved. Check its channel."
+)
+
+HELD = {
+    "ambient": Message("open to the air"),
+    "tee": Message("on one tee"),
+    "wiggle": Message("hose of bore {bore} off"),
+}
+COMPARED = Message("Compared {when}: they differ by {spread}\u00a0kPa, {part} of the vacuum of an idling bore.")
+PROVES = Message("They may prove a round for a day. The tolerance is narrower by what they differ.")
+GUIDES = Message("That is too much to prove a round. They guide adjustments; read the last round with one probe.")
+NEVER_COMPARED = Message(
+    "They were not compared on a tee within a day. They guide adjustments; read the last round with one probe."
+)
+BORES_KNOWN = Message(
+    "The channel of bore {bores} was seen to be its own.",
+    many="The channels of bores {bores} were seen to be their own.",
+)
+
 TAKE = Message("Take {value}", limit=24, note="A button that keeps the live value.")
 TAKE_ANYWAY = Message("Take {value} anyway", limit=32, note="A button: the live value has not settled.")
+TAKE_ALL = Message("Take all {count} bores", limit=28, note="A button that saves the live values of all bores at once.")
+TAKE_ALL_ANYWAY = Message("Take all {count} bores anyway", limit=34, note="A button: some live value has not settled.")
 STALE = Message("Nothing comes from the instrument. Type the value.")
 FROZEN = Message("The instrument shows the same number for too long. Check it, or type the value.")
 REFUSED = Message("The instrument shows what cannot be. Check it, or type the value.")
 MOVING = Message("Still moving. Wait.")
 SCATTERS = Message("It scatters by {sd} %. Wait.")
 TOO_SOON = Message("Settling. Wait.")
+BLOCKED = Message("No pulses come through. Check the hose.")
 SETTLED = Message("Settled, within {sd} %.")
 TABLES[Unsettled] = {
     Unsettled.NO_VALUE: STALE,
     Unsettled.TOO_SOON: TOO_SOON,
     Unsettled.MOVING: MOVING,
     Unsettled.SCATTERS: SCATTERS,
+    Unsettled.BLOCKED: BLOCKED,
+}
+TABLES[Incomparable] = {
+    Incomparable.TOO_FEW: Message("No two sensors at bores send a pressure. Only those can be compared."),
+    Incomparable.NOT_LIVE: Message("Nothing comes from {channels}. Nothing was saved."),
+    Incomparable.UNSTEADY: Message("{channels} still moves. Wait until the pressure is steady, then compare again."),
+    Incomparable.ENGINE_RUNS: Message("The engine runs. Stop it before you compare the sensors."),
+    Incomparable.NOT_AMBIENT: Message("{channels} does not show the pressure of the open air. Take every hose off."),
+    Incomparable.TOO_SHALLOW: Message("Pump the tee down to at least {least}\u00a0kPa of vacuum, then compare again."),
+    Incomparable.NONE_MOVED: Message("No channel moved. Take the hose off for three seconds, then press again."),
+    Incomparable.SEVERAL_MOVED: Message("{channels} moved together. Begin again, with one hose."),
+    Incomparable.OTHER_MOVED: Message(
+        "{channel} moved, which the channel file puts at bore {bore}. Correct the file or the hose."
+    ),
 }

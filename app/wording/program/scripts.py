@@ -81,6 +81,9 @@ WORDS: Mapping[str, Message] = {
     # The live value beside the keypad.
     "live-take": live_values.TAKE,
     "live-take-anyway": live_values.TAKE_ANYWAY,
+    "live-take-all": live_values.TAKE_ALL,
+    "live-take-all-anyway": live_values.TAKE_ALL_ANYWAY,
+    "live-blocked": live_values.BLOCKED,
     "live-stale": live_values.STALE,
     "live-frozen": live_values.FROZEN,
     "live-refused": live_values.REFUSED,

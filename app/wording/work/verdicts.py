@@ -61,6 +61,9 @@ MANY_AT_LIMIT = Message(
     limit=SENTENCE,
 )
 NOT_ALL = Message("Each bore alone is likely inside, all of them together only {probability} likely.", limit=SENTENCE)
+UNPROVED = Message(
+    "By sensors that differ, {probability} likely that all bores are inside. One probe has to prove it.", limit=SENTENCE
+)
 METER_LIMIT = Message(
     "{probability} likely that all bores are within ±{tolerance}. More readings with this meter hardly help.",
     limit=SENTENCE,
@@ -107,7 +110,8 @@ def verdict_sentence(found: RoundResult, unit: Unit) -> str:
             message = METER_LIMIT if found.decision.rounds is None else READ_ENOUGH
             said = [say(message, tolerance=tolerance, probability=probability(found))]
         case Conformity.UNDECIDED:
-            said = [_at_limit(found), *_to_decide(found)]
+            unproved = found.decision.unproved and not _with(found, BoreVerdict.AT_LIMIT)
+            said = [say(UNPROVED, probability=probability(found)) if unproved else _at_limit(found), *_to_decide(found)]
         case Conformity.NOT_EVEN:
             sides = (TOO_OPEN, BoreVerdict.OPEN), (TOO_CLOSED, BoreVerdict.CLOSED)
             said = [_of_bores(message, bores) for message, verdict in sides if (bores := _with(found, verdict))]

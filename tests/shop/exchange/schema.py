@@ -113,6 +113,7 @@ NOTES: dict[str, dict[str, Note]] = {
         "unit": Note("Unit of the value: that of the meter."),
         "sd": Note("Standard error of a live value as a fraction of it; null where a person read the meter.", "1"),
         "speed": Note("Engine speed beside the reading; null where no instrument told it.", "rev/s"),
+        "alike": Note("By what sensors that stay at their bores differ, as last compared; null where not.", "1"),
     },
     "Speed": {
         "round": Note("Key of its round."),

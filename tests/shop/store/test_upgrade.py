@@ -83,6 +83,7 @@ SINCE = (
     ("reading", "look_id INTEGER"),
     ("reading", "speed REAL"),
     ("reading", "fixed INTEGER"),
+    ("reading", "alike REAL"),
 )
 """Columns that 0011 did not have yet."""
 

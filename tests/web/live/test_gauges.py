@@ -1,29 +1,30 @@
 """Gauges fill in what a visit asks for and stop the engine beyond a limit; where they are stale a person is asked."""
 
+from dataclasses import replace
 from datetime import datetime, timedelta
 
 import pytest
 from starlette.testclient import TestClient
 
 from app.live.channels import Channel
-from app.shop.commands import readings, running
+from app.shop.commands import checks, readings, running
 from app.shop.commands.access.tablets import hashed
 from app.shop.commands.live import feeds, filling
 from app.shop.commands.readings import NewReading
 from app.shop.errors import RejectedError
 from app.shop.procedure.limits import open_stops
 from app.shop.procedure.live.filling import PRESSURE_AFTER, Gauges, due_of
-from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
+from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN
 from app.shop.procedure.requirements import Waiting
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.sync.engine.units import REV_PER_MIN
 from app.web.application import create_app
-from app.web.live.gauges import EVERY, GaugeWatch
+from app.web.live.gauges import EVERY, STANDS, WAITS, GaugeWatch
 from app.web.live.hub import Hub
 from tests.clock import Day
 from tests.shop.rejections import rejects
-from tests.shop.yard import AT, check_all, engine, heat_soaked, key, visit, visit_record
+from tests.shop.yard import AT, FOUR, check_all, engine, heat_soaked, key, read_round, start_again, visit, visit_record
 
 TOKEN = "token"
 CHANNELS = {
@@ -32,6 +33,7 @@ CHANNELS = {
     "oil": Channel("temperature", "°C", low=-40, high=200, frozen=600, shows="oil"),
     "pressure": Channel("pressure", "kPa", high=1500, frozen=600, shows="oil-pressure"),
     "barometer": Channel("pressure", "mbar", low=500, high=1100, frozen=600, shows="air-pressure"),
+    "throttle": Channel("voltage", "V", high=6, frozen=600, shows="throttle-sensor"),
     "intake": Channel("temperature", "°F", low=-40, high=200, frozen=600, shows="air-temperature"),
 }
 HOT = {"tacho": 850.0, "water": 88.0, "oil": 92.0, "pressure": 250.0}
@@ -42,6 +44,7 @@ class Stand:
 
     def __init__(self, shop: Database, visit_id: int) -> None:
         self.shop, self.visit_id = shop, visit_id
+        self.channels: dict[str, Channel] = CHANNELS
         self.begun, self.ticks = datetime.fromisoformat(AT), 100.0
         shop.clock = lambda: self.now().timestamp()
         self.hub = Hub(lambda: self.ticks)
@@ -62,7 +65,7 @@ class Stand:
             times = [self.ticks + (n + 1) * EVERY / 4 for n in range(4)]
             self.ticks += EVERY
             rows = {name: [(at, value) for at in times] for name, value in figures.items()}
-            self.hub.receive(hashed(TOKEN), "one", self.ticks, rows, CHANNELS)
+            self.hub.receive(hashed(TOKEN), "one", self.ticks, rows, self.channels)
             self.watch.look()
 
     def rows(self, item: str, phase: str = HEAT_SOAKED.slug) -> list[tuple[object, str]]:
@@ -108,6 +111,10 @@ def test_a_crossed_limit_stops_the_engine_within_a_second_until_a_person_clears_
     running.end_stop(stand.shop, stand.visit_id, key(), "leak", "", "Hose clamped", "KM", at)
     stand.show(**HOT)
     assert stand.told() is None
+    start_again(stand.shop, stand.visit_id, stand.now().isoformat(timespec="milliseconds"))
+    stand.show(2 * PRESSURE_AFTER + WAITS, **HOT)
+    back = {"coolant": 88.0, "oil": 92.0, "oil-pressure-hot": 250.0}[item]
+    assert stand.rows(item)[kept:] == [(back, "Bench")]
 
 
 def test_one_wrong_value_crosses_no_limit(stand: Stand) -> None:
@@ -175,6 +182,49 @@ def test_oil_pressure_at_the_start_is_filled_in_once_the_passages_are(shop: Data
     record = visit_record(shop, visit_id)
     (due,) = due_of(record, Gauges({"oil-pressure": 320.0}, 900 * REV_PER_MIN, PRESSURE_AFTER))
     assert (due.phase, due.item, due.beyond) == (FIRST_FIRE.slug, "oil-pressure", False)
+
+
+def test_the_throttle_sensor_at_rest_is_filled_in_at_idle_once_lock_down_is_under_way(shop: Database) -> None:
+    visit_id = heat_soaked(shop, replace(FOUR, sensor=1))
+    read_round(shop, visit_id, HEAT_SOAKED)
+    check_all(shop, visit_id, LOCK_DOWN)
+    checks.take_back(shop, visit_id, key(), LOCK_DOWN.slug, "sensor-closed", "KM", AT)
+    stand = Stand(shop, visit_id)
+    idle = visit_record(shop, visit_id).engine.idle_speed / REV_PER_MIN
+
+    def rows() -> list[object]:
+        return [number for number, by in stand.rows("sensor-closed", LOCK_DOWN.slug) if by == "Bench"]
+
+    stand.show(8.0, tacho=3 * idle, throttle=1.9)
+    stand.show(4.0, tacho=0.0, throttle=4.6)
+    assert rows() == []
+    stand.show(PRESSURE_AFTER + 12.0, tacho=idle, throttle=0.52)
+    assert rows() == [0.52]
+
+
+def test_the_throttle_sensor_is_left_alone_before_lock_down(stand: Stand) -> None:
+    idle = visit_record(stand.shop, stand.visit_id).engine.idle_speed / REV_PER_MIN
+    stand.show(PRESSURE_AFTER + 12.0, tacho=idle, throttle=0.52)
+    assert stand.rows("sensor-closed", LOCK_DOWN.slug) == []
+
+
+def test_sensors_are_compared_by_themselves_once_each_time_that_the_engine_stands(stand: Stand) -> None:
+    vacuum = {f"b{bore}": Channel("vacuum", "kPa", bore, -5, 90, rate=50, frozen=600) for bore in (1, 2)}
+    stand.channels = CHANNELS | vacuum
+    asked = 'SELECT kind, "by" FROM channel_check'
+
+    def kept() -> list[tuple[object, ...]]:
+        with stand.shop.reading() as session:
+            return [tuple(row) for row in session.connection().exec_driver_sql(asked).all()]
+
+    stand.show(3.0, tacho=850.0, b1=33.0, b2=33.1)
+    stand.show(STANDS + 5.0, tacho=0.0, b1=0.01, b2=-0.02)
+    assert kept() == [("ambient", "Bench")]
+    stand.show(5.0, tacho=0.0, b1=0.01, b2=-0.02)
+    assert len(kept()) == 1
+    stand.show(3.0, tacho=850.0, b1=33.0, b2=33.1)
+    stand.show(STANDS + 5.0, tacho=0.0, b1=20.0, b2=20.0)  # hoses on a tee
+    assert len(kept()) == 1
 
 
 def test_a_signed_off_visit_and_one_without_initials_are_refused(stand: Stand) -> None:

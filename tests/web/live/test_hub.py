@@ -1,6 +1,8 @@
 """What instruments send is shown for as long as it is fresh, by a clock that cannot be set, and never guessed."""
 
 import json
+import math
+from dataclasses import dataclass
 from typing import Any
 
 import pytest
@@ -33,7 +35,7 @@ def hub(clock: Clock) -> Hub:
     return Hub(clock)
 
 
-def send(hub: Hub, clock: Clock, bench: Bench, seconds: float, late: float = 0.0) -> None:
+def send(hub: Hub, clock: Clock, bench: "Bench | Array", seconds: float, late: float = 0.0) -> None:
     """Push for so long, ten times a second, each ``late`` after it was sent."""
     for _ in range(round(seconds * 10)):
         sent = bench.push()
@@ -166,6 +168,54 @@ def test_the_speed_beside_it_is_kept_with_the_look(hub: Hub, clock: Clock) -> No
     seen = hub.seen(f"{event['epoch']}:{event['number']}", {"probe": float(event["channels"]["probe"]["value"])})
     assert seen is not None
     assert seen.speed == pytest.approx(15.0, rel=0.01)
+
+
+@dataclass
+class Array:
+    """A bench with pulses of its own strength at each bore; the tachometer has none."""
+
+    levels: dict[str, float]
+    channels: dict[str, dict[str, Any]]
+    modulations: dict[str, float]
+    clock: float = 1000.0
+
+    def push(self, seconds: float = 0.1) -> dict[str, Any]:
+        times = [self.clock + (n + 1) / 200 for n in range(round(seconds * 200))]
+        self.clock += seconds
+        rows = {}
+        for n, (name, level) in enumerate(self.levels.items()):
+            left = self.modulations.get(name, 0.3 if name != "tacho" else 0.0)
+            rows[name] = [[at, level * (1 + left * math.sin(2 * math.pi * (7.5 * at + n / 4)))] for at in times]
+        return {"epoch": "one", "sent": self.clock, "rows": rows}
+
+
+def array(modulations: dict[str, float], rpm: float = 900.0) -> Array:
+    """Sensors at four bores whose pulses come in turn, and the speed that a channel tells."""
+    flow = {"quantity": "flow", "unit": "kg/h", "high": 60.0, "lag": 0.0}
+    declared = {f"b{bore}": {**flow, "bore": bore} for bore in range(1, 5)}
+    tacho = {"tacho": {"quantity": "speed", "unit": "rpm", "high": 8000.0, "frozen": 600.0}}
+    return Array({**dict.fromkeys(declared, 6.5), "tacho": rpm}, declared | tacho, modulations)
+
+
+def test_a_hose_that_lets_no_pulse_through_does_not_settle(hub: Hub, clock: Clock) -> None:
+    send(hub, clock, array({"b3": 0.02}), 6.0)
+    found = {name: one["missing"] for name, one in json.loads(hub.event())["channels"].items()}
+    assert found == {"b1": "", "b2": "", "b3": "blocked", "b4": "", "tacho": ""}
+
+
+def test_a_speed_that_the_pulses_deny_is_told_and_not_kept(hub: Hub, clock: Clock) -> None:
+    send(hub, clock, array({}), 6.0)
+    event = json.loads(hub.event())
+    assert event["speed"] == {"told": 900, "pulses": pytest.approx(900, abs=5), "agrees": True}
+    assert hub.speed() == pytest.approx(15.0, rel=0.01)
+    other = Hub(clock)
+    send(other, clock, array({}, rpm=1800.0), 6.0)
+    event = json.loads(other.event())
+    assert (event["speed"]["told"], event["speed"]["agrees"]) == (1800, False)
+    assert other.speed() is None
+    seen = other.seen(f"{event['epoch']}:{event['number']}", {"b1": float(event["channels"]["b1"]["value"])})
+    assert seen is not None
+    assert seen.speed is None
 
 
 def test_one_event_serves_all_who_ask_at_once(hub: Hub, clock: Clock) -> None:

@@ -127,7 +127,7 @@ def test_each_operation_needs_the_scope_that_its_description_names(bench: Bench,
                 continue
             needed = operation["security"][0]["program"]
             address = re.sub(r"{phase}", "cold-preset", re.sub(r"{(\w+_id|number)}", "1", path))
-            programs_of(bench)._left.clear()
+            programs_of(bench).rate._left.clear()
             answer = asking.request(method.upper(), re.sub(r"{\w+}", "x", address), json={"no": 1})
             refused = answer.status_code == 403
             assert refused is (scope not in needed), (method, path, answer.status_code)
@@ -152,7 +152,7 @@ def test_a_program_is_held_to_its_rate_and_no_other_waits_for_it(bench: Bench) -
         caller(bench, given(bench, AccessScope.READ, name="Bench 3")),
     )
     seconds = 50.0
-    programs_of(bench).ticks = lambda: seconds
+    programs_of(bench).rate.ticks = lambda: seconds
     answers = [busy.get("/api/meters") for _ in range(programs.MOST_A_SECOND + 1)]
     assert [answer.status_code for answer in answers] == [200] * programs.MOST_A_SECOND + [429]
     assert code_of(answers[-1]) == "too-many-requests"

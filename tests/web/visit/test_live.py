@@ -1,5 +1,6 @@
 """A reading that nobody types: one tap or a pedal takes the value on the screen, and an old value looks old."""
 
+import re
 import threading
 import time
 from collections.abc import Iterator
@@ -8,11 +9,16 @@ from contextlib import contextmanager, suppress
 import pytest
 from playwright.sync_api import Page, expect
 from sqlmodel import select
+from starlette.testclient import TestClient
 
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.store.database import Database
 from app.shop.store.live import traces
-from app.shop.store.tables import LookRow, ReadingRow
+from app.shop.store.live.tables import LookRow
+from app.shop.store.tables import ReadingRow
+from app.web.application import create_app
+from app.web.live.hub import LookDiffersError
+from tests.clock import Day
 from tests.serving import serving
 from tests.shop.yard import heat_soaked, key
 from tests.waiting import until
@@ -86,7 +92,7 @@ def test_one_tap_and_a_pedal_take_the_value_on_the_screen(
     before = len(kept(shop))
     opened(page, server)
     asked_for(page, 1)
-    page.get_by_role("button", name="Take", exact=False).click()
+    page.locator("[data-take]").click()
     asked_for(page, 2)
     expect(page.locator("[data-live-says]")).to_contain_text("Settled")
     page.keyboard.press("Enter")
@@ -102,6 +108,51 @@ def test_one_tap_and_a_pedal_take_the_value_on_the_screen(
     with shop.reading() as session:
         looks = session.exec(select(LookRow)).all()
     assert [traces.kept(shop.folder, look.trace) is not None for look in looks] == [True, True]
+
+
+def test_one_tap_takes_what_sensors_show_at_all_bores(
+    page: Page, server: str, shop: Database, instrument: Instrument
+) -> None:
+    before = len(kept(shop))
+    opened(page, server)
+    button = page.locator("[data-take-all]")
+    expect(button).to_have_text("Take all 8 bores")
+    button.click()
+    expect(page.locator("#entry-heading")).to_contain_text("extra reading")
+    rows = kept(shop)[before:]
+    assert [bore for bore, _, _ in rows] == [*LEVELS, 1]
+    assert [value for _, value, _ in rows] == [pytest.approx(LEVELS[bore], rel=0.02) for bore in (*LEVELS, 1)]
+    assert all(sd is not None for _, _, sd in rows)
+    with shop.reading() as session:
+        (look,) = session.exec(select(LookRow)).all()
+    trace = traces.kept(shop.folder, look.trace)
+    assert trace is not None
+    assert set(trace) == {f"b{bore}" for bore in LEVELS}
+
+
+def test_a_bore_that_shows_nothing_leaves_no_tap_for_all(
+    page: Page, server: str, shop: Database, instrument: Instrument
+) -> None:
+    opened(page, server)
+    expect(page.locator("[data-take-all]")).to_be_visible()
+    del instrument.bench.levels["b5"]
+    expect(page.locator("[data-take-all]")).to_be_hidden()
+    expect(page.locator("[data-take]")).to_be_visible()
+
+
+def test_a_look_at_all_bores_that_was_not_shown_is_refused_and_a_broken_one_too(shop: Database) -> None:
+    """The value on the screen is the value kept: what differs from it is not."""
+    visit_id = heat_soaked(shop)
+    app = create_app(shop, clock=Day())
+    app.state.live.seen = lambda look, shown: (_ for _ in ()).throw(LookDiffersError())
+    before = len(kept(shop))
+    origin = "http://127.0.0.1"
+    with TestClient(app, base_url=origin, headers={"Origin": origin}, follow_redirects=False) as client:
+        for values, said in (("1:b1:6.5:0.006", "did not show this value"), ("1:b1:6.5", "out of date"), ("", "date")):
+            form = {"key": key(), "round": "2", "by": "KM", "look": "e:1", "values": values}
+            answer = client.post(f"/visits/{visit_id}/{HEAT_SOAKED.slug}/look", data=form)
+            assert (answer.status_code, said in answer.text) == (422, True)
+    assert len(kept(shop)) == before
 
 
 def test_an_instrument_unplugged_in_the_middle_shows_dashes_and_the_keypad_goes_on(
@@ -190,6 +241,25 @@ def test_a_pedal_is_not_heard_where_a_key_means_something_else(
     assert len(kept(shop)) == before
 
 
+def test_a_figure_beyond_its_limit_brings_the_stop_page_by_itself(page: Page, server: str, shop: Database) -> None:
+    visit_id = heat_soaked(shop)
+    gauges = {"tacho": 850.0, "water": 88.0}
+    declared = {
+        "tacho": {"quantity": "speed", "unit": "rpm", "high": 9000.0, "frozen": 600.0},
+        "water": {"quantity": "temperature", "unit": "°C", "high": 200.0, "frozen": 600.0, "shows": "coolant"},
+    }
+    made = Instrument(server)
+    made.bench = Bench(gauges, declared, clock=time.monotonic(), modulation=0.0)
+    with at_work(made.thread, made.unplugged):
+        page.goto(f"{server}/visits/{visit_id}/{HEAT_SOAKED.slug}")
+        page.get_by_role("button", name="They are at this engine").click()
+        expect(page.locator("[data-live-visit]")).to_have_count(1)
+        page.goto(server + READINGS)
+        expect(page.locator("#entry-heading")).to_be_visible()
+        made.bench.levels["water"] = 118.0
+        expect(page).to_have_url(re.compile(rf"/visits/{visit_id}/stop$"))
+
+
 def test_without_a_feed_the_page_has_nothing_of_it(page: Page, server: str, shop: Database) -> None:
     heat_soaked(shop)
     asked: list[str] = []
@@ -215,4 +285,11 @@ def test_it_fits_and_is_read_out(page: Page, server: str, instrument: Instrument
     opened(page, server)
     assert page.evaluate("() => document.documentElement.scrollWidth <= innerWidth")
     expect(page.locator("[data-take]")).to_be_in_viewport()
+    assert faults(page) == []
+
+
+def test_the_page_of_instruments_shows_them_and_is_read_out(page: Page, server: str, instrument: Instrument) -> None:
+    page.goto(f"{server}/live")
+    expect(page.locator("#live-now .live-strip")).to_have_count(8)
+    assert page.evaluate("() => document.documentElement.scrollWidth <= innerWidth")
     assert faults(page) == []

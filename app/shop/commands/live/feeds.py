@@ -11,7 +11,7 @@ from app.shop.record.superseding import current
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.idempotency import checked, earlier, fingerprint
-from app.shop.store.tables import FeedRow
+from app.shop.store.live.tables import FeedRow
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,8 +15,7 @@ from app.shop.record.visit_record import VisitRecord
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.idempotency import checked, earlier, fingerprint, new_key
-from app.shop.store.live.tables import FillingRow
-from app.shop.store.tables import FeedRow
+from app.shop.store.live.tables import FeedRow, FillingRow
 
 NAMELESS = "instruments"
 """By whom figures are recorded where the feed has no name: what reads instruments beside the program (code)."""
@@ -70,7 +69,7 @@ def fill(
     wanted = [due for due in due_of(record, gauges) if due.beyond or due.item not in waits]
     if not wanted:
         return Filled(stopped=bool(open_stops(record)))
-    visit_id, by = record.visit.ident, _name_of(shop, feed)
+    visit_id, by = record.visit.ident, name_of(shop, feed)
     kept, refused = [], []
     for due in wanted:
         try:
@@ -87,7 +86,8 @@ def _stands_stopped(shop: Database, visit_id: int) -> bool:
         return bool(open_stops(loader.load(session, visit_id)))
 
 
-def _name_of(shop: Database, feed: str) -> str:
+def name_of(shop: Database, feed: str) -> str:
+    """By whom it is recorded what a feed sends, ``feed`` being the hash of its token."""
     named = select(FeedRow).where(FeedRow.token == feed).order_by(col(FeedRow.id).desc()).limit(1)
     with shop.reading() as session:
         row = session.exec(named).first()

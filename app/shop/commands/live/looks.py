@@ -4,14 +4,17 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
+from typing import Any
 
 from sqlmodel import Session
 
+from app.shop.commands.live.channel_checks import in_force
 from app.shop.store.database import Database
 from app.shop.store.idempotency import fingerprint, part_key
 from app.shop.store.live import traces
+from app.shop.store.live.tables import LookRow
 from app.shop.store.row_hashes import store
-from app.shop.store.tables import LookRow
+from app.sync.engine.units import PRESSURE_UNITS
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,8 +44,19 @@ def store_look(session: Session, visit_id: int, key: str, seen: Seen, at: str) -
         "channels": seen.channels,
         "trace": trace,
         "at": at,
+        "check_id": known.ident if seen.fixed and (known := in_force(session, seen.channels, at)) else None,
     }
     return store(session, LookRow, said)
+
+
+def sensed(session: Session, seen: Seen, value: float | None, unit: str, at: str) -> dict[str, Any]:
+    """What a reading in ``unit`` says of the sensor that read it: nothing for a probe that is carried; for one that
+    stays at its bore, by what part of the ``value`` those differ, None where they were not compared."""
+    if not seen.fixed:
+        return {}
+    known = in_force(session, seen.channels, at)
+    told = known is not None and unit in PRESSURE_UNITS and value
+    return {"fixed": True, "alike": known.spread / (value * PRESSURE_UNITS[unit]) if known and told and value else None}
 
 
 @contextmanager

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 
 from app.shop.procedure.heat import lacks_of
 from app.shop.procedure.items import Item, Phase
-from app.shop.procedure.limits import open_stops, stop_for
+from app.shop.procedure.limits import beyond, open_stops, stop_for
 from app.shop.procedure.parts import temperatures_of
-from app.shop.procedure.phases import FIRST_FIRE, HEAT_SOAKED
+from app.shop.procedure.phases import FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN, phase_named
 from app.shop.procedure.running import counts, may_run, state_of, time_of
 from app.shop.record.visit_record import AIR, VisitRecord
 from app.sync.engine.units import MINUTE
@@ -21,6 +21,10 @@ RUNS = 0.5
 PRESSURE_AFTER = 5.0
 """Seconds that an engine runs before its oil pressure is looked at: a pump has filled the passages by then (our
 judgement)."""
+
+
+AT_IDLE = 0.15
+"""How far the speed may be from the wanted idle, as a fraction, for the pedal to count as released (our judgement)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,10 +48,18 @@ class Due:
 
 
 def due_of(record: VisitRecord, gauges: Gauges) -> tuple[Due, ...]:
-    """What is to be recorded now of what the gauges show; nothing while a stop is open, or once signed off."""
+    """What is to be recorded now of what the gauges show; nothing while a stop is open, or once signed off.
+
+    That a figure came back within its limit is recorded once a person ended the stop: before, it would end it.
+    """
     if record.sign_off is not None or open_stops(record):
         return ()
-    found = (*_temperatures(record, gauges), *_oil_pressure(record, gauges), *_air(record, gauges))
+    found = (
+        *_temperatures(record, gauges),
+        *_oil_pressure(record, gauges),
+        *_air(record, gauges),
+        *_throttle_sensor(record, gauges),
+    )
     return tuple(one for one in found if _in_range(one))
 
 
@@ -62,11 +74,11 @@ def _temperatures(record: VisitRecord, gauges: Gauges) -> Iterator[Due]:
     for what in temperatures_of(record.layout):
         if what in gauges.figures:
             number = round(gauges.figures[what], 1)
-            beyond = _beyond(record, HEAT_SOAKED, what, number)
+            crossed = _beyond(record, HEAT_SOAKED, what, number)
             series = record.series(HEAT_SOAKED.slug, what)
-            old = not series or time_of(record) - series[-1][0] >= MINUTE
-            if beyond or (old and state_of(record).stands is None):
-                yield Due(HEAT_SOAKED.slug, what, number, beyond)
+            old = not series or time_of(record) - series[-1][0] >= MINUTE or _came_back(record, what, number)
+            if crossed or (old and state_of(record).stands is None):
+                yield Due(HEAT_SOAKED.slug, what, number, crossed)
 
 
 def _oil_pressure(record: VisitRecord, gauges: Gauges) -> Iterator[Due]:
@@ -80,10 +92,10 @@ def _oil_pressure(record: VisitRecord, gauges: Gauges) -> Iterator[Due]:
     if at_start is None or not counts(record, at_start):
         yield Due(FIRST_FIRE.slug, "oil-pressure", number, _beyond(record, FIRST_FIRE, "oil-pressure", number))
         return
-    beyond = _beyond(record, HEAT_SOAKED, "oil-pressure-hot", number)
+    crossed = _beyond(record, HEAT_SOAKED, "oil-pressure-hot", number)
     unread = (HEAT_SOAKED.slug, "oil-pressure-hot") not in record.checks and not lacks_of(record)
-    if beyond or unread:
-        yield Due(HEAT_SOAKED.slug, "oil-pressure-hot", number, beyond)
+    if crossed or unread or _came_back(record, "oil-pressure-hot", number):
+        yield Due(HEAT_SOAKED.slug, "oil-pressure-hot", number, crossed)
 
 
 def _air(record: VisitRecord, gauges: Gauges) -> Iterator[Due]:
@@ -91,6 +103,18 @@ def _air(record: VisitRecord, gauges: Gauges) -> Iterator[Due]:
     for what in AIR:
         if what in gauges.figures and (HEAT_SOAKED.slug, what) not in record.checks:
             yield Due(HEAT_SOAKED.slug, what, round(gauges.figures[what], 1), False)
+
+
+def _throttle_sensor(record: VisitRecord, gauges: Gauges) -> Iterator[Due]:
+    """What the throttle sensor shows at rest, once, when lock-down is under way: a speed about idle says that the pedal
+    is released. Where the plates stand with the engine off no channel tells: a person takes those."""
+    told = gauges.speed is not None and "throttle-sensor" in gauges.figures
+    locks = record.layout.sensor is not None and any(phase == LOCK_DOWN.slug for phase, _ in record.checks)
+    if not told or not locks or (LOCK_DOWN.slug, "sensor-closed") in record.checks:
+        return
+    wanted = record.engine.idle_speed
+    if gauges.ran_for >= PRESSURE_AFTER and abs((gauges.speed or 0.0) - wanted) <= AT_IDLE * wanted:
+        yield Due(LOCK_DOWN.slug, "sensor-closed", round(gauges.figures["throttle-sensor"], 2), False)
 
 
 def _item(phase: Phase, slug: str) -> Item:
@@ -101,6 +125,13 @@ def _beyond(record: VisitRecord, phase: Phase, slug: str, number: float) -> bool
     return stop_for(_item(phase, slug), number, record.settings.limits) is not None
 
 
+def _came_back(record: VisitRecord, slug: str, number: float) -> bool:
+    """Whether a figure is within its limit whose newest row was beyond it."""
+    newest = record.checks.get((HEAT_SOAKED.slug, slug))
+    within = not _beyond(record, HEAT_SOAKED, slug, number)
+    return newest is not None and newest.number is not None and within and beyond(record, newest)
+
+
 def _in_range(one: Due) -> bool:
-    item = _item(FIRST_FIRE if one.phase == FIRST_FIRE.slug else HEAT_SOAKED, one.item)
+    item = _item(phase_named(one.phase), one.item)
     return item.low <= one.number <= item.high

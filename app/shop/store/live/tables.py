@@ -10,7 +10,8 @@ class LookRow(Evidence, table=True):
     """What was seen when a live value was taken: ``window`` [s] of ``rate`` samples a second, engine ``speed`` [rev/s].
 
     ``channels`` is the SHA-256 of how the sender's channels were declared, ``trace`` that of the samples as
-    ``store.live.traces`` keeps them. The readings that it stands for name it.
+    ``store.live.traces`` keeps them. The readings that it stands for name it. ``check_id`` is the comparison of its
+    sensors that was in force, None for none.
     """
 
     __tablename__ = "look"
@@ -26,6 +27,7 @@ class LookRow(Evidence, table=True):
     channels: str = Field(sa_type=Text)
     trace: str = Field(sa_type=Text)
     at: str = Field(sa_type=Text)
+    check_id: int | None = None
 
 
 class FeedRow(Evidence, table=True):
@@ -53,5 +55,30 @@ class FillingRow(Evidence, table=True):
     __table_args__ = (STRICT,)
     visit_id: int = Field(foreign_key="visit.id", ondelete="RESTRICT", index=True)
     active: int
+    by: str = Field(sa_type=Text)
+    at: str = Field(sa_type=Text)
+
+
+class ChannelCheckRow(Evidence, table=True):
+    """What became of a look at the sensors themselves: all of them at one pressure, ``kind`` ambient or tee, or one
+    hose taken off, ``kind`` wiggle, which moved the channel of its ``bore`` alone.
+
+    ``channels`` is the SHA-256 of how the sender's channels were declared. ``spread`` is the standard deviation of the
+    sensors' means and ``depth`` the vacuum that they stood at [Pa]; ``figures`` are those of each channel, as JSON.
+    """
+
+    __tablename__ = "channel_check"
+    __table_args__ = (
+        CheckConstraint("kind IN ('ambient', 'tee', 'wiggle')", name="kind"),
+        CheckConstraint("(kind = 'wiggle') <> (bore IS NULL)", name="bore"),
+        CheckConstraint("(kind = 'wiggle') = (spread IS NULL)", name="spread"),
+        STRICT,
+    )
+    channels: str = Field(sa_type=Text, index=True)
+    kind: str = Field(sa_type=Text)
+    bore: int | None = None
+    spread: float | None = Field(default=None, sa_type=REAL)
+    depth: float | None = Field(default=None, sa_type=REAL)
+    figures: str = Field(sa_type=Text)
     by: str = Field(sa_type=Text)
     at: str = Field(sa_type=Text)

@@ -51,6 +51,7 @@ Kind = Literal[
     "finding",
     "filling",
     "look",
+    "channel-check",
     "meter",
     "study",
     "study-reading",

@@ -11,7 +11,7 @@ from fastapi.responses import PlainTextResponse, Response
 from app.shop.commands import checks, opening_speeds, readings
 from app.shop.commands.live.looks import Seen
 from app.shop.commands.opening_speeds import NewSpeed
-from app.shop.commands.readings import NewReading
+from app.shop.commands.readings import NewLook, NewReading
 from app.shop.errors import NotFoundError, RejectedError
 from app.shop.procedure.codes import SkipReason
 from app.shop.procedure.items import Phase
@@ -27,6 +27,7 @@ from app.sync.engine.units import THOU
 from app.web.context import Form, Now, Page, Pages, PostedForm, Shop
 from app.web.error_responses import status_of
 from app.web.forms import Typed
+from app.web.live.doors import Live
 from app.web.live.hub import Hub, LookDiffersError
 from app.web.presenters.drawing import phases
 from app.web.presenters.reading.just_saved import just_saved
@@ -97,6 +98,25 @@ def add_speed(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now:
         wanted = Wanted(entry="speed")
         return _desk(shop, page, visit_id, slug, wanted, form.values, problems_in_words(refusal), status_of(refusal))
     return page.saved(f"/visits/{visit_id}/{slug}/readings")
+
+
+@router.post("/visits/{visit_id}/{slug}/look")
+def add_look(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, live: Live, now: Now) -> Response:
+    """Save what sensors at all bores show at one moment as the rest of the round."""
+    here = f"/visits/{visit_id}/{slug}/readings"
+    try:
+        values, shown = _of_all_bores(form)
+        look = NewLook(slug, form.whole("round"), values, form.text("by"), form.text("look"))
+        form.raise_problems()
+        seen = _seen_of(live, look.look, shown)
+        speed = seen.speed if seen is not None else None
+        readings.add_look(shop, visit_id, form.text("key"), look, now, seen=seen, speed=speed)
+    except NotFoundError:
+        raise
+    except RejectedError as refusal:
+        problems = problems_in_words(refusal)
+        return _desk(shop, page, visit_id, slug, Wanted(), {"key": form.text("key")}, problems, status_of(refusal))
+    return page.saved(here)
 
 
 @router.post("/visits/{visit_id}/{slug}/settle")
@@ -182,12 +202,30 @@ def _of_a_look(form: Typed) -> dict[str, Any]:
 
 def _seen(live: Hub, form: Typed, new: NewReading) -> Seen | None:
     """What stood behind a live value, None where that is no longer known. Raises RejectedError where it was another."""
-    if new.value is None:
-        return None
+    return None if new.value is None else _seen_of(live, new.look, {form.text("channel"): new.value})
+
+
+def _seen_of(live: Hub, look: str, shown: Mapping[str, float]) -> Seen | None:
+    """The same for values by channel."""
     try:
-        return live.seen(new.look, {form.text("channel"): new.value})
+        return live.seen(look, shown)
     except LookDiffersError:
         raise RejectedError({"value": because(Rejection.LOOK_DIFFERS)}) from None
+
+
+def _of_all_bores(form: Typed) -> tuple[dict[int, tuple[float, float]], dict[str, float]]:
+    """What sensors at all bores showed: by bore the value and its standard error, and the value by channel. A field
+    that reads ``bore:channel:value:error`` for each. Raises RejectedError."""
+    values, shown = dict[int, tuple[float, float]](), dict[str, float]()
+    for one in form.text("values").split():
+        try:
+            bore, channel, value, sd = one.split(":")
+            values[int(bore)], shown[channel] = (float(value), float(sd)), float(value)
+        except ValueError:
+            raise RejectedError({"value": because(Rejection.STALE_FORM)}) from None
+    if not values:
+        raise RejectedError({"value": because(Rejection.STALE_FORM)})
+    return values, shown
 
 
 def _speed_beside(shop: Database, live: Hub, visit_id: int, at: str) -> float | None:

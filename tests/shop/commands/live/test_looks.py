@@ -18,7 +18,8 @@ from app.shop.rejections import Rejection
 from app.shop.store import row_hashes
 from app.shop.store.database import Database
 from app.shop.store.live import traces
-from app.shop.store.tables import FeedRow, LookRow, ReadingRow
+from app.shop.store.live.tables import FeedRow, LookRow
+from app.shop.store.tables import ReadingRow
 from tests.shop.rejections import rejects
 from tests.shop.yard import AT, heat_soaked, key, visit_record
 
