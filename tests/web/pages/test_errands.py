@@ -2,12 +2,11 @@
 
 import re
 import threading
-from pathlib import Path
 
 import pytest
 from fastapi.responses import PlainTextResponse
 
-from app.shop.apart import Apart, GivenUpError, Talk, Wanted
+from app.shop.apart import Apart, GivenUpError, Wanted
 from app.shop.exchange import import_work
 from app.shop.exchange.import_work import packed
 from app.shop.reasons import because
@@ -15,6 +14,7 @@ from app.shop.rejections import Rejection
 from app.shop.store.codes import Unavailable
 from app.shop.store.database import Database, ShopUnavailableError
 from app.web.errands import MOST, Errands
+from tests import broken_work
 from tests.faults.bench import rows_of
 from tests.shop.exchange.files import EVEN, SLIPPED
 from tests.shop.past import Past
@@ -137,33 +137,13 @@ def test_work_that_is_ended_half_way_stores_nothing(
     file = exported(shop)
     before = rows_of(other.folder)
     with client(other, apart=True) as to:
-        for work, code in ((stops, Rejection.FILE_NEEDS_MORE_MEMORY), (hangs, Rejection.FILE_TAKES_TOO_LONG)):
+        for work, seconds, code in (
+            (broken_work.stops, 600.0, Rejection.FILE_NEEDS_MORE_MEMORY),
+            (broken_work.hangs, 2.0, Rejection.FILE_TAKES_TOO_LONG),
+        ):
             monkeypatch.setattr(import_work, "bring", work)
-            to.app.state.errands.apart = Apart(seconds=60.0 if work is stops else 2.0)  # type: ignore[attr-defined]
+            to.app.state.errands.apart = Apart(seconds=seconds)  # type: ignore[attr-defined]
             answer = fetched(to, to.post("/exchange", data={"held": packed(file)}))
             assert answer.status_code == 422
             assert on_page(code) in answer.text
             assert rows_of(other.folder) == before
-
-
-def stops(records: Path, held: str, choices: dict[str, str]) -> Talk:
-    """Hands over a draft and some of its rows, and dies."""
-    talk = half_of(records, held, choices)
-    yield from talk
-    raise MemoryError
-
-
-def hangs(records: Path, held: str, choices: dict[str, str]) -> Talk:
-    """Hands over a draft and some of its rows, and goes on for ever."""
-    yield from half_of(records, held, choices)
-    threading.Event().wait()
-
-
-def half_of(records: Path, held: str, choices: dict[str, str]) -> Talk:
-    """A draft and its first rows."""
-    talk = IMPORTS(records, held, choices)
-    yield next(talk)
-    yield next(talk)
-
-
-IMPORTS = import_work.bring
