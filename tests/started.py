@@ -39,7 +39,7 @@ class Started:
 
     def fetch(self, path: str) -> str:
         """The body at ``path``. Raises HTTPError for any status but 200."""
-        with urllib.request.urlopen(self.address + path.lstrip("/"), timeout=10) as answer:
+        with urllib.request.urlopen(self.address + path.lstrip("/"), timeout=60) as answer:
             return str(answer.read().decode())
 
     def look_at(self, file: bytes) -> str:
