@@ -1,7 +1,7 @@
 """The program as a person starts it: a command in another process, from another folder.
 
 ``python -m tests.started COMMAND...`` starts ``COMMAND... demo --port 0``, opens the first page and a file that it
-names, stops it with SIGTERM and checks that it went in good order.
+names, sends it an engine file, stops it with SIGTERM and checks that it went in good order.
 """
 
 import re
@@ -9,6 +9,7 @@ import subprocess
 import sys
 import tempfile
 import threading
+import urllib.error
 import urllib.request
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -38,8 +39,24 @@ class Started:
 
     def fetch(self, path: str) -> str:
         """The body at ``path``. Raises HTTPError for any status but 200."""
-        with urllib.request.urlopen(self.address + path.lstrip("/"), timeout=10) as answer:
+        with urllib.request.urlopen(self.address + path.lstrip("/"), timeout=60) as answer:
             return str(answer.read().decode())
+
+    def look_at(self, file: bytes) -> str:
+        """The page about an engine file that was sent, which a process of its own looks at."""
+        origin = self.address.rstrip("/")
+        head = b'--x\r\nContent-Disposition: form-data; name="file"; filename="engine.json"\r\n\r\n'
+        told = {"Origin": origin, "Content-Type": "multipart/form-data; boundary=x"}
+        asked = urllib.request.Request(f"{origin}/exchange/look", head + file + b"\r\n--x--\r\n", told)
+        while True:
+            try:
+                with urllib.request.urlopen(asked, timeout=60) as answer:
+                    page = str(answer.read().decode())
+            except urllib.error.HTTPError as refusal:
+                return str(refusal.read().decode())
+            if (again := re.search(r'href="(/exchange/answers/[^"]+)"', page)) is None:
+                return page
+            asked = urllib.request.Request(origin + again[1])
 
     def stop(self) -> int:
         """End it as a service manager would. The exit status."""
@@ -117,8 +134,11 @@ def main() -> None:
             assert script is not None, board
             assert program.fetch(style[1])
             assert program.fetch(script[1])
+            looked = program.look_at(program.fetch("/engines/1/export.json").encode())
+            assert "Everything in this file is already on record" in looked, looked
             assert program.stop() == 0
-        print(f"{' '.join(sys.argv[1:])} started, showed its board with {style[1]} and {script[1]}, and closed")
+        print(f"{' '.join(sys.argv[1:])} started, showed its board with {style[1]} and {script[1]},")
+        print("looked at an engine file in a process of its own, and closed")
 
 
 if __name__ == "__main__":

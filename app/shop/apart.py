@@ -17,8 +17,6 @@ from multiprocessing.connection import Connection
 from multiprocessing.context import SpawnProcess
 from typing import Any
 
-from app.shop.stopwatch import TookTooLongError
-
 Talk = Generator[Any, Any, Any]
 """Work under way: the parts that it yields, what is sent back, and what it returns."""
 
@@ -44,6 +42,10 @@ class DiedError(Exception):
     """The process ended before its work did: killed, or out of memory."""
 
 
+class GivenUpError(Exception):
+    """The process was ended: its time was over, or nobody waited for it any more."""
+
+
 class Apart:
     """Does work in processes of its own.
 
@@ -65,7 +67,7 @@ class Apart:
     def talk(self, wanted: Wanted, work: Callable[..., Talk], *told: Any) -> Talk:
         """``work(*told)``, done there.
 
-        Raises what the work does, TookTooLongError when the time is over or it is no longer ``wanted``, DiedError.
+        Raises what the work does, GivenUpError when the time is over or it is no longer ``wanted``, DiedError.
         """
         ends = time.monotonic() + self._seconds
         child = self._taken()
@@ -74,7 +76,7 @@ class Apart:
             while True:
                 while not child.wire.poll(LOOKED):
                     if time.monotonic() >= ends or not wanted():
-                        raise TookTooLongError
+                        raise GivenUpError
                 ended, part = child.wire.recv()
                 if isinstance(part, BaseException) and ended:
                     raise part

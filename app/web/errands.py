@@ -14,8 +14,7 @@ from dataclasses import dataclass, field
 
 from fastapi.responses import Response
 
-from app.shop.apart import Apart, Wanted
-from app.shop.stopwatch import TookTooLongError
+from app.shop.apart import Apart, GivenUpError, Wanted
 
 PATIENCE = 1.2
 """How long one answer waits for the work [s]; sending the file and drawing the page take the rest of two seconds."""
@@ -70,7 +69,8 @@ class Errands:
         return ticket
 
     def answer(self, ticket: str) -> Response | None:
-        """What came of the work, once; None while it goes on. Raises KeyError for no such ticket, and as the work."""
+        """What came of the work, once; None while it goes on. Raises KeyError for no such ticket, GivenUpError for work
+        that nobody asked for, and as the work."""
         errand = self._begun[ticket]
         errand.asked = time.monotonic() + self.patience
         future = errand.future
@@ -89,7 +89,7 @@ class Errands:
         with self.turn:
             try:
                 if not self._wanted(errand):
-                    raise TookTooLongError
+                    raise GivenUpError
                 errand.future.set_result(work(lambda: self._wanted(errand)))
             except BaseException as error:
                 errand.future.set_exception(error)

@@ -7,7 +7,7 @@ from collections.abc import Callable
 
 import pytest
 
-from app.shop.apart import Apart, DiedError, Talk
+from app.shop.apart import Apart, DiedError, GivenUpError, Talk
 from app.shop.errors import ConflictError, NotFoundError, RejectedError
 from app.shop.reasons import because
 from app.shop.rejections import Rejection
@@ -78,7 +78,7 @@ def test_what_is_sent_back_comes_into_the_work() -> None:
 @pytest.mark.parametrize("still", [lambda: False, always])
 def test_work_ends_with_its_time_and_with_the_wish_for_it(still: Callable[[], bool]) -> None:
     talk = Apart(seconds=60.0 if still is not always else 0.5).talk(still, never_ends)
-    with pytest.raises(TookTooLongError):
+    with pytest.raises(GivenUpError):
         list(talk)
 
 

@@ -114,15 +114,18 @@ def read_logger(
 
 
 def _table(text: str) -> tuple[list[str], list[list[str]], str]:
-    """Names, rows, and what stands between two cells."""
+    """Names, rows, and what stands between two cells, of which each may be as long as the module for them allows."""
     text = text.removeprefix("\ufeff").strip()
     if not text:
         raise _refused(Rejection.NOTHING_ENTERED)
     if len(text) > LARGEST_FILE:
         raise _refused(Rejection.TOO_LONG, most=LARGEST_FILE)
-    head = text.partition("\n")[0]
+    head = text.splitlines()[0]
     mark = "\t" if "\t" in head else ";" if ";" in head else ","
-    rows = list(csv.reader(io.StringIO(text), delimiter=mark))
+    try:
+        rows = list(csv.reader(io.StringIO(text, newline=None), delimiter=mark))
+    except csv.Error:
+        raise _refused(Rejection.TOO_LONG, most=csv.field_size_limit()) from None
     names = [name.strip() for name in rows[0]]
     if len(set(names)) < len(names):
         raise _refused(Rejection.NOT_A_NUMBER, typed=_twice(names)[0])

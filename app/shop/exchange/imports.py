@@ -12,7 +12,6 @@ from collections.abc import Callable, Iterator, Mapping
 from contextlib import AbstractContextManager, closing
 from dataclasses import dataclass, replace
 from enum import Enum, auto
-from functools import partial
 from typing import Any
 
 from pydantic import BaseModel, ValidationError
@@ -27,7 +26,7 @@ from app.shop.exchange import v5 as v5
 from app.shop.exchange.codes import FileChoice, FileQuestion, FileSide
 from app.shop.exchange.contradictions import FACTS, contradictions
 from app.shop.exchange.exports import engine_file
-from app.shop.exchange.rows import Draft, Drafting
+from app.shop.exchange.rows import Draft, Drafting, Rows
 from app.shop.json_bounds import Bounds
 from app.shop.reasons import Reason, because
 from app.shop.rejections import Rejection
@@ -221,9 +220,15 @@ def _stored(shop: Database, draft: Draft, talk: Talk) -> int:
             if isinstance(draft, Exception):
                 raise draft
         try:
-            return replace(draft, rows=iter(partial(next, talk), None)).store(session)
+            return replace(draft, rows=_received(talk)).store(session)
         except (IntegrityError, sqlite3.IntegrityError):
             raise ConflictError({"file": because(Rejection.FILE_OF_ANOTHER_ENGINE)}) from None
+
+
+def _received(talk: Talk) -> Iterator[Rows]:
+    """The rows of a draft up to the None that ends them: a talk that ends before it raises RuntimeError."""
+    while (rows := next(talk)) is not None:
+        yield rows
 
 
 def _draft(session: Session, file: v5.EngineFile, choices: Mapping[str, str], time: Allowance) -> Draft:

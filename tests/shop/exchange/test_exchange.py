@@ -13,6 +13,7 @@ from sqlalchemy import text
 from sqlmodel import Session
 
 from app.places import static
+from app.shop.apart import DiedError, GivenUpError, Talk
 from app.shop.commands import engines, meters, visits
 from app.shop.commands.corrections import NewCorrection, correct
 from app.shop.commands.meters import NewMeter
@@ -22,7 +23,7 @@ from app.shop.exchange import imports, v1, v2, v3, v4, v5
 from app.shop.exchange import rows as drafts
 from app.shop.exchange.codes import FileQuestion
 from app.shop.exchange.exports import engine_file, written
-from app.shop.exchange.imports import bring_in, plan, read
+from app.shop.exchange.imports import bring_in, carry_on, drafted, plan, read
 from app.shop.exchange.v5 import EngineFile, from_v1, from_v2, from_v3, from_v4
 from app.shop.procedure.codes import SetAside, SkipReason
 from app.shop.reasons import because
@@ -31,6 +32,7 @@ from app.shop.record.fittings import FittingReason, hardware_from_json, layout_f
 from app.shop.record.stored_reasons import stored
 from app.shop.record.visit_record import move_of
 from app.shop.rejections import Rejection
+from app.shop.stopwatch import Allowance
 from app.shop.store import tables
 from app.shop.store.database import Database
 from app.shop.store.row_hashes import check, store_prepared
@@ -38,6 +40,7 @@ from app.shop.store.tables import Evidence, Fitting, ReadingRow
 from app.shop.store.upgrade import open_shop
 from app.sync.engine.events import BypassTurn, ScrewTurn
 from app.wording.stored import codes_of
+from tests.faults.bench import rows_of
 from tests.shop.exchange.files import EVEN, SLIPPED, out, with_codes
 from tests.shop.past import Past
 from tests.shop.rejections import rejects
@@ -180,6 +183,24 @@ def test_what_is_saved_while_an_import_is_drafted_stays_in_its_place(
     monkeypatch.setattr(other, "writing", late)
     assert out(other, bring_in(other, read(sent), {})) == sent
     assert fitted == [False], "nothing came between"
+
+
+@pytest.mark.parametrize("error", [GivenUpError, DiedError, None])
+def test_a_talk_that_ends_among_its_rows_leaves_nothing(
+    shop: Database, other: Database, error: type[Exception] | None
+) -> None:
+    """Where the process was ended, died, or broke its word and just stopped."""
+    whole, before = drafted(other.reading, read(out(shop, with_past(shop))), {}, Allowance()), rows_of(other.folder)
+
+    def breaks_off() -> Talk:
+        yield next(whole)
+        yield next(whole)
+        if error is not None:
+            raise error
+
+    with pytest.raises(error or RuntimeError):
+        carry_on(other, breaks_off())
+    assert rows_of(other.folder) == before
 
 
 @pytest.mark.parametrize("free", [0, 5])

@@ -28,6 +28,13 @@ def test_a_bank_of_one_reading_is_less_sure() -> None:
     assert found.sd == pytest.approx(1.5**0.5)
 
 
+def test_a_meter_of_half_the_precision_makes_the_difference_half_as_sure() -> None:
+    opening = Opening(1e-3, {1: 20.0, 2: 22.0, 3: 24.0, 4: 26.0}, times=2)
+    found = difference(PAIRS, opening, IDLE, Meter(step=2 * 12**0.5, repeatability=0.0))
+    assert found is not None
+    assert found.sd == pytest.approx(2 * 0.5**0.5)
+
+
 def test_a_bank_that_was_not_read_has_no_difference() -> None:
     assert difference(PAIRS, Opening(1e-3, {1: 20.0, 2: 22.0}), IDLE, ONE) is None
     assert bank_change((3, 4), {1: 20.0}, IDLE, ONE, plenum=False) is None

@@ -28,7 +28,7 @@ from app.sync.planning.evaluation import (
     outcomes,
     outside_of,
 )
-from app.sync.planning.optimize import optimize
+from app.sync.planning.optimize import first_at, optimize
 
 FOUR = Layout((Bank("A", (1, 2, 3, 4), 2, 1),))
 HARDWARE = likely_hardware(2e-3, 4)
@@ -121,3 +121,31 @@ def test_a_screw_never_goes_the_way_that_is_barred_not_even_by_a_sixteenth() -> 
         found = {(place, 1 if amount > 0 else -1) for place, amount in optimize(posterior, task).moves}
         assert not found & task.no_way
         way = found
+
+
+@pytest.mark.parametrize(("barred", "left"), [(StopScrew("A"), StopScrew("B")), (StopScrew("B"), StopScrew("A"))])
+def test_where_one_screw_is_barred_the_other_does_the_work(barred: StopScrew, left: StopScrew) -> None:
+    """Bank A stands a seventh high: it goes out and B in, or, where one may not, the other one by itself."""
+    pairs = Layout((Bank("A", (1, 2), 1, 1), Bank("B", (3, 4), 3, 3)))
+    posterior, ways = read((7.5, 7.5, 6.5, 6.5), pairs), {StopScrew("A"): -1, StopScrew("B"): 1}
+    task = PlanningProblem((), 0.02, True)
+    both = optimize(posterior, task)
+    assert {place: 1 if amount > 0 else -1 for place, amount in both.moves} == ways
+    one = optimize(posterior, replace(task, no_way=frozenset({(barred, ways[barred])})))
+    assert [place for place, _ in one.moves] == [left]
+    assert one.moves[0][1] * ways[left] > 0
+    assert one.cost > both.cost
+    as_it_goes = optimize(posterior, replace(task, no_way=frozenset({(barred, -ways[barred])})))
+    assert as_it_goes == both
+
+
+def test_a_plan_that_begins_at_a_screw_goes_round_what_is_barred_there() -> None:
+    pairs = Layout((Bank("A", (1, 2), 1, 1), Bank("B", (3, 4), 3, 3)))
+    posterior, task = read((7.5, 7.5, 6.5, 6.5), pairs), PlanningProblem((), 0.02, True)
+    only_a = optimize(posterior, replace(task, no_way=frozenset({(StopScrew("B"), 1)})))
+    ((place, amount),) = first_at(StopScrew("B"), only_a, posterior, task).moves
+    assert (place, amount > 0) == (StopScrew("B"), True)
+    barred = replace(task, no_way=frozenset({(StopScrew("B"), 1)}))
+    assert first_at(StopScrew("B"), only_a, posterior, barred) == only_a
+    other_way = replace(task, no_way=frozenset({(StopScrew("B"), -1)}))
+    assert first_at(StopScrew("B"), only_a, posterior, other_way).moves == ((place, amount),)

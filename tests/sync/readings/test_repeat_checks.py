@@ -23,6 +23,23 @@ def test_three_readings_contradict_one_another_when_no_two_are_near_the_middle_o
     assert not inconsistent([10.0, 14.1, 5.9, 1.0], ONE)
 
 
+PERFECT = Meter(step=0.0, repeatability=0.0)
+"""Its readings have no error."""
+
+
+def test_the_same_value_again_contradicts_nothing_however_good_the_meter() -> None:
+    assert not inconsistent([10.0, 10.0], PERFECT)
+    assert accepted([10.0, 10.0, 10.0], PERFECT) == [10.0, 10.0, 10.0]
+    assert inconsistent([10.0, 10.1], PERFECT)
+
+
+def test_of_three_those_within_four_standard_deviations_of_the_middle_one_count() -> None:
+    """Of a meter whose standard deviation is 2, four of them are 8."""
+    two = Meter(step=2 * 12**0.5, repeatability=0.0)
+    assert accepted([10.0, 10.0, 17.9], two) == [10.0, 10.0, 17.9]
+    assert accepted([10.0, 10.0, 18.1], two) == [10.0, 10.0]
+
+
 def test_the_outlier_of_the_handbook_is_left_out_and_nothing_else() -> None:
     """NIST/SEMATECH e-Handbook 1.3.5.17.1: by Grubbs' test 245.57 is the one outlier. The meter repeats as the seven
     others do, within 1.11."""

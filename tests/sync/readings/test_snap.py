@@ -63,8 +63,8 @@ def test_a_plate_that_shares_a_shaft_is_carried_by_the_coupler_of_that_shaft() -
 
 
 def test_scatter_and_what_was_expected_are_parts_of_the_mean() -> None:
-    """By hand: about a mean of 100 the squares are 4 + 4, over two blips."""
-    found = snap(EIGHT, 8, 100.0, [102.0, 98.0], Meter(step=12**0.5, repeatability=0.0))
-    assert found.scatter == pytest.approx(0.02)
+    """By hand: about a mean of 100 the squares are 16 + 16, over two blips 16, its root 4."""
+    found = snap(EIGHT, 8, 100.0, [104.0, 96.0], Meter(step=12**0.5, repeatability=0.0))
+    assert found.scatter == pytest.approx(0.04)
     assert found.expected == pytest.approx(0.01)
     assert found.bore == 8

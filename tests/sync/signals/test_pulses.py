@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from app.sync.signals.pulses import blocked, speed_of
+from app.sync.signals.pulses import HARMONICS, blocked, speed_of, strength
 from tests.sync.signals.traces import RATE, Floats, pulse, ticks
 
 
@@ -39,3 +39,25 @@ def test_a_blocked_hose_is_named_and_no_other(bore: int) -> None:
 def test_two_channels_tell_no_hose() -> None:
     one, other = traces(15.0, 2)
     assert blocked({1: one, 2: np.ones_like(other)}, RATE, 15.0) == frozenset()
+
+
+@pytest.mark.parametrize("rpm", [700, 913, 1137, 2011, 2993])
+def test_without_noise_the_speed_is_told_to_a_ten_thousandth(rpm: float) -> None:
+    """Finer than one value in the four seconds: the peak is found between values, and far from the first."""
+    clean = np.array([pulse(ticks(4.0), rpm / 60, bore / 8) for bore in range(8)])
+    found = speed_of(clean, RATE)
+    assert found is not None
+    assert found * 60 == pytest.approx(rpm, rel=1e-4)
+
+
+@pytest.mark.parametrize("harmonic", range(1, HARMONICS + 2))
+def test_the_strength_of_a_wave_is_its_root_mean_square(harmonic: int) -> None:
+    """A sine of height 0.3 about 1 has 0.3 / sqrt(2), whatever its mean; one above the harmonics looked at has none."""
+    speed = 15.0
+    wave = 0.3 * np.sin(np.pi * harmonic * speed * ticks(4.0) + 0.3)  # a cycle is two revolutions
+    expected = 0.3 / 2**0.5 if harmonic <= HARMONICS else 0.0
+    assert strength(2.0 * (1 + wave), RATE, speed) == pytest.approx(expected, abs=1e-5)
+
+
+def test_nothing_has_no_strength() -> None:
+    assert strength(np.zeros(800), RATE, 15.0) == 0.0

@@ -2,33 +2,25 @@
 
 import re
 import threading
-from pathlib import Path
 
 import pytest
 from fastapi.responses import PlainTextResponse
 
-from app.shop.apart import Apart, Talk, Wanted
+from app.shop.apart import Apart, GivenUpError, Wanted
 from app.shop.exchange import import_work
 from app.shop.exchange.import_work import packed
 from app.shop.reasons import because
 from app.shop.rejections import Rejection
-from app.shop.stopwatch import TookTooLongError
 from app.shop.store.codes import Unavailable
 from app.shop.store.database import Database, ShopUnavailableError
 from app.web.errands import MOST, Errands
+from tests import broken_work
 from tests.faults.bench import rows_of
 from tests.shop.exchange.files import EVEN, SLIPPED
 from tests.shop.past import Past
 from tests.shop.rejections import on_page
-from tests.web.pages.test_exchange_pages import client, count, exported, hidden, look, other
-
-__all__ = ["other"]
-
-
-def settled(errands: Errands, ticket: str) -> object:
-    """What came of an errand, waited for."""
-    errands.patience = 60.0
-    return errands.answer(ticket)
+from tests.waiting import until
+from tests.web.exchanging import client, count, exported, fetched, hidden, look
 
 
 def test_what_takes_longer_than_an_answer_is_fetched_once(shop: Database, other: Database) -> None:
@@ -79,17 +71,15 @@ def test_a_mishap_in_work_that_takes_long_is_told_where_it_is_fetched() -> None:
 
 def test_work_that_nobody_asks_for_any_more_is_given_up() -> None:
     """It is asked for once and never again, as by a tablet that was closed."""
-    errands, over = Errands(patience=0.0, let_go=0.2), threading.Event()
+    errands, given_up = Errands(patience=0.0, let_go=0.2), threading.Event()
 
     def goes_on(wanted: Wanted) -> PlainTextResponse:
-        while wanted():
-            over.wait(0.01)
-        raise TookTooLongError
+        until(lambda: not wanted())
+        given_up.set()
+        raise GivenUpError
 
-    ticket = errands.begin(goes_on)
-    assert errands.answer(ticket) is None
-    with pytest.raises(TookTooLongError):
-        settled(errands, ticket)
+    assert errands.answer(errands.begin(goes_on)) is None
+    assert given_up.wait(60.0)
 
 
 def test_work_that_waited_until_nobody_asked_for_it_is_not_begun() -> None:
@@ -101,9 +91,19 @@ def test_work_that_waited_until_nobody_asked_for_it_is_not_begun() -> None:
 
     with errands.turn:
         ticket = errands.begin(notes)
-    with pytest.raises(TookTooLongError):
-        settled(errands, ticket)
+    with pytest.raises(GivenUpError):
+        until(lambda: errands.answer(ticket))
     assert not begun
+
+
+def test_a_page_that_asks_too_late_is_told(other: Database) -> None:
+    with client(other) as to:
+        errands: Errands = to.app.state.errands  # type: ignore[attr-defined]
+        errands.patience, errands.let_go = 0.0, -100.0  # however often it is asked for
+        with errands.turn:
+            waiting = look(to, b"{}")
+        errands.patience = 60.0
+        assert on_page(Rejection.FILE_TAKES_TOO_LONG) in fetched(to, waiting).text
 
 
 @pytest.mark.slow
@@ -115,16 +115,16 @@ def test_a_process_of_its_own_looks_and_drafts(shop: Database, other: Database) 
     with client(shop) as out:
         several = out.get("/shop/engine-files.zip").content
     with client(other, apart=True) as to:
-        to.app.state.errands.patience = 60.0  # type: ignore[attr-defined]
         assert to.get("/exchange").status_code == 200
-        looked = look(to, file)
+        looked = fetched(to, look(to, file))
         assert "1 engine, 1 hardware record, 1 visit" in looked.text
-        assert to.post("/exchange", data=hidden(looked.text)).headers["location"] == "/engines/1"
-        listed = look(to, several)
+        brought = fetched(to, to.post("/exchange", data=hidden(looked.text)))
+        assert brought.headers["location"] == "/engines/1"
+        listed = fetched(to, look(to, several))
         assert listed.status_code == 200
         told = hidden(listed.text) | dict.fromkeys(re.findall(r'name="(meter-[^"]+)"', listed.text), "same")
-        assert "2 engines imported" in to.post("/exchange/several", data=told).text
-        assert on_page(Rejection.FILE_NOT_AN_ENGINE) in look(to, b"{}").text
+        assert "2 engines imported" in fetched(to, to.post("/exchange/several", data=told)).text
+        assert on_page(Rejection.FILE_NOT_AN_ENGINE) in fetched(to, look(to, b"{}")).text
     assert count(other) == 2
     assert rows_of(other.folder)["reading"] == rows_of(shop.folder)["reading"]
 
@@ -137,34 +137,13 @@ def test_work_that_is_ended_half_way_stores_nothing(
     file = exported(shop)
     before = rows_of(other.folder)
     with client(other, apart=True) as to:
-        to.app.state.errands.patience = 60.0  # type: ignore[attr-defined]
-        for work, code in ((stops, Rejection.FILE_NEEDS_MORE_MEMORY), (hangs, Rejection.FILE_TAKES_TOO_LONG)):
+        for work, seconds, code in (
+            (broken_work.stops, 600.0, Rejection.FILE_NEEDS_MORE_MEMORY),
+            (broken_work.hangs, 2.0, Rejection.FILE_TAKES_TOO_LONG),
+        ):
             monkeypatch.setattr(import_work, "bring", work)
-            to.app.state.errands.apart = Apart(seconds=5.0)  # type: ignore[attr-defined]
-            answer = to.post("/exchange", data={"held": packed(file)})
+            to.app.state.errands.apart = Apart(seconds=seconds)  # type: ignore[attr-defined]
+            answer = fetched(to, to.post("/exchange", data={"held": packed(file)}))
             assert answer.status_code == 422
             assert on_page(code) in answer.text
             assert rows_of(other.folder) == before
-
-
-def stops(records: Path, held: str, choices: dict[str, str]) -> Talk:
-    """Hands over a draft and some of its rows, and dies."""
-    talk = half_of(records, held, choices)
-    yield from talk
-    raise MemoryError
-
-
-def hangs(records: Path, held: str, choices: dict[str, str]) -> Talk:
-    """Hands over a draft and some of its rows, and goes on for ever."""
-    yield from half_of(records, held, choices)
-    threading.Event().wait()
-
-
-def half_of(records: Path, held: str, choices: dict[str, str]) -> Talk:
-    """A draft and its first rows."""
-    talk = IMPORTS(records, held, choices)
-    yield next(talk)
-    yield next(talk)
-
-
-IMPORTS = import_work.bring

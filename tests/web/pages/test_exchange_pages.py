@@ -6,14 +6,11 @@ import json
 import random
 import re
 import zipfile
-from collections.abc import Iterator
-from pathlib import Path
 
 import httpx2 as httpx
 import pytest
 from starlette.testclient import TestClient
 
-from app.shop.commands import engines
 from app.shop.exchange import several
 from app.shop.exchange.codes import FileQuestion
 from app.shop.exchange.exports import engine_file
@@ -22,54 +19,15 @@ from app.shop.record import loader
 from app.shop.rejections import Rejection
 from app.shop.stopwatch import Allowance
 from app.shop.store.database import Database
-from app.shop.store.upgrade import open_shop
 from app.web.application import create_app
 from app.web.pages.engine.data_out import download
 from app.web.security.pairing import Pairing
-from tests.at_once import AtOnce
 from tests.faults.bench import rows_of
 from tests.shop.exchange.files import EVEN, SLIPPED
 from tests.shop.past import Past
 from tests.shop.rejections import on_page
 from tests.shop.yard import AT, key
-
-ORIGIN = "http://127.0.0.1"
-
-
-@pytest.fixture
-def other(tmp_path: Path) -> Iterator[Database]:
-    opened = open_shop(tmp_path / "other")
-    yield opened
-    opened.close()
-
-
-def client(shop: Database, *, apart: bool = False) -> TestClient:
-    """A browser at a shop whose imports are done in the process of the test, or ``apart`` as the program does them."""
-    app = create_app(shop)
-    if not apart:
-        app.state.errands.apart = AtOnce()
-    return TestClient(app, base_url=ORIGIN, headers={"Origin": ORIGIN}, follow_redirects=False)
-
-
-def exported(shop: Database) -> bytes:
-    with client(shop) as out:
-        answer = out.get("/engines/1/export.json")
-    assert answer.status_code == 200
-    assert answer.headers["content-disposition"] == 'attachment; filename="31-0217.json"'
-    return bytes(answer.content)
-
-
-def look(to: TestClient, file: bytes) -> httpx.Response:
-    return to.post("/exchange/look", files={"file": ("engine.json", file, "application/json")})
-
-
-def hidden(page: str) -> dict[str, str]:
-    return {name: html.unescape(v) for name, v in re.findall(r'type="hidden" name="([^"]+)" value="([^"]*)"', page)}
-
-
-def count(shop: Database) -> int:
-    with shop.reading() as session:
-        return engines.count(session)
+from tests.web.exchanging import ORIGIN, client, count, exported, hidden, look
 
 
 def test_a_file_is_looked_at_first_and_then_brought_in(shop: Database, other: Database) -> None:

@@ -11,7 +11,7 @@ from fastapi import APIRouter, Depends, Request, status
 from fastapi.responses import HTMLResponse, Response
 from starlette.datastructures import UploadFile
 
-from app.shop.apart import Apart, DiedError, Talk, Wanted
+from app.shop.apart import Apart, DiedError, GivenUpError, Talk, Wanted
 from app.shop.errors import RejectedError
 from app.shop.exchange import import_work, several
 from app.shop.exchange.import_work import OneLooked, SeveralLooked
@@ -136,6 +136,8 @@ def _begun(
 def _answer(request: Request, page: Pages, ticket: str) -> Response:
     try:
         answer = _errands(request).answer(ticket)
+    except GivenUpError:
+        return _refused(page, RejectedError({"file": because(Rejection.FILE_TAKES_TOO_LONG)}))
     except KeyError:
         lost = _refused(page, RejectedError({"file": because(Rejection.FILE_LOST)}))
         lost.status_code = status.HTTP_404_NOT_FOUND
@@ -151,7 +153,7 @@ def _answer(request: Request, page: Pages, ticket: str) -> Response:
 def _done(shop: Database, page: Pages, choices: Mapping[str, str], apart: Apart, talk: Talk) -> Response:
     try:
         found = carry_on(shop, talk)
-    except TookTooLongError:
+    except (TookTooLongError, GivenUpError):
         return _refused(page, RejectedError({"file": because(Rejection.FILE_TAKES_TOO_LONG)}))
     except DiedError:
         return _refused(page, RejectedError({"file": because(Rejection.FILE_NEEDS_MORE_MEMORY)}))
