@@ -395,6 +395,6 @@ EVIDENCE = (
     *("fitting", "meter", "visit", "round", "reading", "opening_speed", "move", "check", "override", "sign_off"),
     *("correction", "engine_event", "stop_end", "hours_correction", "finding"),
     *("study", "study_reading", "meter_due", "setup", "practice"),
-    *("person", "pin_try", "tablet", "feed", "look", "filling", "program", "program_write"),
+    *("person", "pin_try", "tablet", "feed", "look", "filling", "channel_check", "program", "program_write"),
 )
 """The tables whose rows are only ever added."""
