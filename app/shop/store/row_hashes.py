@@ -15,6 +15,7 @@ from typing import Any
 from sqlalchemy import REAL, Column, Integer, event
 from sqlmodel import Session
 
+from app.shop.store.both.records import Wire
 from app.shop.store.database import raw_connection
 from app.shop.store.tables import Evidence
 
@@ -44,7 +45,7 @@ class Seals:
     """Table and id of each row that is not what was stored."""
 
 
-def check(connection: sqlite3.Connection) -> Seals:
+def check(connection: Wire) -> Seals:
     """Make the seal of every row again and compare. Tables from before there were seals are left out."""
     sound, unsealed, broken = 0, 0, []
     for table in tables_with(connection, "seal"):
@@ -61,12 +62,17 @@ def check(connection: sqlite3.Connection) -> Seals:
     return Seals(sound, unsealed, tuple(broken))
 
 
-def tables_with(connection: sqlite3.Connection, column: str) -> list[str]:
+def tables_with(connection: Wire, column: str) -> list[str]:
     """The tables that have a column of that name."""
     query = (
         "SELECT s.name FROM sqlite_schema s, pragma_table_info(s.name) c WHERE s.type = 'table' AND c.name = ? "
         "ORDER BY s.name"
     )
+    if not isinstance(connection, sqlite3.Connection):
+        query = (
+            "SELECT c.relname::text FROM pg_class c JOIN pg_attribute a ON a.attrelid = c.oid WHERE c.relkind = 'r' "
+            "AND c.relnamespace = current_schema()::regnamespace AND a.attname = ? ORDER BY 1"
+        )
     return [str(name) for (name,) in connection.execute(query, (column,))]
 
 

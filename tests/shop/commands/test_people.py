@@ -12,7 +12,7 @@ from app.shop.errors import ConflictError, NotFoundError, RejectedError
 from app.shop.reasons import Reason, because
 from app.shop.rejections import Rejection
 from app.shop.stopwatch import Stopwatch
-from app.shop.store.database import Database
+from app.shop.store.database import Database, FileDatabase
 from app.shop.store.tables import Person
 from app.shop.store.upgrade import open_shop
 from tests.shop.rejections import codes_of, rejects
@@ -92,7 +92,7 @@ def test_the_right_pin_proves_who_it_is(shop: Database) -> None:
     assert said(shop, "Another person", PIN) == {"name": because(Rejection.NOT_LISTED)}
 
 
-def test_the_pin_itself_is_nowhere_in_the_file(shop: Database) -> None:
+def test_the_pin_itself_is_nowhere_in_the_file(shop: FileDatabase) -> None:
     add(shop, pin="77301942")
     people.prove(shop, "Kim Marlow", "77301942", AT)
     shop.close()

@@ -16,7 +16,7 @@ from sqlmodel import Session
 from app.shop.reasons import because
 from app.shop.store import database
 from app.shop.store.codes import Unavailable
-from app.shop.store.database import Database, ShopTakenError, ShopUnavailableError, raw_connection
+from app.shop.store.database import Database, FileDatabase, ShopTakenError, ShopUnavailableError, raw_connection
 
 
 def run(session: Session, statement: str) -> None:
@@ -67,7 +67,7 @@ def test_no_update_is_lost_among_threads(counter: Database) -> None:
         assert number(session, "SELECT n FROM counter") == 200
 
 
-def test_a_write_holds_other_programs_off_from_its_first_read(counter: Database) -> None:
+def test_a_write_holds_other_programs_off_from_its_first_read(counter: FileDatabase) -> None:
     with counter.writing() as session, closing(sqlite3.connect(counter.file, timeout=0)) as other:
         assert number(session, "SELECT n FROM counter") == 0
         with pytest.raises(sqlite3.OperationalError, match="locked"):
@@ -84,7 +84,7 @@ def test_a_reader_sees_one_moment(counter: Database) -> None:
         assert number(reader, "SELECT n FROM counter") == 5
 
 
-def test_a_write_is_on_the_disk_when_it_is_left(counter: Database) -> None:
+def test_a_write_is_on_the_disk_when_it_is_left(counter: FileDatabase) -> None:
     with counter.writing() as session:
         run(session, "UPDATE counter SET n = 5")
     with closing(sqlite3.connect(counter.file)) as other:
@@ -103,7 +103,7 @@ def test_an_exception_takes_all_of_a_write_back(counter: Database) -> None:
         assert number(session, "SELECT n FROM counter") == 0
 
 
-def test_a_write_past_the_orm_is_kept_and_taken_back_like_any_other(counter: Database) -> None:
+def test_a_write_past_the_orm_is_kept_and_taken_back_like_any_other(counter: FileDatabase) -> None:
     def half() -> None:
         with counter.writing() as session:
             raw_connection(session).execute("UPDATE counter SET n = 6")
@@ -134,7 +134,7 @@ def test_a_write_that_was_ended_inside_goes_no_further(counter: Database, end: C
     def keeps_silent() -> None:
         with counter.writing() as session:
             run(session, "UPDATE counter SET n = 5")
-            raw_connection(session).rollback()  # as SQLite itself does when the disk is full
+            counter._pen.rollback()  # as SQLite itself does when the disk is full
 
     for ended in (goes_on, keeps_silent):
         with pytest.raises(RuntimeError, match="ended before"):
@@ -176,7 +176,7 @@ def write_five(counter: Database) -> None:
         run(session, "UPDATE counter SET n = 5")
 
 
-def test_another_program_that_holds_the_file_is_named_as_the_trouble(counter: Database) -> None:
+def test_another_program_that_holds_the_file_is_named_as_the_trouble(counter: FileDatabase) -> None:
     counter._pen.execute("PRAGMA busy_timeout=50")
     with closing(sqlite3.connect(counter.file, isolation_level=None)) as other:
         other.execute("BEGIN IMMEDIATE")
@@ -227,15 +227,15 @@ def test_a_stuck_write_does_not_hold_the_others_for_ever(counter: Database, monk
     write_five(counter)
 
 
-def test_a_shop_is_open_once(shop: Database) -> None:
+def test_a_shop_is_open_once(shop: FileDatabase) -> None:
     with pytest.raises(ShopTakenError) as caught:
-        Database(shop.folder)
+        FileDatabase(shop.folder)
     assert caught.value.reason == because(Unavailable.OPEN_ELSEWHERE, folder=shop.folder)
 
 
 def try_to_open(folder: Path) -> str:
     try:
-        Database(folder).close()
+        FileDatabase(folder).close()
     except ShopTakenError as error:
         return error.reason.code
     return "opened"
@@ -261,7 +261,7 @@ def test_a_closed_shop_is_one_file(counter: Database) -> None:
     assert sorted(file.name for file in counter.folder.iterdir()) == ["shop.db", "shop.lock"]
 
 
-def test_closing_waits_for_the_write_under_way(counter: Database) -> None:
+def test_closing_waits_for_the_write_under_way(counter: FileDatabase) -> None:
     inside = threading.Event()
     leave = threading.Event()
 
