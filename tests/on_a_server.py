@@ -10,6 +10,8 @@ import pytest
 from app.shop.store.database import Database, FileDatabase
 from tests.cluster import Cluster, cluster, programs
 
+Emptied = Callable[[Path], Database]
+
 
 def runs_on_a_server(item: pytest.Item) -> bool:
     """Whether a test takes a shop of whatever store: one that says that it takes a file is about the file."""
@@ -35,7 +37,9 @@ def cluster_of_tests() -> Iterator[Cluster]:
 
 
 @pytest.fixture(scope="session")
-def emptied(cluster_of_tests: Cluster, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[[Path], Database]]:
+def emptied(
+    cluster_of_tests: Cluster, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[Callable[[Path], Database]]:
     """Hands out the one database of this process as an empty shop, over a folder for what is no record."""
     import psycopg
 

@@ -187,7 +187,9 @@ def changed(copy: Path) -> None:
 
 
 @pytest.mark.parametrize("damage", [cut, changed])
-def test_a_damaged_copy_is_not_put_in_place(worked: FileDatabase, tmp_path: Path, damage: Callable[[Path], None]) -> None:
+def test_a_damaged_copy_is_not_put_in_place(
+    worked: FileDatabase, tmp_path: Path, damage: Callable[[Path], None]
+) -> None:
     made = backup.back_up(worked.folder, tmp_path / "copy.db")
     damage(made)
     worked.close()

@@ -29,4 +29,6 @@ class ServerProblem(StrEnum):
     NOT_CARRIED = "server-not-carried"  # why
     NOT_EMPTY = "server-not-empty"  # place
     OTHER_VERSION = "server-other-version"  # place, present, known
+
+
 """What is not of the server itself is of moving a shop to one or back: ``NOT_A_FOLDER`` and what follows it."""

@@ -133,7 +133,9 @@ def _tables(connection: psycopg.Connection[Any]) -> set[str]:
 
 
 def _migrate(address: str, config: Config, scripts: Path, name: str) -> None:
-    engine = create_engine(f"{NAME}://", creator=lambda: connected(address), poolclass=NullPool, use_native_hstore=False)
+    engine = create_engine(
+        f"{NAME}://", creator=lambda: connected(address), poolclass=NullPool, use_native_hstore=False
+    )
     event.listen(engine, "begin", lambda started: started.exec_driver_sql("BEGIN"))
     try:
         with engine.begin() as connection:
