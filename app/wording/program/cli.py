@@ -33,7 +33,11 @@ HOST_HELP = Message("Address to listen on.")
 LAN_HELP = Message("Give paired tablets on the same network access.")
 NO_NAME_HELP = Message("With --lan: announce no name, so that tablets open the program by its number only.")
 TLS_HELP = Message("Use https, with the shop's own certificate. Each tablet must trust it once.")
-DATA_HELP = Message("Folder of the shop's records.")
+DATA_HELP = Message(
+    "Folder of the shop's records, or the address of a database as postgresql://user@server/database; a password is "
+    "read from the file that PGPASSFILE names."
+)
+DATA_IS_A_FILE = Message("{file} is a file, not a folder.")
 TO_HELP = Message("File or folder to save the backup in. Default: the shop's own backup folder.")
 FILE_HELP = Message("Backup to restore.")
 EMPTY_HELP = Message("Start an empty shop instead.")

@@ -48,12 +48,9 @@ def open_server(address: str, folder: Path, scripts: Path | None = None) -> Serv
     """
     _require_no_password(address)
     folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-    try:
-        with server_errors(), connected(address) as connection:
-            _require_fit(connection)
-            _bring_up_to_date(connection, address, scripts or migrations())
-    except psycopg.OperationalError as error:  # before it was let in
-        raise _not_reached(address, error) from error
+    with server_errors(), let_in(address) as connection:
+        _require_fit(connection)
+        _bring_up_to_date(connection, address, scripts or migrations())
     return ServerDatabase(address, folder)
 
 
@@ -72,9 +69,13 @@ def _require_no_password(address: str) -> None:
         raise ShopUnavailableError(because(ServerProblem.PASSWORD))
 
 
-def _not_reached(address: str, error: psycopg.OperationalError) -> ShopUnavailableError:
-    why = re.sub(r"^connection failed: ", "", first_line(error))
-    return ShopUnavailableError(because(ServerProblem.NOT_LET_IN, server=server_name(address), why=why))
+def let_in(address: str) -> psycopg.Connection[Any]:
+    """A connection. Raises ShopUnavailableError where the server is not there, or lets nobody in by that address."""
+    try:
+        return connected(address)
+    except psycopg.OperationalError as error:
+        why = re.sub(r"^connection failed: ", "", first_line(error))
+        raise ShopUnavailableError(because(ServerProblem.NOT_LET_IN, server=server_name(address), why=why)) from error
 
 
 def _require_fit(connection: psycopg.Connection[Any]) -> None:

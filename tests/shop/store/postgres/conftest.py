@@ -1,6 +1,6 @@
 """A shop on a server of the tests' own, beside one in a file."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest

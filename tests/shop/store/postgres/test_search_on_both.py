@@ -2,6 +2,7 @@
 
 import random
 import string
+from typing import Any
 
 from sqlmodel import Session
 
@@ -11,12 +12,31 @@ from app.shop.store.tables import Engine
 
 NAMES = ("Müller & Söhne", "O'Neill", "Ødegård", "Håkon", "Čapek", "Nguyễn", "Straße 61", "ÅNGSTRÖM", "e\u0301clair")
 WORDS = ("coupe", "touring", "estate", "racer", "hill-climb", "BLUE", "31/0217", "Élan", "type_61", "3.9", "a+b", "Ä")
-STRANGE = ("+++", "%", "_", "\\", '"', "'", "''", "(", "a:b", "&", "|", "!", "<->", ":*", "ß", "İ", "\u200b", "xx yy zz")
+STRANGE = (
+    "+++",
+    "%",
+    "_",
+    "\\",
+    '"',
+    "'",
+    "''",
+    "(",
+    "a:b",
+    "&",
+    "|",
+    "!",
+    "<->",
+    ":*",
+    "ß",
+    "İ",
+    "\u200b",
+    "xx yy zz",
+)
 SEED = 20_261_129
 QUERIES = 500
 
 
-def engines(rng: random.Random, count: int) -> list[dict[str, object]]:
+def engines(rng: random.Random, count: int) -> list[dict[str, Any]]:
     """What engines are made of."""
     return [
         {
@@ -36,7 +56,7 @@ def engines(rng: random.Random, count: int) -> list[dict[str, object]]:
     ]
 
 
-def typed(rng: random.Random, made: list[dict[str, object]]) -> str:
+def typed(rng: random.Random, made: list[dict[str, Any]]) -> str:
     """What a person may type: parts of what is there, some of them wrong."""
     one = rng.choice(made)
     source = f"{one['serial']} {one['description']} {one['customer']} {one['vehicle']}".split()
@@ -53,7 +73,7 @@ def typed(rng: random.Random, made: list[dict[str, object]]) -> str:
     return " ".join(words)
 
 
-def filled(shop: Database, made: list[dict[str, object]]) -> None:
+def filled(shop: Database, made: list[dict[str, Any]]) -> None:
     """Put the engines into a shop, some with a job, some with facts that were changed, one taken out again."""
     with shop.writing() as session:
         session.add_all([Engine(**one) for one in made])
