@@ -22,7 +22,14 @@ from typing import TYPE_CHECKING, NoReturn
 
 import typer
 
-from app.server.commands import autostart_commands, backup_commands, feed_commands, live_commands, program_command
+from app.server.commands import (
+    autostart_commands,
+    backup_commands,
+    carry_command,
+    feed_commands,
+    live_commands,
+    program_command,
+)
 from app.server.network import LOOPBACK, addresses, home_on_the_network, names_in, numbers_of
 from app.server.options import Data, Host, Instruments, Lan, Nameless, Port, Tls
 from app.server.place import Place, folder_of, place_of
@@ -75,6 +82,7 @@ cli.add_typer(autostart_commands.commands, name="autostart")
 cli.command(help=say(words.BACKUP_HELP))(backup_commands.backup)
 cli.command(help=say(words.RESTORE_HELP))(backup_commands.restore)
 cli.command(help=say(words.CHECK_HELP))(backup_commands.check)
+cli.command(help=say(words.CARRY_HELP))(carry_command.carry)
 cli.command(help=say(words.LIVE_HELP))(live_commands.live)
 cli.command(help=say(words.FEED_HELP))(feed_commands.feed)
 cli.command(help=say(words.PROGRAM_HELP))(program_command.program)

@@ -37,6 +37,11 @@ DATA_HELP = Message(
     "Folder of the shop's records, or the address of a database as postgresql://user@server/database; a password is "
     "read from the file that PGPASSFILE names."
 )
+CARRY_HELP = Message(
+    "Carry a whole shop from a folder to a database server, or back, into an empty shop. Close the program first."
+)
+CARRY_FROM_HELP = Message("Folder or database of the shop to carry. It stays as it is.")
+CARRY_TO_HELP = Message("Folder or database to carry it to, which is made or must be empty.")
 DATA_IS_A_FILE = Message("{file} is a file, not a folder.")
 TO_HELP = Message("File or folder to save the backup in. Default: the shop's own backup folder.")
 FILE_HELP = Message("Backup to restore.")

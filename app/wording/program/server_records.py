@@ -78,10 +78,7 @@ SERVER_PROBLEMS: Mapping[StrEnum, Worded] = {
     ),
     ServerProblem.NOT_CARRIED: Message("Nothing was carried over ({why}). Both shops are as they were."),
     ServerProblem.NOT_EMPTY: Message("{place} has records already. Nothing was changed. Carry into an empty shop."),
-    ServerProblem.OTHER_VERSION: Message(
-        "The records of {place} are of version {present}, this program writes {known}. "
-        "Open that shop with this program once, then try again."
-    ),
+    ServerProblem.NOTHING_THERE: Message("There is no shop in {place}. Name its folder, or its database, with --from."),
 }
 TABLES[ServerProblem] = SERVER_PROBLEMS
 
@@ -92,7 +89,7 @@ MOST_NAMED = 5
 MEGABYTE = 1024**2
 DATABASE = Message("PostgreSQL {version}")
 BACKUPS = Message("Backups: made by whoever runs the server")
-CARRIED = Message("Carried over: {rows} rows, every row hash verified.")
+CARRIED = Message("Carried over: {rows} rows. Row hashes verified on both sides: {proved}.")
 
 
 def facts_of(found: "ServerHealth") -> list[str]:

@@ -28,7 +28,7 @@ class ServerProblem(StrEnum):
     NOT_A_FOLDER = "server-not-a-folder"
     NOT_CARRIED = "server-not-carried"  # why
     NOT_EMPTY = "server-not-empty"  # place
-    OTHER_VERSION = "server-other-version"  # place, present, known
+    NOTHING_THERE = "server-nothing-there"  # place
 
 
 """What is not of the server itself is of moving a shop to one or back: ``NOT_A_FOLDER`` and what follows it."""

@@ -38,7 +38,7 @@ class ServerWire:
         """Run one statement for each set of values. Raises as ``execute`` does."""
         try:
             with self._connection.cursor() as cursor:
-                cursor.executemany(spelled(sql), parameters)
+                cursor.executemany(spelled(sql, tells_id=False), parameters)
         except psycopg.IntegrityError as error:
             raise IntegrityError(sql, None, error) from error
         return None
@@ -50,15 +50,17 @@ PHRASES = (
     (re.compile(r"\bjson_array_length\(([\w.]+), '\$\.(\w+)'\)"), r"json_array_length(\1::json -> '\2')"),
     (re.compile(r"\bjson_object\(([^()]*)\)"), r"json_build_object(\1)::text"),
     (re.compile(r"\bchar\((0x10FFFF)\)"), r"chr(1114111)"),
-    (re.compile(r'^(INSERT INTO "\w+" \((?!"id").*)$', re.DOTALL), r"\1 RETURNING id"),
 )
-"""What SQLite calls otherwise. A new row without an id of its own tells the one it was given."""
+"""What SQLite calls otherwise."""
+
+NEW_ROW = re.compile(r'^INSERT INTO "\w+" \((?!"id")')
+"""A row without an id of its own tells the one it was given."""
 
 PIECE = re.compile(r"'(?:[^']|'')*'|\"[^\"]*\"|::|\?|:([a-z_]\w*)|%", re.IGNORECASE)
 
 
 @cache
-def spelled(sql: str) -> Any:
+def spelled(sql: str, *, tells_id: bool = True) -> Any:
     """A statement as the driver takes it. Quoted text stays as it is but for the driver's own sign.
 
     >>> spelled("SELECT '50 % :a ?' FROM t WHERE a = ? AND b = :name")
@@ -66,6 +68,8 @@ def spelled(sql: str) -> Any:
     """
     for phrase, other in PHRASES:
         sql = phrase.sub(other, sql)
+    if tells_id and NEW_ROW.match(sql):
+        sql += " RETURNING id"
     return PIECE.sub(_piece, sql)
 
 
