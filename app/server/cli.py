@@ -32,7 +32,7 @@ from app.server.commands import (
 )
 from app.server.network import LOOPBACK, addresses, home_on_the_network, names_in, numbers_of
 from app.server.options import Data, Host, Instruments, Lan, Nameless, Port, Tls
-from app.server.place import Place, folder_of, place_of
+from app.server.place import ShopPlace, folder_of, place_of
 from app.wording.message import say
 from app.wording.program import cli as words
 
@@ -72,10 +72,10 @@ def demo(
     host = "0.0.0.0" if lan else host
     named = lan and not no_name
     if data is not None:
-        run(Place(folder_of(data)), host, port, demonstration=True, named=named)
+        run(ShopPlace(folder_of(data)), host, port, demonstration=True, named=named)
         return
     with tempfile.TemporaryDirectory(prefix="evenbore-demo-") as folder:
-        run(Place(Path(folder)), host, port, demonstration=True, named=named)
+        run(ShopPlace(Path(folder)), host, port, demonstration=True, named=named)
 
 
 cli.add_typer(autostart_commands.commands, name="autostart")
@@ -94,7 +94,7 @@ def main() -> None:
 
 
 def run(
-    place: Place,
+    place: ShopPlace,
     host: str,
     port: int,
     *,
@@ -123,7 +123,7 @@ def run(
 
 
 def keep_open(
-    place: Place,
+    place: ShopPlace,
     door: socket.socket,
     host: str,
     *,
@@ -249,7 +249,7 @@ def why_not(error: OSError, host: str, port: int) -> str:
 
 
 @contextmanager
-def opened(place: Place, *, demonstration: bool) -> Iterator["Database"]:
+def opened(place: ShopPlace, *, demonstration: bool) -> Iterator["Database"]:
     """The shop at ``place``, closed on leaving; ends the program with a message when it cannot be opened.
 
     Raises DamagedShopError, which has a page of its own.

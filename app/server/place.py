@@ -21,14 +21,14 @@ SCHEMES = ("postgresql://", "postgres://")
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class ShopPlace:
     """A folder, and the address of a database where the records are in one: then the folder has what is no record."""
 
     folder: Path
     server: str = ""
 
     @classmethod
-    def typed(cls, text: str) -> "Place":
+    def typed(cls, text: str) -> "ShopPlace":
         """What was typed. Raises typer.BadParameter for a file."""
         if text.startswith(SCHEMES):
             own = hashlib.sha256(text.encode()).hexdigest()[:12]  # the folder of one database is no other's
@@ -54,12 +54,12 @@ class Place:
         return open_server(self.server, self.folder)
 
 
-def place_of(data: Place | None) -> Place:
+def place_of(data: ShopPlace | None) -> ShopPlace:
     """Where the records are: the platform's usual folder unless told otherwise."""
-    return data or Place(default_data_folder())
+    return data or ShopPlace(default_data_folder())
 
 
-def folder_of(data: Place | None) -> Path:
+def folder_of(data: ShopPlace | None) -> Path:
     """The folder of a shop that has to be in one. Ends the program with a message where it is on a server."""
     place = place_of(data)
     if place.server:
@@ -73,7 +73,7 @@ def folder_of(data: Place | None) -> Path:
 
 
 @contextmanager
-def opened_at(data: Place | None) -> "Iterator[Database]":
+def opened_at(data: ShopPlace | None) -> "Iterator[Database]":
     """The shop there, open until the block is left. Raises ShopUnavailableError."""
     shop = place_of(data).open()
     try:

@@ -8,7 +8,7 @@ from typing import Annotated, NoReturn, TypeVar
 import typer
 
 from app.server.options import Data
-from app.server.place import Place, folder_of, opened_at, place_of
+from app.server.place import ShopPlace, folder_of, opened_at, place_of
 from app.wording.message import say
 from app.wording.program import cli
 
@@ -91,7 +91,7 @@ def check(data: Data = None) -> None:
     typer.echo(say(cli.NO_PROBLEMS))
 
 
-def _check_server(data: Place | None) -> None:
+def _check_server(data: ShopPlace | None) -> None:
     from app.wording.program.server_records import facts_of, problems_of
 
     def checked() -> tuple[list[str], list[str]]:

@@ -5,12 +5,14 @@ from typing import Annotated
 
 import typer
 
-from app.server.place import Place
+from app.server.place import ShopPlace
 from app.wording.message import say
 from app.wording.program import cli
 
-From = Annotated[Place, typer.Option("--from", parser=Place.typed, metavar="PLACE", help=say(cli.CARRY_FROM_HELP))]
-To = Annotated[Place, typer.Option("--to", parser=Place.typed, metavar="PLACE", help=say(cli.CARRY_TO_HELP))]
+From = Annotated[
+    ShopPlace, typer.Option("--from", parser=ShopPlace.typed, metavar="PLACE", help=say(cli.CARRY_FROM_HELP))
+]
+To = Annotated[ShopPlace, typer.Option("--to", parser=ShopPlace.typed, metavar="PLACE", help=say(cli.CARRY_TO_HELP))]
 
 
 def carry(source: From, target: To) -> None:

@@ -10,7 +10,7 @@ from typing import Annotated
 import typer
 
 from app.server.options import Data, Port
-from app.server.place import Place, place_of
+from app.server.place import ShopPlace, place_of
 from app.wording.message import say
 from app.wording.program import cli
 
@@ -44,7 +44,7 @@ def feed(name: Name, data: Data = None, port: Port = 8000, withdraw: Withdraw = 
         raise typer.Exit(1) from problem
 
 
-def _let_in(place: Place, name: str) -> str:
+def _let_in(place: ShopPlace, name: str) -> str:
     """The token of a new feed of a shop that is not open."""
     from app.shop.commands.live import feeds
     from app.shop.store.idempotency import new_key
@@ -57,7 +57,7 @@ def _let_in(place: Place, name: str) -> str:
     return token
 
 
-def _withdraw(place: Place, name: str) -> None:
+def _withdraw(place: ShopPlace, name: str) -> None:
     """Let every feed of that name send no more. Ends the program with a message when there is none."""
     from app.shop.commands.live import feeds
     from app.shop.store.idempotency import new_key

@@ -26,7 +26,7 @@ SERVER_PROBLEMS: Mapping[StrEnum, Worded] = {
         "Take it out, and put the password in a file that only you can read: name that file in PGPASSFILE."
     ),
     ServerProblem.UNREACHABLE: Message(
-        "The database server takes no more connections. Nothing was saved. Try again, and tell whoever runs the server."
+        "The database server takes no more connections. Nothing was saved. Try again, and tell the person who runs the server."
     ),
     ServerProblem.NOT_LET_IN: Message(
         "The database {server} cannot be opened ({why}). Check the address after --data and that the server runs."
@@ -40,10 +40,10 @@ SERVER_PROBLEMS: Mapping[StrEnum, Worded] = {
     ),
     ServerProblem.STUCK: Message("Another program is still saving. Nothing was saved. Try again."),
     ServerProblem.FULL: Message(
-        "The disk of the database server is full. Nothing was saved. Tell whoever runs the server."
+        "The disk of the database server is full. Nothing was saved. Tell the person who runs the server."
     ),
     ServerProblem.READ_ONLY: Message(
-        "The database server takes no writes. Nothing was saved. Tell whoever runs the server."
+        "The database server takes no writes. Nothing was saved. Tell the person who runs the server."
     ),
     ServerProblem.RIGHTS: Message(
         "The database user lacks a right ({why}). Nothing was saved. Start the program once as the owner of the "
@@ -51,7 +51,7 @@ SERVER_PROBLEMS: Mapping[StrEnum, Worded] = {
     ),
     ServerProblem.DISK_ERROR: Message(
         "The database server reported an error of its disk or of its files. Nothing was saved. "
-        "Tell whoever runs the server."
+        "Tell the person who runs the server."
     ),
     ServerProblem.TOO_OLD: Message("The database server is PostgreSQL {version}. Version {least} or newer is needed."),
     ServerProblem.ENCODING: Message(
@@ -74,7 +74,7 @@ SERVER_PROBLEMS: Mapping[StrEnum, Worded] = {
     ),
     ServerProblem.ROWS_CHANGED: Message("Rows of {server} changed outside the program: {rows}."),
     ServerProblem.NOT_A_FOLDER: Message(
-        "This command is for a shop in a folder. Backups of a database server are made by whoever runs it."
+        "This command is for a shop in a folder. Backups of a database server are made by the person who runs it."
     ),
     ServerProblem.NOT_CARRIED: Message("Nothing was carried over ({why}). Both shops are as they were."),
     ServerProblem.NOT_EMPTY: Message("{place} has records already. Nothing was changed. Carry into an empty shop."),
@@ -88,7 +88,7 @@ MORE = Message("{count} more", note="How many more rows.")
 MOST_NAMED = 5
 MEGABYTE = 1024**2
 DATABASE = Message("PostgreSQL {version}")
-BACKUPS = Message("Backups: made by whoever runs the server")
+BACKUPS = Message("Backups: made by the person who runs the server")
 CARRIED = Message("Carried over: {rows} rows. Row hashes verified on both sides: {proved}.")
 
 

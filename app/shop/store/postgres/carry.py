@@ -65,7 +65,7 @@ def carry(source: Database, target: Database) -> Carried:
                 raise _not_carried(table.name)
             counted += mine[0]
         if _proved(there) != proved:
-            raise _not_carried("row hashes")
+            raise _not_carried("seal")
     _carry_traces(source.folder / traces.NAME, target.folder / traces.NAME)
     return Carried(counted, proved)
 

@@ -31,17 +31,17 @@ OUT_OF_RANGE = "22003"
 
 
 @dataclass(slots=True)
-class Stage:
+class CommitStage:
     """How far a transaction is: ``ending`` while its commit is under way, whose answer may be lost."""
 
     ending: bool = False
 
 
 @contextmanager
-def server_errors() -> Iterator[Stage]:
+def server_errors() -> Iterator[CommitStage]:
     """Turn what a server reports of itself into ShopUnavailableError, and a number that no table can hold into
     OverflowError; let every other error through."""
-    stage = Stage()
+    stage = CommitStage()
     try:
         yield stage
     except IntegrityError:

@@ -1,6 +1,6 @@
 """From the address of a database to a shop that is up to date: the only place that makes or changes its tables.
 
-Whoever has the shop open holds a lock with the others; whoever migrates holds it alone. Everything is made or changed
+Programs that have the shop open hold a lock together; one that migrates holds it alone. Everything is made or changed
 in one transaction, which PostgreSQL takes back whole.
 """
 
@@ -70,7 +70,7 @@ def _require_no_password(address: str) -> None:
 
 
 def let_in(address: str) -> psycopg.Connection[Any]:
-    """A connection. Raises ShopUnavailableError where the server is not there, or lets nobody in by that address."""
+    """A connection. Raises ShopUnavailableError where the server is not there, or refuses that address."""
     try:
         return connected(address)
     except psycopg.OperationalError as error:
@@ -108,7 +108,7 @@ def _bring_up_to_date(connection: psycopg.Connection[Any], address: str, scripts
 
 @contextmanager
 def _alone(connection: psycopg.Connection[Any], name: str) -> Iterator[None]:
-    """Nobody has the shop open meanwhile. Raises ShopUnavailableError where others go on having it open."""
+    """No other program has the shop open meanwhile. Raises ShopUnavailableError where others go on having it open."""
     connection.execute(f"SET lock_timeout = '{MIGRATE_SECONDS}s'")
     try:
         connection.execute(f"SELECT pg_advisory_lock({OPEN})")

@@ -25,7 +25,7 @@ from app.shop.store.postgres.failures import server_errors
 from app.shop.store.postgres.wire import Answer, ServerWire
 
 OPEN, WRITE = 0x45764272, 0x45764273
-"""Locks of a database that every program of ours knows: of whoever has the shop open, and of the one that writes."""
+"""Locks of a database that every program of ours knows: of those that have the shop open, and of the one that writes."""
 
 CONNECT_SECONDS = 5
 LOCK_SECONDS, IDLE_SECONDS = 10, 15
@@ -34,9 +34,13 @@ times what a write takes. A program that froze in a write is then let go of by t
 
 BEGIN_TO_READ = "BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY"
 BEGIN_TO_WRITE = f"BEGIN ISOLATION LEVEL READ COMMITTED; SELECT pg_advisory_xact_lock({WRITE})"
-SETTINGS = (
-    f"SET lock_timeout = '{LOCK_SECONDS}s'; SET idle_in_transaction_session_timeout = '{IDLE_SECONDS}s'; "
-    "SET synchronous_commit = on; SET client_min_messages = warning"
+SETTINGS = "; ".join(
+    (
+        f"SET lock_timeout = '{LOCK_SECONDS}s'",
+        f"SET idle_in_transaction_session_timeout = '{IDLE_SECONDS}s'",
+        "SET synchronous_commit = on",
+        "SET client_min_messages = warning",
+    )
 )
 
 
