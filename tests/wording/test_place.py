@@ -25,6 +25,7 @@ PLACES: dict[str, str] = {
     "wording": "the words themselves",
     "shop/exchange/v": "the description of engine files",
     "shop/exchange/tables": "the data dictionary of the tables",
+    "shop/store/both/migrating": "statements that make tables",
     "shop/demo": "invented engines, complaints and people of the demonstration",
 }
 """Folders whose literals are something else, and what."""
@@ -53,7 +54,8 @@ KNOWN: dict[str, frozenset[str]] = {
 """Literals of a module that are stored as they were, or belong to a protocol or a script."""
 
 TECHNICAL = re.compile(
-    r"^(text/|attachment;|<!doctype|\"><meta)|SELECT|LIKE|ORDER BY|WHERE|IS NULL|IN \(|AND |(ABLE TRIGGER|INTO|RETURNING) "
+    r"^(text/|attachment;|<!doctype|\"><meta)|SELECT|LIKE|ORDER BY|WHERE|IS NULL|IN \(|AND "
+    r"|(ABLE TRIGGER|INTO|RETURNING) "
 )
 """Headers, markup without words, and pieces of statements."""
 

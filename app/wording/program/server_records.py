@@ -26,7 +26,8 @@ SERVER_PROBLEMS: Mapping[StrEnum, Worded] = {
         "Take it out, and put the password in a file that only you can read: name that file in PGPASSFILE."
     ),
     ServerProblem.UNREACHABLE: Message(
-        "The database server takes no more connections. Nothing was saved. Try again, and tell the person who runs the server."
+        "The database server takes no more connections. Nothing was saved. Try again, and tell the person who runs "
+        "the server."
     ),
     ServerProblem.NOT_LET_IN: Message(
         "The database {server} cannot be opened ({why}). Check the address after --data and that the server runs."

@@ -1,8 +1,8 @@
 """What a migration needs to change the tables of both engines: the same columns, and what keeps and tells of rows.
 
 Migrations up to the revision in the name of ``migrations/postgres/tables-*.sql`` run on SQLite alone. Those after it
-use these in place of statements of one engine; a table whose rule changes is changed by Alembic's ``batch_alter_table``,
-and on SQLite, where that makes the table anew, ``only_added`` and ``told`` are called again.
+use these in place of statements of one engine; a table whose rule changes goes through Alembic's
+``batch_alter_table``, and on SQLite, where that makes the table anew, ``only_added`` and ``told`` are called again.
 """
 
 from typing import Any

@@ -25,7 +25,7 @@ from app.shop.store.postgres.failures import server_errors
 from app.shop.store.postgres.wire import Answer, ServerWire
 
 OPEN, WRITE = 0x45764272, 0x45764273
-"""Locks of a database that every program of ours knows: of those that have the shop open, and of the one that writes."""
+"""Locks of a database that every program of ours knows: of those that have it open, and of the one that writes."""
 
 CONNECT_SECONDS = 5
 LOCK_SECONDS, IDLE_SECONDS = 10, 15
