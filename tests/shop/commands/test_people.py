@@ -121,7 +121,9 @@ def test_two_that_differ_are_refused(shop: Database) -> None:
         people.add(shop, key(), "Kim Marlow", PIN, "2581", AT)
 
 
-def test_guessing_is_slowed_down_by_a_clock_that_is_not_set_and_a_restart_does_not_help(shop: Database) -> None:
+def test_guessing_is_slowed_down_by_a_clock_that_is_not_set_and_a_restart_does_not_help(
+    shop: FileDatabase,
+) -> None:
     seconds = 0.0
     shop.stopwatch = Stopwatch(lambda: seconds)
     add(shop)
