@@ -23,6 +23,11 @@ def client(server_shop: Database) -> Iterator[TestClient]:
         yield one
 
 
+def body() -> dict[str, object]:
+    """A reading that is stored."""
+    return {"key": key(), "round": 2, "bore": 1, "kind": "turn", "value": 6.25, "by": "KM"}
+
+
 @pytest.mark.parametrize("number", GREAT)
 def test_a_number_that_nothing_has_is_no_error(client: TestClient, server_shop: Database, number: int) -> None:
     engine(server_shop, FOUR)
@@ -32,10 +37,10 @@ def test_a_number_that_nothing_has_is_no_error(client: TestClient, server_shop: 
 def test_a_sign_that_no_text_can_hold_is_refused(client: TestClient, server_shop: Database) -> None:
     visit_id = heat_soaked(server_shop, FOUR)
     here = f"/api/visits/{visit_id}/phases/heat-soaked-recheck/readings"
-    body = {"key": key(), "round": 1, "bore": 1, "value": 6.25, "by": "K\x00M"}
-    assert 400 <= client.post(here, json=body).status_code < 500
-    form = {"key": key(), "round": "1", "bore": "1", "value": "6.25", "by": "K\x00M"}
+    assert 400 <= client.post(here, json={**body(), "by": "K\x00M"}).status_code < 500
+    form = {"key": key(), "round": "2", "bore": "1", "value": "6.25", "by": "K\x00M"}
     assert 400 <= client.post(f"/visits/{visit_id}/heat-soaked-recheck/readings", data=form).status_code < 500
+    assert client.post(here, json=body()).status_code == 201
     for path in ("/?q=a%00b", "/api/engines?q=a%00b", "/tag/%00", "/api/engines?serial=a%00b"):
         assert client.get(path).status_code < 500, path
 
@@ -45,5 +50,5 @@ def test_a_number_past_what_a_column_holds_is_refused(client: TestClient, server
     visit_id = heat_soaked(server_shop, FOUR)
     here = f"/api/visits/{visit_id}/phases/heat-soaked-recheck/readings"
     for field in ("bore", "round", "supersedes"):
-        body = {"key": key(), "round": 1, "bore": 1, "value": 6.25, "by": "KM", field: number}
-        assert 400 <= client.post(here, json=body).status_code < 500, field
+        assert 400 <= client.post(here, json={**body(), field: number}).status_code < 500, field
+    assert client.post(here, json=body()).status_code == 201
