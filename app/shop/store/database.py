@@ -23,6 +23,7 @@ from app.shop.store.both.records import Database as Database
 from app.shop.store.codes import Noticed, Unavailable
 from app.shop.store.folder.forgetting import TAKEN_OUT
 from app.shop.store.folder.presence import Presence
+from app.shop.store.lru import LruCache
 
 BUSY_SECONDS = 5.0
 """How long a statement waits for another program that holds the file, such as a copying tool."""
@@ -168,6 +169,10 @@ class FileDatabase(Database):
             self.lost = True
         if self.lost:
             raise ShopUnavailableError(because(Unavailable.FILE_REPLACED, folder=self.folder))
+
+    @property
+    def where(self) -> Path:
+        return self.file
 
     def still_there(self) -> bool:
         """Whether the files are those that were opened. Once they were not, nothing is written any more."""

@@ -89,6 +89,11 @@ class Database(ABC):
         Raises ShopUnavailableError when that cannot be.
         """
 
+    @property
+    @abstractmethod
+    def where(self) -> Path | str:
+        """Where a child of this process finds the records: their file, or the address of their database."""
+
     @abstractmethod
     def still_there(self) -> bool:
         """Whether the records are those that were opened. Once they were not, nothing is written any more."""

@@ -12,7 +12,7 @@ from typing import Any
 
 import psycopg
 from psycopg.pq import TransactionStatus
-from sqlalchemy import Connection, Engine, StaticPool, create_engine, event
+from sqlalchemy import Connection, Engine, NullPool, Pool, StaticPool, create_engine, event
 from sqlalchemy.exc import DBAPIError
 from sqlmodel import Session
 
@@ -20,6 +20,8 @@ from app.shop.reasons import because
 from app.shop.store.both.records import TURN_SECONDS, Database
 from app.shop.store.codes import Unavailable
 from app.shop.store.database import ShopUnavailableError
+from app.shop.store.folder.forgetting import TAKEN_OUT
+from app.shop.store.lru import LruCache
 from app.shop.store.postgres.dialect import NAME
 from app.shop.store.postgres.failures import server_errors
 from app.shop.store.postgres.wire import Answer, ServerWire
@@ -85,7 +87,7 @@ class ServerDatabase(Database):
                 session = self._session(self._reads)
                 connection = session.connection()
             with session:
-                session.info["wire"] = ServerWire(_driver(connection))
+                session.info.update({"wire": ServerWire(_driver(connection)), "writes": None})  # others write too
                 yield session
                 self._keep(session)
 
@@ -156,6 +158,10 @@ class ServerDatabase(Database):
         self._pen = None
         self._writes.dispose()
 
+    @property
+    def where(self) -> str:
+        return self.address
+
     def still_there(self) -> bool:
         return True
 
@@ -167,7 +173,21 @@ class ServerDatabase(Database):
         return True
 
 
-def _engine(address: str, pool: type[StaticPool] | None = None, **how: Any) -> Engine:
+@contextmanager
+def reading_server_beside(address: str) -> Iterator[Session]:
+    """A session that sees one moment of the records in a database, for a child of a process that has them open.
+
+    Writing in it raises. Raises ShopUnavailableError.
+    """
+    engine = _engine(address, NullPool)
+    event.listen(engine, "begin", _begin)
+    info = {"memory": LruCache(), "fresh": {}, "now": None, "writes": None, TAKEN_OUT: False}
+    with server_errors(), Session(engine, expire_on_commit=False, info=info) as session:
+        session.info["wire"] = ServerWire(_driver(session.connection()))
+        yield session
+
+
+def _engine(address: str, pool: type[Pool] | None = None, **how: Any) -> Engine:
     return create_engine(
         f"{NAME}://",
         creator=lambda: connected(address),
