@@ -183,4 +183,4 @@ def _engine(key: str) -> EngineRow:
         "idle_speed": 15.0,
         "registered_at": "2026",
     }
-    return EngineRow(key=key, serial=key, serial_folded=key, registered_at="2026", **text, **figures)
+    return EngineRow(key=key, serial=key, serial_folded=key, **text, **figures)
