@@ -1,7 +1,7 @@
 """A PostgreSQL server of the tests' own: made in a temporary folder, reached by a socket there, gone at the end."""
 
+import getpass
 import os
-import pwd
 import shutil
 import subprocess
 import tempfile
@@ -60,7 +60,7 @@ def cluster(settings: Sequence[str] = QUICK) -> Iterator[Cluster]:
     there = programs()
     if there is None:
         raise RuntimeError("PostgreSQL is not installed")
-    owner = NOT_AS_ROOT if os.geteuid() == 0 else pwd.getpwuid(os.geteuid()).pw_name
+    owner = NOT_AS_ROOT if os.geteuid() == 0 else getpass.getuser()
     folder = Path(tempfile.mkdtemp(prefix="evenbore-pg-"))
     if os.geteuid() == 0:
         shutil.chown(folder, owner)
@@ -90,4 +90,4 @@ def run(line: Sequence[str]) -> None:
 def _as_owner(owner: str, line: Sequence[str]) -> list[str]:
     if os.geteuid() != 0:
         return list(line)
-    return ["setpriv", f"--reuid={owner}", f"--regid={pwd.getpwnam(owner).pw_gid}", "--clear-groups", *line]
+    return ["setpriv", f"--reuid={owner}", "--regid=65534", "--clear-groups", *line]
