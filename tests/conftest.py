@@ -12,10 +12,13 @@ import hypothesis
 import pytest
 from playwright.sync_api import BrowserContext, ViewportSize, expect
 
-from app.shop.store.database import Database
+from app.shop.store.database import Database, FileDatabase
 from app.shop.store.upgrade import open_shop
 from tests.browser import NewContext, flags, installed
 from tests.clock import working_day
+from tests.on_a_server import cluster_of_tests as cluster_of_tests
+from tests.on_a_server import emptied as emptied
+from tests.on_a_server import runs_on_a_server
 from tests.serving import serving
 
 SIZE: ViewportSize = {"width": 1280, "height": 800}
@@ -37,10 +40,19 @@ hypothesis.settings.register_profile("evenbore", deadline=None, derandomize="CI"
 hypothesis.settings.load_profile("evenbore")
 
 
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """``--store postgres`` runs the tests that take a ``shop`` on a server of their own, and no others."""
+    parser.addoption("--store", choices=("file", "postgres"), default="file", help="what the records are kept in")
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     """Mark what drives a browser, so that it can be left out. What takes longest goes first, then the browser's tests:
     workers that take from each other what is left then end together.
     """
+    if config.getoption("store") == "postgres":
+        left_out = [item for item in items if not runs_on_a_server(item)]
+        config.hook.pytest_deselected(items=left_out)
+        items[:] = [item for item in items if item not in set(left_out)]
     for item in items:
         if "playwright" in getattr(item, "fixturenames", ()):
             item.add_marker(pytest.mark.browser)
@@ -68,12 +80,17 @@ def newly_made(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture
-def shop(tmp_path: Path, newly_made: Path) -> Iterator[Database]:
+def shop(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Database]:
     """An empty shop: a copy of the one that the migrations made, which need not be looked through again."""
     folder = tmp_path / "shop"
     folder.mkdir(mode=0o700)
-    shutil.copyfile(newly_made, folder / newly_made.name)
-    opened = Database(folder)
+    opened: Database
+    if request.config.getoption("store") == "postgres":
+        opened = request.getfixturevalue("emptied")(folder)
+    else:
+        newly_made: Path = request.getfixturevalue("newly_made")
+        shutil.copyfile(newly_made, folder / newly_made.name)
+        opened = FileDatabase(folder)
     yield opened
     opened.close()
 

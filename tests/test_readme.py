@@ -42,7 +42,7 @@ def test_the_line_for_windows_is_the_run_line_with_the_places_of_windows() -> No
 
 def test_every_extra_that_is_installed_is_there() -> None:
     named = {extra for extras in re.findall(r"\.\[([\w,-]+)\]", README) for extra in extras.split(",")}
-    assert named == {"live", "live-can", "test", "standalone"} == set(PROJECT["optional-dependencies"])
+    assert named == {"group", "live", "live-can", "test", "standalone"} == set(PROJECT["optional-dependencies"])
 
 
 def test_the_python_that_is_asked_for_is_the_one_that_is_needed() -> None:

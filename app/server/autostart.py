@@ -69,11 +69,11 @@ def program() -> Command:
     return (sys.executable,) if getattr(sys, "frozen", False) else (sys.executable, "-m", "app.server")
 
 
-def serving(*, port: int, host: str, lan: bool, no_name: bool = False, tls: bool, data: Path) -> Command:
+def serving(*, port: int, host: str, lan: bool, no_name: bool = False, tls: bool, data: str) -> Command:
     """``evenbore serve`` with its options in full, so that it means the same from any folder."""
     reached = ("--lan", *(("--no-name",) if no_name else ())) if lan else ("--host", host)
     secured = ("--tls",) if tls else ()
-    return (*program(), "serve", "--port", str(port), *reached, *secured, "--data", str(data.absolute()))
+    return (*program(), "serve", "--port", str(port), *reached, *secured, "--data", data)
 
 
 def on_linux(folder: Path, serve: Sequence[str]) -> Autostart:

@@ -22,9 +22,17 @@ from typing import TYPE_CHECKING, NoReturn
 
 import typer
 
-from app.server.commands import autostart_commands, backup_commands, feed_commands, live_commands, program_command
+from app.server.commands import (
+    autostart_commands,
+    backup_commands,
+    carry_command,
+    feed_commands,
+    live_commands,
+    program_command,
+)
 from app.server.network import LOOPBACK, addresses, home_on_the_network, names_in, numbers_of
 from app.server.options import Data, Host, Instruments, Lan, Nameless, Port, Tls
+from app.server.place import ShopPlace, folder_of, place_of
 from app.wording.message import say
 from app.wording.program import cli as words
 
@@ -52,10 +60,8 @@ def serve(
     data: Data = None,
 ) -> None:
     """Serve the shop's records."""
-    from app.places import default_data_folder
-
-    folder = data or default_data_folder()
-    run(folder, "0.0.0.0" if lan else host, port, demonstration=False, tls=tls, named=lan and not no_name, live=live)
+    at, named = place_of(data), lan and not no_name
+    run(at, "0.0.0.0" if lan else host, port, demonstration=False, tls=tls, named=named, live=live)
 
 
 @cli.command(help=say(words.DEMO_HELP))
@@ -66,16 +72,17 @@ def demo(
     host = "0.0.0.0" if lan else host
     named = lan and not no_name
     if data is not None:
-        run(data, host, port, demonstration=True, named=named)
+        run(ShopPlace(folder_of(data)), host, port, demonstration=True, named=named)
         return
     with tempfile.TemporaryDirectory(prefix="evenbore-demo-") as folder:
-        run(Path(folder), host, port, demonstration=True, named=named)
+        run(ShopPlace(Path(folder)), host, port, demonstration=True, named=named)
 
 
 cli.add_typer(autostart_commands.commands, name="autostart")
 cli.command(help=say(words.BACKUP_HELP))(backup_commands.backup)
 cli.command(help=say(words.RESTORE_HELP))(backup_commands.restore)
 cli.command(help=say(words.CHECK_HELP))(backup_commands.check)
+cli.command(help=say(words.CARRY_HELP))(carry_command.carry)
 cli.command(help=say(words.LIVE_HELP))(live_commands.live)
 cli.command(help=say(words.FEED_HELP))(feed_commands.feed)
 cli.command(help=say(words.PROGRAM_HELP))(program_command.program)
@@ -87,7 +94,7 @@ def main() -> None:
 
 
 def run(
-    folder: Path,
+    place: ShopPlace,
     host: str,
     port: int,
     *,
@@ -96,7 +103,7 @@ def run(
     named: bool = False,
     live: Path | None = None,
 ) -> None:
-    """Serve the shop in ``folder`` until Ctrl-C or SIGTERM, then close it.
+    """Serve the shop at ``place`` until Ctrl-C or SIGTERM, then close it.
 
     Parameters: ``port`` 0 to 65535; ``demonstration`` fills a shop that has no engines with made-up ones; ``tls`` is
     for https; ``named`` announces a name on the network; ``live`` is a channel file to read instruments by.
@@ -105,9 +112,10 @@ def run(
     try:
         with ExitStack() as both:
             door = both.enter_context(listening(host, port))
-            announcer = both.enter_context(naming(folder, door, tls=tls)) if named else None
-            secured = both.enter_context(securing(folder, door, host, announcer)) if tls else None
-            again = partial(keep_open, folder, door, host, secured=secured, announcer=announcer, live=live)
+            place.folder.parent.mkdir(parents=True, exist_ok=True)
+            announcer = both.enter_context(naming(place.folder, door, tls=tls)) if named else None
+            secured = both.enter_context(securing(place.folder, door, host, announcer)) if tls else None
+            again = partial(keep_open, place, door, host, secured=secured, announcer=announcer, live=live)
             while not again(demonstration=demonstration):
                 typer.echo(say(words.RESTORED_WHILE_DAMAGED))
     except KeyboardInterrupt:
@@ -115,7 +123,7 @@ def run(
 
 
 def keep_open(
-    folder: Path,
+    place: ShopPlace,
     door: socket.socket,
     host: str,
     *,
@@ -126,6 +134,7 @@ def keep_open(
 ) -> bool:
     """Serve the shop, or the page that says it is damaged. False when a backup was restored there."""
     from app.shop.store.backup import copying
+    from app.shop.store.database import FileDatabase
     from app.shop.store.upgrade import DamagedShopError
     from app.web.application import create_app
     from app.web.pages.shop.damaged import create_damaged_app
@@ -133,8 +142,8 @@ def keep_open(
     lan_names = announcer.hosts if announcer else names_in(host)
     try:
         with (
-            opened(folder, demonstration=demonstration) as shop,
-            nullcontext() if demonstration else copying(shop, now, warn),
+            opened(place, demonstration=demonstration) as shop,
+            copying(shop, now, warn) if isinstance(shop, FileDatabase) and not demonstration else nullcontext(),
         ):
             pairing = pairing_for(host, door.getsockname()[1], scheme_of(secured), announcer)
             trust = secured.trust if secured else None
@@ -240,19 +249,19 @@ def why_not(error: OSError, host: str, port: int) -> str:
 
 
 @contextmanager
-def opened(folder: Path, *, demonstration: bool) -> Iterator["Database"]:
-    """The shop in ``folder``, closed on leaving; ends the program with a message when it cannot be opened.
+def opened(place: ShopPlace, *, demonstration: bool) -> Iterator["Database"]:
+    """The shop at ``place``, closed on leaving; ends the program with a message when it cannot be opened.
 
     Raises DamagedShopError, which has a page of its own.
     """
     from app.shop.reasons import because
     from app.shop.store.codes import Noticed
     from app.shop.store.database import ShopUnavailableError
-    from app.shop.store.upgrade import DamagedShopError, open_shop
+    from app.shop.store.upgrade import DamagedShopError
     from app.wording.reasons import in_words
 
     try:
-        shop = open_shop(folder)
+        shop = place.open()
     except DamagedShopError:
         raise
     except ShopUnavailableError as error:
@@ -267,7 +276,7 @@ def opened(folder: Path, *, demonstration: bool) -> Iterator["Database"]:
         yield shop
     finally:
         if not shop.close():
-            warn(because(Noticed.HELD_AT_CLOSE, file=shop.file.with_name(f"{shop.file.name}-wal")))
+            warn(because(Noticed.HELD_AT_CLOSE, file=shop.folder / "shop.db-wal"))
 
 
 def is_empty(shop: "Database") -> bool:

@@ -5,6 +5,7 @@ from typing import Annotated
 
 import typer
 
+from app.server.place import ShopPlace
 from app.wording.message import say
 from app.wording.program import cli
 
@@ -13,7 +14,9 @@ Host = Annotated[str, typer.Option(help=say(cli.HOST_HELP))]
 Lan = Annotated[bool, typer.Option("--lan", help=say(cli.LAN_HELP))]
 Tls = Annotated[bool, typer.Option("--tls", help=say(cli.TLS_HELP))]
 Nameless = Annotated[bool, typer.Option("--no-name", help=say(cli.NO_NAME_HELP))]
-Data = Annotated[Path | None, typer.Option(file_okay=False, help=say(cli.DATA_HELP), show_default=False)]
+Data = Annotated[
+    ShopPlace | None, typer.Option(parser=ShopPlace.typed, metavar="PLACE", help=say(cli.DATA_HELP), show_default=False)
+]
 Instruments = Annotated[
     Path | None, typer.Option("--live", dir_okay=False, help=say(cli.SERVE_LIVE_HELP), show_default=False)
 ]

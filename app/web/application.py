@@ -21,6 +21,7 @@ from app.shop.commands.live.feeds import feeders
 from app.shop.errors import NotFoundError, RejectedError
 from app.shop.record.loader import in_the_shop
 from app.shop.store.database import Database, ShopUnavailableError
+from app.shop.store.postgres.codes import ServerProblem
 from app.web.api import interface
 from app.web.api.answers.dry_run import told
 from app.web.api.problems import either
@@ -64,7 +65,7 @@ from app.web.spoken import Spoken
 from app.web.steady_clock import SteadyClock
 from app.wording.language import ENGLISH
 from app.wording.message import say
-from app.wording.program.request_faults import NOT_FOUND, NOT_SAVED, RequestFault, notice_of
+from app.wording.program.request_faults import NOT_FOUND, NOT_KNOWN, NOT_SAVED, RequestFault, notice_of
 from app.wording.reasons import in_words, sentence_of
 
 
@@ -223,4 +224,5 @@ def _notice(request: Request, status: int, fault: RequestFault) -> Response:
 
 def _unavailable(request: Request, error: Exception) -> Response:
     assert isinstance(error, ShopUnavailableError)
-    return Pages(request).show("refused.html", 503, title=say(NOT_SAVED), message=in_words(error.reason))
+    title = NOT_KNOWN if error.reason.code is ServerProblem.UNKNOWN_IF_SAVED else NOT_SAVED
+    return Pages(request).show("refused.html", 503, title=say(title), message=in_words(error.reason))

@@ -24,7 +24,7 @@ from starlette.testclient import TestClient
 
 from app.shop.procedure.phases import FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN
 from app.shop.record.fittings import hardware_to_json, layout_to_json
-from app.shop.store.database import Database
+from app.shop.store.database import Database, FileDatabase
 from app.shop.store.upgrade import open_shop
 from app.sync.engine.hardware import likely_hardware
 from app.sync.engine.units import LITER
@@ -222,14 +222,14 @@ def measure(count: int, kept: Path, work: Path) -> Line:
         open_shop(kept).close()
         fill(kept / "shop.db", count, random.Random(count))
     filled = time.perf_counter() - begun
-    shop = Database(shutil.copytree(kept, work / "asked"))
+    shop = FileDatabase(shutil.copytree(kept, work / "asked"))
     try:
         return _asked(shop, count, filled, random.Random(count))
     finally:
         shop.close()
 
 
-def _asked(shop: Database, count: int, filled: float, rng: random.Random) -> Line:
+def _asked(shop: FileDatabase, count: int, filled: float, rng: random.Random) -> Line:
     with shop.reading() as session:
         ask = session.connection().exec_driver_sql
         rounds = int(ask("SELECT count(*) FROM round").scalar_one())

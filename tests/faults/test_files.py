@@ -20,7 +20,7 @@ from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.reasons import Reason, because
 from app.shop.store import backup, copies, database
 from app.shop.store.codes import Damage, Noticed, Unavailable
-from app.shop.store.database import Database, ShopUnavailableError
+from app.shop.store.database import FileDatabase, ShopUnavailableError
 from app.shop.store.folder.journal import FRAME_HEADER, HEADER
 from app.shop.store.integrity import examine
 from app.shop.store.upgrade import DamagedShopError, open_shop
@@ -352,7 +352,7 @@ def test_a_shop_on_a_medium_that_takes_nothing_is_checked_and_copied(tmp_path: P
 
 
 def test_another_program_that_holds_the_file_is_told_and_let_go_of(
-    shop: Database, monkeypatch: pytest.MonkeyPatch
+    shop: FileDatabase, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A reader keeps the journal from being emptied, with what was just taken out in it."""
     monkeypatch.setattr(database, "PRAGMAS", [*database.PRAGMAS, "busy_timeout=50"])
@@ -371,7 +371,7 @@ def test_another_program_that_holds_the_file_is_told_and_let_go_of(
 
 
 def test_another_program_that_holds_the_file_at_the_close_is_told(
-    shop: Database, monkeypatch: pytest.MonkeyPatch
+    shop: FileDatabase, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     heat_soaked(shop)
     monkeypatch.setattr(database, "BUSY_SECONDS", 0.05)
@@ -382,7 +382,7 @@ def test_another_program_that_holds_the_file_at_the_close_is_told(
         assert shop.close() is False
 
 
-def test_a_shop_that_is_gone_is_not_made_anew_by_a_reader(shop: Database) -> None:
+def test_a_shop_that_is_gone_is_not_made_anew_by_a_reader(shop: FileDatabase) -> None:
     shop.file.unlink()
     with pytest.raises(ShopUnavailableError) as caught, shop.reading() as session:
         session.connection()

@@ -13,7 +13,7 @@ from starlette.testclient import TestClient
 import app.web.pages
 from app import places
 from app.shop.procedure.phases import PHASES
-from app.shop.store.database import Database
+from app.shop.store.database import Database, FileDatabase
 from app.web.application import create_app
 from tests.faults.bench import assert_whole
 from tests.shop.yard import heat_soaked, key
@@ -84,7 +84,7 @@ def pages(method: str) -> list[str]:
 
 
 @pytest.mark.parametrize("method", ["POST", "GET"])
-def test_no_page_answers_nonsense_with_a_mishap(browser: TestClient, shop: Database, method: str) -> None:
+def test_no_page_answers_nonsense_with_a_mishap(browser: TestClient, shop: FileDatabase, method: str) -> None:
     chance = random.Random(SEED)
     names = field_names()
     found = pages(method)

@@ -10,7 +10,7 @@ from starlette.testclient import TestClient
 
 from app.shop.exchange import imports
 from app.shop.json_bounds import Bounds
-from app.shop.store.database import Database
+from app.shop.store.database import Database, FileDatabase
 from app.web.application import create_app
 from app.web.error_responses import PROBLEM
 from app.web.security.middleware import JSON_BOUNDS
@@ -80,7 +80,7 @@ def send(client: TestClient, path: str, body: bytes) -> Any:
 
 @pytest.mark.parametrize(("come_so_far", "path", "body"), KINDS)
 def test_no_value_of_any_field_breaks_the_interface(
-    client: TestClient, shop: Database, come_so_far: Callable[[Database], None], path: str, body: dict[str, Any]
+    client: TestClient, shop: FileDatabase, come_so_far: Callable[[FileDatabase], None], path: str, body: dict[str, Any]
 ) -> None:
     come_so_far(shop)
     for place, value in places({**body, "key": key()}):

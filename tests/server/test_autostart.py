@@ -174,7 +174,7 @@ def test_written_shown_and_taken_back(tmp_path: Path) -> None:
 
 @pytest.mark.slow
 def test_the_command_that_is_written_starts_the_program(tmp_path: Path) -> None:
-    options = made.serving(port=8010, host="127.0.0.1", lan=False, tls=False, data=tmp_path / "shop")
+    options = made.serving(port=8010, host="127.0.0.1", lan=False, tls=False, data=str(tmp_path / "shop"))
     ended = subprocess.run([*options, "--help"], cwd=tmp_path, capture_output=True, text=True, check=False)
     assert ended.returncode == 0, ended
     assert say(words.SERVE_HELP).split(",")[0] in ended.stdout

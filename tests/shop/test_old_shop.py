@@ -26,7 +26,7 @@ from app.shop.exchange.imports import bring_in, read
 from app.shop.reasons import because
 from app.shop.store import health
 from app.shop.store.codes import Damage
-from app.shop.store.database import Database
+from app.shop.store.database import Database, FileDatabase
 from app.shop.store.integrity import examine, orphan_rows, read_only
 from app.shop.store.upgrade import open_shop
 from app.web.application import create_app
@@ -123,7 +123,7 @@ def test_the_old_shop_is_of_its_time() -> None:
     assert recorded()["revision"] == "0012"
 
 
-def test_it_is_whole_and_up_to_date_and_no_row_went_missing(old: Database) -> None:
+def test_it_is_whole_and_up_to_date_and_no_row_went_missing(old: FileDatabase) -> None:
     found = examine(old.file)
     assert found.damage is None
     assert found.revision == health.known_revision()
@@ -136,14 +136,14 @@ def test_it_is_whole_and_up_to_date_and_no_row_went_missing(old: Database) -> No
             assert connection.execute(f'SELECT count(*) FROM "{table}"').fetchone()[0] >= rows, table
 
 
-def test_it_is_the_same_when_it_is_opened_again(own: Database) -> None:
+def test_it_is_the_same_when_it_is_opened_again(own: FileDatabase) -> None:
     own.close()
     before = own.file.read_bytes()
     open_shop(own.folder).close()
     assert own.file.read_bytes() == before
 
 
-def test_a_changed_figure_in_it_is_still_seen(own: Database) -> None:
+def test_a_changed_figure_in_it_is_still_seen(own: FileDatabase) -> None:
     """Its seals are looked at: a file that somebody wrote to is not taken for whole."""
     own.close()
     with closing(sqlite3.connect(own.file)) as connection:
@@ -166,7 +166,7 @@ def test_an_engine_goes_out_as_it_did(old: Database, serial: str) -> None:
 
 
 @pytest.mark.parametrize("serial", FILES)
-def test_its_file_comes_into_an_empty_shop_and_goes_out_again_as_it_was(shop: Database, serial: str) -> None:
+def test_its_file_comes_into_an_empty_shop_and_goes_out_again_as_it_was(shop: FileDatabase, serial: str) -> None:
     held = unpacked(FILES[serial])
     was = json.loads(held)
     engine_id = bring_in(shop, read(held), {})
@@ -232,7 +232,7 @@ def test_the_pin_is_still_that_persons(own: Database) -> None:
         people.prove(own, SIGNER, "2581", at)
 
 
-def test_work_goes_on_where_it_stopped(own: Database) -> None:
+def test_work_goes_on_where_it_stopped(own: FileDatabase) -> None:
     """A round half read at 76737f8 is read to its end by the advice, a minute after its newest reading."""
     minute = datetime(2026, 11, 24, 8, 43, tzinfo=UTC)
     with TestClient(create_app(own, clock=lambda: minute), base_url=ORIGIN) as bench:

@@ -25,7 +25,8 @@ from app.shop.procedure.read_order import next_reading
 from app.shop.procedure.running import as_done, run_out
 from app.shop.record import loader
 from app.shop.record.visit_record import SPEEDS, VisitRecord
-from app.shop.store.database import Database, raw_connection
+from app.shop.store.both.records import Wire
+from app.shop.store.database import Database, FileDatabase, raw_connection
 from app.shop.store.upgrade import open_shop
 from app.sync.engine.hardware import likely_hardware
 from app.sync.engine.layout import Bank, Layout
@@ -176,6 +177,8 @@ def heat_soaked(shop: Database, layout: Layout = V8) -> int:
 
     In a shop as it was made, it is put there as a copy of pages: recorded once for each layout, not once a test.
     """
+    if not isinstance(shop, FileDatabase):
+        return _brought_to_heat(shop, layout)
     pages, new = _heat_soaked_shop(layout, AT)
     with shop.reading() as session:  # and its connection stays open, so that the journal stays beside the file
         now = _rows(raw_connection(session))
@@ -210,7 +213,7 @@ def _heat_soaked_shop(layout: Layout, at: str) -> tuple[sqlite3.Connection, dict
     return pages, new
 
 
-def _rows(connection: sqlite3.Connection) -> dict[str, int]:
+def _rows(connection: Wire) -> dict[str, int]:
     """How many rows each table has."""
     names = connection.execute("SELECT name FROM sqlite_schema WHERE type = 'table'").fetchall()
     return {name: connection.execute(f'SELECT count(*) FROM "{name}"').fetchone()[0] for (name,) in names}

@@ -10,10 +10,17 @@ from string import Formatter
 import pytest
 from typer.main import get_command
 
-from app.server import announcing, certificates, network, options, tls
+from app.server import announcing, certificates, network, options, place, tls
 from app.server import cli as commands
 from app.server.certificates import CertificateProblem
-from app.server.commands import autostart_commands, backup_commands, feed_commands, live_commands, program_command
+from app.server.commands import (
+    autostart_commands,
+    backup_commands,
+    carry_command,
+    feed_commands,
+    live_commands,
+    program_command,
+)
 from app.shop.reasons import Reason, because
 from app.shop.store import database
 from app.shop.store.codes import Damage, HealthProblem, Noticed, Unavailable
@@ -30,6 +37,7 @@ SOURCES = (
     announcing,
     autostart_commands,
     backup_commands,
+    carry_command,
     certificates,
     commands,
     network,
@@ -40,6 +48,7 @@ SOURCES = (
     tls,
     store,
     damaged,
+    place,
 )
 """The modules that say what the command line shows."""
 
@@ -226,7 +235,8 @@ def test_the_help_of_every_command_and_option_comes_from_the_messages() -> None:
     known = {message.text for _, message in messages(cli)}
     command = get_command(commands.cli)
     group = command.commands  # type: ignore[attr-defined]
-    assert set(group) == {"serve", "demo", "autostart", "backup", "restore", "check", "program", "live", "feed"}
+    several = {"serve", "demo", "autostart", "backup", "restore", "check", "carry", "program", "live", "feed"}
+    assert set(group) == several
     for name, one in [*group.items(), *group["autostart"].commands.items()]:
         assert one.help in known, name
         for parameter in one.params:

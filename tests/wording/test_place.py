@@ -13,7 +13,9 @@ import app
 
 ROOT = Path(next(iter(app.__path__)))
 WORDS = re.compile(r"[A-Za-z]{2,}[,.:;]? [A-Za-z]{2,}")
-STATEMENT = re.compile(r"\s*(SELECT|INSERT|UPDATE|DELETE|CREATE|DROP|PRAGMA|FROM|WHERE|WITH|ORDER|JOIN|BEGIN|UNION)\b")
+STATEMENT = re.compile(
+    r"\s*(SELECT|INSERT|UPDATE|DELETE|CREATE|ALTER|DROP|SET|GRANT|PRAGMA|FROM|WHERE|WITH|ORDER|JOIN|BEGIN|UNION)\b"
+)
 PROGRAMMERS = re.compile(r"^((Value|Type|Key|Lookup|Assertion|Runtime|NotImplemented)Error|\w*Warning)$")
 LOGGED = ("debug", "info", "warning", "error", "exception", "critical")
 
@@ -23,6 +25,7 @@ PLACES: dict[str, str] = {
     "wording": "the words themselves",
     "shop/exchange/v": "the description of engine files",
     "shop/exchange/tables": "the data dictionary of the tables",
+    "shop/store/both/migrating": "statements that make tables",
     "shop/demo": "invented engines, complaints and people of the demonstration",
 }
 """Folders whose literals are something else, and what."""
@@ -42,6 +45,7 @@ KNOWN: dict[str, frozenset[str]] = {
     "shop/commands/engines.py": frozenset({"as registered"}),
     "shop/commands/meters.py": frozenset({"this program's estimate until a repeatability study"}),
     "shop/commands/readings.py": frozenset({"Set aside: another value of this bore counts"}),
+    "shop/store/postgres/opening.py": frozenset({"^connection failed: "}),
     "shop/exchange/rows.py": frozenset({", another shop's"}),
     "web/error_responses.py": frozenset({"Content Too Large", "Unprocessable Content"}),
     "web/security/programs.py": frozenset({'Bearer realm="evenbore"'}),
@@ -49,7 +53,10 @@ KNOWN: dict[str, frozenset[str]] = {
 }
 """Literals of a module that are stored as they were, or belong to a protocol or a script."""
 
-TECHNICAL = re.compile(r"^(text/|attachment;|<!doctype|\"><meta)|SELECT|LIKE|ORDER BY|WHERE|IS NULL|IN \(|AND ")
+TECHNICAL = re.compile(
+    r"^(text/|attachment;|<!doctype|\"><meta)|SELECT|LIKE|ORDER BY|WHERE|IS NULL|IN \(|AND "
+    r"|(ABLE TRIGGER|INTO|RETURNING) "
+)
 """Headers, markup without words, and pieces of statements."""
 
 

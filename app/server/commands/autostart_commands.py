@@ -5,10 +5,10 @@ from collections.abc import Sequence
 
 import typer
 
-from app.places import default_data_folder
 from app.server.autostart import Autostart, UnknownSystemError, autostart, serving
 from app.server.network import LOOPBACK
 from app.server.options import Data, Host, Lan, Nameless, Port, Tls
+from app.server.place import place_of
 from app.wording.message import say
 from app.wording.program import cli
 
@@ -28,7 +28,9 @@ def write(
     """Write the file, in place of the one before, and have the system take it up."""
     if context.invoked_subcommand is not None:
         return
-    serve = serving(port=port, host=host, lan=lan, no_name=no_name, tls=tls, data=data or default_data_folder())
+    place = place_of(data)
+    there = place.server or str(place.folder.absolute())
+    serve = serving(port=port, host=host, lan=lan, no_name=no_name, tls=tls, data=there)
     wanted = _for_this_system(serve)
     wanted.file.parent.mkdir(parents=True, exist_ok=True)
     wanted.file.write_bytes(wanted.contents)

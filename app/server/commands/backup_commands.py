@@ -8,6 +8,7 @@ from typing import Annotated, NoReturn, TypeVar
 import typer
 
 from app.server.options import Data
+from app.server.place import ShopPlace, folder_of, opened_at, place_of
 from app.wording.message import say
 from app.wording.program import cli
 
@@ -25,7 +26,7 @@ def backup(
     from app.shop.store.backup import back_up
     from app.shop.store.folder.owner import open_to_others
 
-    folder = _folder(data)
+    folder = folder_of(data)
     now = datetime.now(UTC)
     target = copies.named(copies.folder_of(folder), copies.BY_HAND, now)
     if to is not None:
@@ -45,7 +46,7 @@ def restore(
     from app.shop.store import copies
     from app.shop.store.backup import restore as put_back
 
-    folder = _folder(data)
+    folder = folder_of(data)
     backups = copies.folder_of(folder)
     if file is None and not empty:
         _list(backups)
@@ -76,7 +77,10 @@ def check(data: Data = None) -> None:
     from app.shop.store.health import look
     from app.wording.program.store import health_facts, health_problems
 
-    found = _or_exit(lambda: look(_folder(data)))
+    if place_of(data).server:
+        _check_server(data)
+        return
+    found = _or_exit(lambda: look(folder_of(data)))
     for line in health_facts(found):
         typer.echo(line)
     problems = health_problems(found)
@@ -87,10 +91,24 @@ def check(data: Data = None) -> None:
     typer.echo(say(cli.NO_PROBLEMS))
 
 
-def _folder(data: Path | None) -> Path:
-    from app.places import default_data_folder
+def _check_server(data: ShopPlace | None) -> None:
+    from app.wording.program.server_records import facts_of, problems_of
 
-    return data or default_data_folder()
+    def checked() -> tuple[list[str], list[str]]:
+        with opened_at(data) as shop:
+            from app.shop.store.postgres.proof import look as look_at
+
+            found = look_at(shop)
+            return facts_of(found), problems_of(found)
+
+    facts, problems = _or_exit(checked)
+    for line in facts:
+        typer.echo(line)
+    for problem in problems:
+        typer.echo(problem, err=True)
+    if problems:
+        raise typer.Exit(1)
+    typer.echo(say(cli.NO_PROBLEMS))
 
 
 def _or_exit(do: Callable[[], T]) -> T:

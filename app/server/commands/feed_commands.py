@@ -5,12 +5,12 @@ import secrets
 import urllib.error
 import urllib.request
 from datetime import UTC, datetime
-from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from app.server.options import Data, Port
+from app.server.place import ShopPlace, place_of
 from app.wording.message import say
 from app.wording.program import cli
 
@@ -23,16 +23,15 @@ PATIENCE = 10.0
 
 def feed(name: Name, data: Data = None, port: Port = 8000, withdraw: Withdraw = False) -> None:
     """Let a program send live values, whether or not Evenbore is running; or let it send no more."""
-    from app.places import default_data_folder
     from app.shop.errors import RejectedError
     from app.shop.store.database import ShopTakenError, ShopUnavailableError
     from app.wording.reasons import in_words, sentence_of
 
     try:
         if withdraw:
-            _withdraw(data or default_data_folder(), name)
+            _withdraw(place_of(data), name)
         else:
-            typer.echo(_let_in(data or default_data_folder(), name))
+            typer.echo(_let_in(place_of(data), name))
     except ShopTakenError as taken:
         token = "" if withdraw else _asked_of_the_program(port, name)
         if not token:
@@ -45,13 +44,12 @@ def feed(name: Name, data: Data = None, port: Port = 8000, withdraw: Withdraw = 
         raise typer.Exit(1) from problem
 
 
-def _let_in(folder: Path, name: str) -> str:
+def _let_in(place: ShopPlace, name: str) -> str:
     """The token of a new feed of a shop that is not open."""
     from app.shop.commands.live import feeds
     from app.shop.store.idempotency import new_key
-    from app.shop.store.upgrade import open_shop
 
-    shop, token = open_shop(folder), secrets.token_urlsafe(32)
+    shop, token = place.open(), secrets.token_urlsafe(32)
     try:
         feeds.add(shop, new_key(), name, token, datetime.now(UTC).isoformat(timespec="milliseconds"))
     finally:
@@ -59,13 +57,12 @@ def _let_in(folder: Path, name: str) -> str:
     return token
 
 
-def _withdraw(folder: Path, name: str) -> None:
+def _withdraw(place: ShopPlace, name: str) -> None:
     """Let every feed of that name send no more. Ends the program with a message when there is none."""
     from app.shop.commands.live import feeds
     from app.shop.store.idempotency import new_key
-    from app.shop.store.upgrade import open_shop
 
-    shop = open_shop(folder)
+    shop = place.open()
     try:
         with shop.reading() as session:
             found = [one.ident for one in feeds.let_in(session) if one.name == name.strip()]

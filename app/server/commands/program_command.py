@@ -6,6 +6,7 @@ from typing import Annotated
 import typer
 
 from app.server.options import Data
+from app.server.place import opened_at
 from app.shop.commands.access.scopes import MOST_DAYS, AccessScope
 from app.wording.message import say
 from app.wording.program import cli
@@ -18,21 +19,16 @@ def program(
     data: Data = None,
 ) -> None:
     """Give a program access to the shop, which nothing else may have open."""
-    from app.places import default_data_folder
     from app.shop.commands.access.programs import let_one_in
     from app.shop.errors import RejectedError
     from app.shop.store.database import ShopUnavailableError
     from app.shop.store.idempotency import new_key
-    from app.shop.store.upgrade import open_shop
     from app.wording.reasons import in_words, sentence_of
 
     now = datetime.now(UTC)
     try:
-        shop = open_shop(data or default_data_folder())
-        try:
+        with opened_at(data) as shop:
             token = let_one_in(shop, new_key(), name, set(scope), days, now)
-        finally:
-            shop.close()
     except (ShopUnavailableError, RejectedError) as error:
         typer.echo(in_words(error.reason) if isinstance(error, ShopUnavailableError) else sentence_of(error), err=True)
         raise typer.Exit(1) from error

@@ -50,7 +50,7 @@ class SeveralLooked:
     refusal: RejectedError | None = None
 
 
-def look(records: Path, sent: Sequence[Named]) -> Talk:
+def look(records: Path | str, sent: Sequence[Named]) -> Talk:
     """What was sent, before anything of it is stored: OneLooked or SeveralLooked. Raises RejectedError,
     TookTooLongError."""
     files = [one for name, held in sent for one in several.unzipped(name, held)]
@@ -63,7 +63,7 @@ def look(records: Path, sent: Sequence[Named]) -> Talk:
     yield  # the other work comes in parts, so that this is a generator too
 
 
-def bring(records: Path, held: str, choices: Mapping[str, str]) -> Talk:
+def bring(records: Path | str, held: str, choices: Mapping[str, str]) -> Talk:
     """The one file that a page held, for ``imports.carry_on``: the id of its engine, or OneLooked where something is
     still to be chosen. Raises RejectedError, TookTooLongError."""
     sent, reading = unpacked(held), _reading(records)
@@ -74,7 +74,7 @@ def bring(records: Path, held: str, choices: Mapping[str, str]) -> Talk:
         return _one(reading, sent, choices, refusal)
 
 
-def bring_several(records: Path, held: str, choices: Mapping[str, str]) -> Talk:
+def bring_several(records: Path | str, held: str, choices: Mapping[str, str]) -> Talk:
     """The files that a page held, for ``imports.carry_on``: the Batch that was imported, or SeveralLooked where
     something is still to be chosen. Raises RejectedError, TookTooLongError."""
     try:
@@ -107,7 +107,11 @@ def unpacked(held: str) -> bytes:
     return sent
 
 
-def _reading(records: Path) -> Reading:
+def _reading(records: Path | str) -> Reading:
+    if isinstance(records, str):
+        from app.shop.store.postgres.server import reading_server_beside
+
+        return partial(reading_server_beside, records)
     return partial(reading_beside, records)
 
 

@@ -13,6 +13,7 @@ from sqlmodel import Session
 
 from app.shop.reasons import Reason, because
 from app.shop.record.visit_record import TAKEN_BACK
+from app.shop.store.database import raw_connection
 
 
 class Activity(StrEnum):
@@ -70,7 +71,7 @@ PARTS = (
     CASE WHEN r.supersedes_id IS NULL THEN '' ELSE 'replaced' END, o.visit_id, v.engine_id, 'reading', r.id
     FROM reading r JOIN round o ON o.id = r.round_id JOIN visit v ON v.id = o.visit_id""",
     """SELECT m.at, m."by", 'adjusted', json_object('kind', m.kind, 'near', m.near, 'far', m.far, 'bank', m.bank),
-    CASE WHEN m.supersedes_id IS NULL THEN '' WHEN m.taken_back THEN 'taken-back' ELSE 'replaced' END,
+    CASE WHEN m.supersedes_id IS NULL THEN '' WHEN m.taken_back = 1 THEN 'taken-back' ELSE 'replaced' END,
     m.visit_id, v.engine_id, 'move', m.id
     FROM move m JOIN visit v ON v.id = m.visit_id""",
     """SELECT c.at, c."by", CASE WHEN c.text = :undone THEN 'item-undone' WHEN c.number IS NOT NULL
@@ -124,7 +125,7 @@ def lines(session: Session, most: int, skip: int = 0, visit: int | None = None) 
     wanted = "WHERE d.visit = :visit" if visit is not None else ""
     query = LINES.format(parts=" UNION ALL ".join(PARTS), wanted=wanted)
     values = {"visit": visit, "most": most, "skip": skip, "undone": TAKEN_BACK}
-    found = session.connection().exec_driver_sql(query, values)
+    found = raw_connection(session).execute(query, values)
     return [ActivityEntry(at, who, _what(code, told, wrap), *rest) for at, who, code, told, wrap, *rest in found]
 
 

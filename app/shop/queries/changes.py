@@ -64,7 +64,7 @@ def _places(session: Session, rows: Iterable[tuple[str, int]]) -> dict[tuple[str
     by_table: dict[str, list[int]] = defaultdict(list)
     for table, row_id in rows:
         by_table[table].append(row_id)
-    wanted = "r.id IN (SELECT value FROM json_each(?))"
+    wanted = "r.id IN (SELECT CAST(value AS BIGINT) FROM json_each(?))"
     return {
         (table, row_id): (engine_id, visit_id)
         for table in by_table.keys() & PLACES.keys()

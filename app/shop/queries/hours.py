@@ -19,21 +19,22 @@ from app.shop.store.database import raw_connection
 from app.shop.store.tables import HoursCorrection
 
 STAMPS = """
-WITH asked AS (SELECT value AS id FROM json_each(?))
-SELECT r.visit_id, r.phase, d.at FROM reading d JOIN round r ON r.id = d.round_id WHERE r.visit_id IN asked
+WITH asked AS (SELECT CAST(value AS BIGINT) AS id FROM json_each(?))
+SELECT r.visit_id, r.phase, d.at FROM reading d JOIN round r ON r.id = d.round_id JOIN asked a ON a.id = r.visit_id
 UNION ALL
-SELECT r.visit_id, r.phase, d.at FROM opening_speed d JOIN round r ON r.id = d.round_id WHERE r.visit_id IN asked
-UNION ALL SELECT visit_id, phase, at FROM move WHERE visit_id IN asked
-UNION ALL SELECT visit_id, phase, at FROM "check" WHERE visit_id IN asked
-UNION ALL SELECT visit_id, phase, at FROM override WHERE visit_id IN asked
-UNION ALL SELECT visit_id, '', at FROM engine_event WHERE visit_id IN asked
-UNION ALL SELECT visit_id, '', at FROM stop_end WHERE visit_id IN asked
-UNION ALL SELECT visit_id, '', at FROM sign_off WHERE visit_id IN asked
-UNION ALL SELECT id, '', opened_at FROM visit WHERE id IN asked
+SELECT r.visit_id, r.phase, d.at
+FROM opening_speed d JOIN round r ON r.id = d.round_id JOIN asked a ON a.id = r.visit_id
+UNION ALL SELECT visit_id, phase, at FROM move JOIN asked a ON a.id = visit_id
+UNION ALL SELECT visit_id, phase, at FROM "check" JOIN asked a ON a.id = visit_id
+UNION ALL SELECT visit_id, phase, at FROM override JOIN asked a ON a.id = visit_id
+UNION ALL SELECT visit_id, '', at FROM engine_event JOIN asked a ON a.id = visit_id
+UNION ALL SELECT visit_id, '', at FROM stop_end JOIN asked a ON a.id = visit_id
+UNION ALL SELECT visit_id, '', at FROM sign_off JOIN asked a ON a.id = visit_id
+UNION ALL SELECT v.id, '', v.opened_at FROM visit v JOIN asked a ON a.id = v.id
 """
 """Whatever tells that the engine was worked on: the visit, the phase, empty where the row names none, and when."""
 
-ENDED = "SELECT visit_id, at FROM sign_off WHERE visit_id IN (SELECT value FROM json_each(?))"
+ENDED = "SELECT visit_id, at FROM sign_off WHERE visit_id IN (SELECT CAST(value AS BIGINT) FROM json_each(?))"
 
 LIKE = """
 WITH shape AS (

@@ -29,7 +29,7 @@ SELECT v.id, v.engine_id, e.serial, v.opened_at, v."by", n.at, n."by", n.phase
 FROM open v JOIN engine e ON e.id = v.engine_id
 LEFT JOIN (
   SELECT visit, at, "by", phase, row_number() OVER (PARTITION BY visit ORDER BY at DESC) AS newest
-  FROM ({ENTRIES}) WHERE visit IN (SELECT id FROM open)
+  FROM ({ENTRIES}) entry WHERE visit IN (SELECT id FROM open)
 ) n ON n.visit = v.id AND n.newest = 1
 """
 

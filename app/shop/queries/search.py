@@ -1,17 +1,18 @@
 """Finding an engine by whatever part of it a person remembers, typing errors forgiven.
 
-The index is kept by triggers (see the migration that made it), from ``search_text``, one row an engine:
-``search_part`` holds every three letters in a row and answers for any part of a word; ``search_word`` holds whole words
-without their accents; ``search_term`` lists every word once, so that a mistyped one can be corrected by looking up its
-few hundred neighbors.
+The index of words (``word_index``) is kept by triggers: it answers for any part of a word, for whole words without
+their accents, and lists every word once, so that a mistyped one can be corrected by looking up its few hundred
+neighbors.
 """
 
-import json
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from sqlmodel import Session
+
+from app.shop.queries.word_index import Term, WordIndex, index_of
+from app.shop.store.database import raw_connection
 
 MOST_WORDS, LONGEST_WORD = 8, 40  # our judgement
 FORGIVEN_FROM = 4
@@ -79,7 +80,7 @@ def find(session: Session, typed: str, most: int = 30) -> Hits:
     exact = list(by_tag(session, words[0])) if len(words) == 1 else []
     exact += _ids(session, "SELECT id FROM engine WHERE serial_folded = ?", "".join(words).casefold())
     if len(words) == 1:
-        exact += _parts(session, words, most, "serial")
+        exact += _parts(session, words, most, serial=True)
     exact += _parts(session, words, most)
     exact += _spelled_plainly(session, words, most)
     found = tuple(dict.fromkeys(exact))[:most]
@@ -103,34 +104,20 @@ def neighbors(word: str) -> set[str]:
     return (missing | swapped | wrong | extra) - {word}
 
 
-def _parts(session: Session, words: Sequence[str], most: int, column: str = "") -> tuple[int, ...]:
+def _parts(session: Session, words: Sequence[str], most: int, *, serial: bool = False) -> list[int]:
     """Engines, newest first, in which every word is a part of something. Words of one or two letters are compared."""
     long = [word for word in words if len(word) > 2]
     short = [word for word in words if len(word) <= 2]
-    if column and short:
-        return ()
-    where, sent = [], []
-    if long:
-        where.append("id IN (SELECT rowid FROM search_part WHERE search_part MATCH ? ORDER BY rowid DESC)")
-        sent.append((f"{column} : " if column else "") + "(" + " AND ".join(map(_quoted, long)) + ")")
-    for word in short:
-        where.append("serial || ' ' || about || ' ' || owner || ' ' || jobs LIKE ? ESCAPE '\\'")
-        sent.append("%" + re.sub(r"([%_\\])", r"\\\1", word) + "%")
-    if not short:
-        query = "SELECT rowid FROM search_part WHERE search_part MATCH ? ORDER BY rowid DESC LIMIT ?"
-        return _ids(session, query, *sent, most)
-    query = f"SELECT id FROM search_text WHERE {' AND '.join(where)} ORDER BY id DESC LIMIT ?"
-    return _ids(session, query, *sent, most)
+    return [] if serial and short else index_of(session).parts(session, long, short, most, serial)
 
 
-def _spelled_plainly(session: Session, words: Sequence[str], most: int) -> tuple[int, ...]:
+def _spelled_plainly(session: Session, words: Sequence[str], most: int) -> list[int]:
     """Engines, newest first, in which every word begins one when accents and apostrophes are left out of both."""
     pieces = [piece for word in words for piece in SEPARATORS.split(word.casefold()) if piece]
     if max(map(len, pieces), default=0) < FORGIVEN_FROM or not all(map(SPELLED.fullmatch, pieces)):
-        return ()
-    query = "SELECT rowid FROM search_word WHERE search_word MATCH ? ORDER BY rowid DESC LIMIT ?"
-    every = (" OR ".join(f"{_quoted(one)}*" for one in sorted(spellings(piece))) for piece in pieces)
-    return _ids(session, query, " AND ".join(f"({one})" for one in every), most)
+        return []
+    wanted = [[Term(one, True) for one in sorted(spellings(piece))] for piece in pieces]
+    return index_of(session).words(session, wanted, most)
 
 
 def spellings(piece: str) -> set[str]:
@@ -157,13 +144,16 @@ def _near(session: Session, words: Sequence[str], most: int) -> list[int]:
     pieces = [piece.casefold() for word in words for piece in SEPARATORS.split(word) if piece]
     if max(map(len, pieces), default=0) < FORGIVEN_FROM:
         return []
-    strange = [piece for piece in pieces if not _begins(session, piece)]
+    index = index_of(session)
+    strange = [piece for piece in pieces if not index.begins(session, piece)]
     for forgiven in (strange, pieces) if 0 < len(strange) < len(pieces) else (pieces,):
         found: dict[int, None] = {}
-        for star in ("", "*"):
-            wanted = (_alternatives(session, piece, star, piece in forgiven) for piece in pieces)
-            query = "SELECT rowid FROM search_word WHERE search_word MATCH ? ORDER BY rowid DESC LIMIT ?"
-            found |= dict.fromkeys(_ids(session, query, " AND ".join(f"({one})" for one in wanted), most))
+        for beginnings in (False, True):
+            wanted = [
+                [Term(piece, True), *(_meant(session, index, piece, beginnings) if piece in forgiven else ())]
+                for piece in pieces
+            ]
+            found |= dict.fromkeys(index.words(session, wanted, most))
             if len(found) >= FEW:
                 break
         if found:
@@ -171,32 +161,13 @@ def _near(session: Session, words: Sequence[str], most: int) -> list[int]:
     return []
 
 
-def _alternatives(session: Session, piece: str, star: str, forgiven: bool) -> str:
-    """A word as the beginning of one, or any that it may have been meant for; with ``star``, the beginning of that."""
-    others = _known(session, piece, bool(star)) if forgiven and len(piece) >= FORGIVEN_FROM else []
-    return " OR ".join([f"{_quoted(piece)}*", *(_quoted(other) + star for other in others)])
-
-
-def _begins(session: Session, piece: str) -> bool:
-    """Whether a word somewhere in the shop begins like this."""
-    query = "SELECT 1 FROM search_term WHERE word BETWEEN ? AND ? || char(0x10FFFF) LIMIT 1"
-    return session.connection().exec_driver_sql(query, (piece, piece)).first() is not None
-
-
-def _known(session: Session, word: str, beginnings: bool) -> list[str]:
-    """The neighbors of a word that are words somewhere in the shop, or begin one."""
-    last = "one.value || char(0x10FFFF)" if beginnings else "one.value"
-    query = (
-        "SELECT one.value FROM json_each(?) AS one "
-        f"WHERE EXISTS (SELECT 1 FROM search_term WHERE word BETWEEN one.value AND {last})"
-    )
-    sent = json.dumps(sorted(other for other in neighbors(word) if len(other) >= FORGIVEN_FROM - 1))
-    return [str(value) for value in session.connection().exec_driver_sql(query, (sent,)).scalars()]
-
-
-def _quoted(word: str) -> str:
-    return '"' + word.replace('"', '""') + '"'
+def _meant(session: Session, index: WordIndex, piece: str, beginnings: bool) -> list[Term]:
+    """The words, or ``beginnings`` of words, that are known here and that a mistyped one may have been meant for."""
+    if len(piece) < FORGIVEN_FROM:
+        return []
+    near = [other for other in neighbors(piece) if len(other) >= FORGIVEN_FROM - 1]
+    return [Term(other, beginnings) for other in index.known(session, near, beginnings=beginnings)]
 
 
 def _ids(session: Session, query: str, *sent: str | int) -> tuple[int, ...]:
-    return tuple(int(one) for one in session.connection().exec_driver_sql(query, sent).scalars())
+    return tuple(int(one) for (one,) in raw_connection(session).execute(query, sent))

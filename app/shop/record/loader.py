@@ -49,7 +49,7 @@ SELECT visit, id FROM (
   SELECT v.id AS visit, b.id, row_number() OVER (PARTITION BY v.id ORDER BY b.number DESC) AS back
   FROM visit v JOIN visit b ON b.engine_id = v.engine_id AND b.number < v.number JOIN sign_off s ON s.visit_id = b.id
   WHERE v.id IN ({several})
-) WHERE back <= ? ORDER BY visit, back
+) counted WHERE back <= ? ORDER BY visit, back
 """
 
 FITTED_BEFORE = """

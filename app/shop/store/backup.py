@@ -16,7 +16,7 @@ from pathlib import Path
 from app.shop.reasons import Reason, because
 from app.shop.store import copies
 from app.shop.store.codes import Noticed, Unavailable
-from app.shop.store.database import Database, ShopUnavailableError, file_errors, fold_journal, raw_connection
+from app.shop.store.database import FileDatabase, ShopUnavailableError, file_errors, fold_journal, raw_connection
 from app.shop.store.folder.owner import keep_from_others
 from app.shop.store.integrity import damage_of, examine, read_only
 from app.shop.store.proof import proving
@@ -51,7 +51,7 @@ def back_up(shop_folder: Path, target: Path) -> Path:
         return _copied(source.backup, target)
 
 
-def rescue(shop: Database, now: datetime) -> Path:
+def rescue(shop: FileDatabase, now: datetime) -> Path:
     """Copy an open shop whose file is gone from its folder to where its copies are. Raises ShopUnavailableError."""
     return _copied(shop.copy_into, copies.named(copies.folder_of(shop.folder), copies.RESCUED, now))
 
@@ -91,7 +91,7 @@ def restore(shop_folder: Path, copy: Path | None, now: datetime) -> Path | None:
             raise RestoreError(because(Unavailable.BACKUP_DAMAGED, file=copy, found=damage))
     try:
         shop_folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-        shop = Database(shop_folder)
+        shop = FileDatabase(shop_folder)
         try:
             return _put(shop, copy, now)
         finally:
@@ -101,7 +101,7 @@ def restore(shop_folder: Path, copy: Path | None, now: datetime) -> Path | None:
         raise ShopUnavailableError(because(Unavailable.RESTORE_FAILED, found=found)) from error
 
 
-def _put(shop: Database, copy: Path | None, now: datetime) -> Path | None:
+def _put(shop: FileDatabase, copy: Path | None, now: datetime) -> Path | None:
     coming = copies.unfinished_beside(shop.file)
     try:
         if copy is None:
@@ -120,7 +120,7 @@ def _put(shop: Database, copy: Path | None, now: datetime) -> Path | None:
     return aside
 
 
-def _set_aside(shop: Database, now: datetime) -> Path | None:
+def _set_aside(shop: FileDatabase, now: datetime) -> Path | None:
     """Copy what is there to a folder of its own; None where nothing is."""
     present = [file for file in (shop.file, *_journals(shop)) if file.exists()]
     if not present:
@@ -139,7 +139,7 @@ def _set_aside(shop: Database, now: datetime) -> Path | None:
     return aside
 
 
-def _journals(shop: Database) -> list[Path]:
+def _journals(shop: FileDatabase) -> list[Path]:
     return [shop.file.with_name(shop.file.name + end) for end in BESIDE]
 
 
@@ -161,7 +161,7 @@ def keep_one(shop_folder: Path, now: datetime) -> Path:
 
 
 @contextmanager
-def copying(shop: Database, clock: Callable[[], datetime], tell: Callable[[Reason], None]) -> Iterator[None]:
+def copying(shop: FileDatabase, clock: Callable[[], datetime], tell: Callable[[Reason], None]) -> Iterator[None]:
     """Make automatic copies until the block is left, and a last one then of what was written since; once a night every
     row is proved.
 
@@ -190,7 +190,7 @@ def copying(shop: Database, clock: Callable[[], datetime], tell: Callable[[Reaso
 class _Keeper:
     """Makes the copies of one run of the program, and tells why one failed."""
 
-    def __init__(self, shop: Database, clock: Callable[[], datetime], tell: Callable[[Reason], None]) -> None:
+    def __init__(self, shop: FileDatabase, clock: Callable[[], datetime], tell: Callable[[Reason], None]) -> None:
         self._shop = shop
         self._clock = clock
         self._tell = tell

@@ -1,4 +1,4 @@
-"""The one way to a shop's records: who may open them, how a transaction begins and ends, and what can go wrong.
+"""The one way to a shop's records in a file: who may open them, how a transaction begins and ends, what can go wrong.
 
 A shop is one folder with one SQLite file. One process has it open at a time (a lock file sees to it), and one write
 goes on at a time inside that process. A write begins with BEGIN IMMEDIATE, so what it read cannot have changed by the
@@ -6,9 +6,8 @@ time it writes; it is on the disk before ``writing`` is left.
 """
 
 import sqlite3
-import threading
-from collections.abc import Callable, Hashable, Iterator, Mapping
-from contextlib import AbstractContextManager, closing, contextmanager, nullcontext, suppress
+from collections.abc import Iterator, Mapping
+from contextlib import closing, contextmanager, suppress
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -19,7 +18,8 @@ from sqlalchemy.exc import DBAPIError
 from sqlmodel import Session
 
 from app.shop.reasons import Reason, because
-from app.shop.stopwatch import Stopwatch
+from app.shop.store.both.records import TURN_SECONDS, Wire
+from app.shop.store.both.records import Database as Database
 from app.shop.store.codes import Noticed, Unavailable
 from app.shop.store.folder.forgetting import TAKEN_OUT
 from app.shop.store.folder.presence import Presence
@@ -27,9 +27,6 @@ from app.shop.store.lru import LruCache
 
 BUSY_SECONDS = 5.0
 """How long a statement waits for another program that holds the file, such as a copying tool."""
-
-TURN_SECONDS = 10.0
-"""How long a write waits for the writes before it. One takes milliseconds, so a longer wait means that one is stuck."""
 
 PRAGMAS = (
     "journal_mode=WAL",
@@ -97,36 +94,25 @@ def _lock(file: Path) -> BaseFileLock:
     return lock
 
 
-class Database:
-    """One shop's records, held open by this process until ``close``.
+class FileDatabase(Database):
+    """One shop's records in a file, held open by this process until ``close``.
 
     Parameters: ``folder``, which must exist. Raises ShopTakenError when another process has the shop open. The file
     inside is neither checked nor brought up to date here: ``app.shop.store.upgrade.open_shop`` does that first.
     """
 
     def __init__(self, folder: Path) -> None:
-        self.clock: Callable[[], float] | None = None
-        """The time of the shop computer [s], by which what runs out is judged. Without one time stands still at the
-        newest row of a visit."""
-        self.around_writes: Callable[[Session], AbstractContextManager[None]] = lambda _: nullcontext()
-        """What stands around the block of every write, inside its transaction."""
-        self.folder = folder
         self.file = folder / "shop.db"
-        self.noticed: list[Reason] = []  # each a Noticed
-        self.writes = 0
+        # The server's threads are the limit of the readers; the one used last still has its pages at hand.
+        reads = _engine(self.file, max_overflow=-1, pool_use_lifo=True)
+        # One connection for all writes: what it knows of the file is never out of date, and nothing has to be asked.
+        super().__init__(folder, reads, _engine(self.file, poolclass=StaticPool))
         self.lost = False
         self._presence = Presence(self.file)
         self._taken_out = False
         self._held = _lock(folder / "shop.lock")
-        self._turn = threading.Lock()
-        self.stopwatch = Stopwatch()
-        self._memory = LruCache()
-        # The server's threads are the limit of the readers; the one used last still has its pages at hand.
-        self._reads = _engine(self.file, max_overflow=-1, pool_use_lifo=True)
         event.listen(self._reads, "connect", _prepare_to_read)
         event.listen(self._reads, "begin", _begin)
-        # One connection for all writes: what it knows of the file is never out of date, and nothing has to be asked.
-        self._writes = _engine(self.file, poolclass=StaticPool)
         event.listen(self._writes, "connect", _prepare)
         event.listen(self._writes, "begin", _begun)
 
@@ -184,6 +170,10 @@ class Database:
         if self.lost:
             raise ShopUnavailableError(because(Unavailable.FILE_REPLACED, folder=self.folder))
 
+    @property
+    def where(self) -> Path:
+        return self.file
+
     def still_there(self) -> bool:
         """Whether the files are those that were opened. Once they were not, nothing is written any more."""
         self.lost = self.lost or (self._presence.begun and self._presence.lost())
@@ -223,38 +213,6 @@ class Database:
             connection = held.driver_connection
         assert isinstance(connection, sqlite3.Connection)
         return connection
-
-    @contextmanager
-    def _scribing(self, connection: sqlite3.Connection) -> Iterator[Session]:
-        """The one session of all writes, as if it were new: making one takes longer than many a write."""
-        session = self._scribe
-        session.info.update({"wire": connection, "fresh": {}, "now": self._now(), "writes": None, TAKEN_OUT: False})
-        try:
-            yield session
-        finally:
-            if session.in_transaction() or session.identity_map:
-                session.close()
-
-    @cached_property
-    def _scribe(self) -> Session:
-        return self._session(self._writes)
-
-    def _session(self, engine: Engine) -> Session:
-        """``info`` has what was read before, what this session read or stored, when it began (``loader.load``), and how
-        many writes there had been by then, None in one that writes itself."""
-        info = {"memory": self._memory, "fresh": {}, "now": self._now(), "writes": self.writes, TAKEN_OUT: False}
-        return Session(engine, expire_on_commit=False, info=info)
-
-    def _now(self) -> float | None:
-        return self.clock() if self.clock is not None else None
-
-    def has_in_mind(self, key: Hashable) -> bool:
-        """Whether something that was read under ``key`` is kept; the reader has to know that it still holds."""
-        return self._memory.get(key) is not None
-
-    def _keep(self, session: Session) -> None:
-        for key, value in session.info["fresh"].items():
-            self._memory.put(key, value)
 
     def close(self) -> bool:
         """Let the write under way finish, fold the journal into the file, and let the next process in.
@@ -298,11 +256,11 @@ def fold_journal(file: Path) -> bool:
     return not busy
 
 
-def raw_connection(session: Session) -> sqlite3.Connection:
-    """SQLite's own connection under a session, in its transaction, for the few statements that have to be fast."""
-    connection = session.info.get("wire") or session.connection().connection.driver_connection
-    assert isinstance(connection, sqlite3.Connection)
-    return connection
+def raw_connection(session: Session) -> Wire:
+    """The driver's own connection under a session, in its transaction, for the few statements that have to be fast."""
+    wire: Wire | None = session.info.get("wire") or session.connection().connection.driver_connection
+    assert wire is not None
+    return wire
 
 
 def _engine(file: Path, **pool: Any) -> Engine:

@@ -15,6 +15,7 @@ from typing import Any
 from sqlalchemy import REAL, Column, Integer, event
 from sqlmodel import Session
 
+from app.shop.store.both.records import Wire
 from app.shop.store.database import raw_connection
 from app.shop.store.tables import Evidence
 
@@ -54,17 +55,18 @@ class TableSeals:
     last: int
 
 
-def check(connection: sqlite3.Connection) -> Seals:
+def check(connection: Wire) -> Seals:
     """Make the seal of every row again and compare. Tables from before there were seals are left out."""
     found = {table: check_table(connection, table) for table in tables_with(connection, "seal")}
     broken = tuple((table, ident) for table, one in found.items() for ident in one.broken)
     return Seals(sum(one.sound for one in found.values()), sum(one.unsealed for one in found.values()), broken)
 
 
-def check_table(connection: sqlite3.Connection, table: str, after: int = 0, most: int = -1) -> TableSeals:
+def check_table(connection: Wire, table: str, after: int = 0, most: int | None = None) -> TableSeals:
     """The same of the rows of one table whose id is above ``after``, at most so many."""
     sound, unsealed, last, broken = 0, 0, 0, []
-    rows = connection.execute(f'SELECT * FROM "{table}" WHERE id > ? ORDER BY id LIMIT ?', (after, most))
+    limit = f" LIMIT {most:d}" if most is not None else ""
+    rows = connection.execute(f'SELECT * FROM "{table}" WHERE id > ? ORDER BY id{limit}', (after,))
     names = [column[0] for column in rows.description]
     for values in rows:
         row = dict(zip(names, values, strict=True))
@@ -78,12 +80,17 @@ def check_table(connection: sqlite3.Connection, table: str, after: int = 0, most
     return TableSeals(sound, unsealed, tuple(broken), last)
 
 
-def tables_with(connection: sqlite3.Connection, column: str) -> list[str]:
+def tables_with(connection: Wire, column: str) -> list[str]:
     """The tables that have a column of that name."""
     query = (
         "SELECT s.name FROM sqlite_schema s, pragma_table_info(s.name) c WHERE s.type = 'table' AND c.name = ? "
         "ORDER BY s.name"
     )
+    if not isinstance(connection, sqlite3.Connection):
+        query = (
+            "SELECT c.relname::text FROM pg_class c JOIN pg_attribute a ON a.attrelid = c.oid WHERE c.relkind = 'r' "
+            "AND c.relnamespace = current_schema()::regnamespace AND a.attname = ? ORDER BY 1"
+        )
     return [str(name) for (name,) in connection.execute(query, (column,))]
 
 

@@ -21,7 +21,7 @@ from app.places import migrations
 from app.shop.reasons import Reason, because
 from app.shop.store import copies, row_hashes
 from app.shop.store.codes import Damage, Noticed, Unavailable
-from app.shop.store.database import Database, ShopUnavailableError, file_errors, fold_journal
+from app.shop.store.database import FileDatabase, ShopUnavailableError, file_errors, fold_journal
 from app.shop.store.folder.journal import Ending, ending
 from app.shop.store.folder.owner import keep_from_others
 from app.shop.store.integrity import APPLICATION_ID, Findings, examine, keys_not_in, newest_entry, read_only
@@ -38,7 +38,7 @@ class DamagedShopError(ShopUnavailableError):
     none, starts an empty shop.
     """
 
-    def __init__(self, shop: Database, found: Reason) -> None:
+    def __init__(self, shop: FileDatabase, found: Reason) -> None:
         self.found = found
         self.folder = shop.folder
         self.newest = newest_sound(shop.folder)
@@ -64,7 +64,7 @@ class UpgradeFailedError(ShopUnavailableError):
     """A migration failed and was rolled back whole."""
 
 
-def open_shop(folder: Path, scripts: Path | None = None) -> Database:
+def open_shop(folder: Path, scripts: Path | None = None) -> FileDatabase:
     """Open the shop in ``folder``, made or brought up to date first if need be.
 
     Parameters: ``folder``, made when missing; ``scripts``, the migrations to use (the program's own by default).
@@ -75,7 +75,7 @@ def open_shop(folder: Path, scripts: Path | None = None) -> Database:
     except OSError as error:
         why = error.strerror or str(error)
         raise ShopUnavailableError(because(Unavailable.FOLDER_NOT_CREATED, folder=folder, why=why)) from error
-    shop = Database(folder)
+    shop = FileDatabase(folder)
     try:
         ended = ending(shop.file)
         with file_errors():
@@ -90,7 +90,7 @@ def open_shop(folder: Path, scripts: Path | None = None) -> Database:
     return shop
 
 
-def _bring_up_to_date(shop: Database, scripts: Path) -> None:
+def _bring_up_to_date(shop: FileDatabase, scripts: Path) -> None:
     config = _config(scripts)
     directory = ScriptDirectory.from_config(config)
     newest = directory.get_current_head()
@@ -111,7 +111,7 @@ def _bring_up_to_date(shop: Database, scripts: Path) -> None:
         _note(shop, found)
 
 
-def _make(shop: Database, config: Config) -> None:
+def _make(shop: FileDatabase, config: Config) -> None:
     """A new shop grows under another name, so that a power cut cannot leave half of one."""
     journal = shop.file.with_name(shop.file.name + "-wal")
     if journal.exists() and journal.stat().st_size:
@@ -139,7 +139,7 @@ def _config(scripts: Path) -> Config:
     return config
 
 
-def _examined(shop: Database) -> Findings:
+def _examined(shop: FileDatabase) -> Findings:
     """What is known of a file that passed every check; rows that were proved before are not proved again."""
     found = examine(shop.file, since=True)
     if found.damage is not None:
@@ -147,7 +147,7 @@ def _examined(shop: Database) -> Findings:
     return found
 
 
-def _note(shop: Database, found: Findings) -> None:
+def _note(shop: FileDatabase, found: Findings) -> None:
     """Keep how far the rows are proved. Where the file takes nothing now, the next start proves them again."""
     with suppress(sqlite3.OperationalError), closing(sqlite3.connect(shop.file, timeout=NOTE_SECONDS)) as file, file:
         proving.note(file, found.proof, datetime.now(UTC))
@@ -162,7 +162,7 @@ def newest_sound(folder: Path) -> copies.Copy | None:
     return None
 
 
-def _keep_copy(shop: Database, revision: str) -> Path:
+def _keep_copy(shop: FileDatabase, revision: str) -> Path:
     folder = copies.folder_of(shop.folder)
     folder.mkdir(mode=0o700, exist_ok=True)
     target = copies.named(folder, f"shop-at-{revision}", datetime.now(UTC))

@@ -33,7 +33,16 @@ HOST_HELP = Message("Address to listen on.")
 LAN_HELP = Message("Give paired tablets on the same network access.")
 NO_NAME_HELP = Message("With --lan: announce no name, so that tablets open the program by its number only.")
 TLS_HELP = Message("Use https, with the shop's own certificate. Each tablet must trust it once.")
-DATA_HELP = Message("Folder of the shop's records.")
+DATA_HELP = Message(
+    "Folder of the shop's records, or the address of a database as postgresql://user@server/database; a password is "
+    "read from the file that PGPASSFILE names."
+)
+CARRY_HELP = Message(
+    "Carry a whole shop from a folder to a database server, or back, into an empty shop. Close the program first."
+)
+CARRY_FROM_HELP = Message("Folder or database of the shop to carry. It stays as it is.")
+CARRY_TO_HELP = Message("Folder or database to carry it to, which is made or must be empty.")
+DATA_IS_A_FILE = Message("{file} is a file, not a folder.")
 TO_HELP = Message("File or folder to save the backup in. Default: the shop's own backup folder.")
 FILE_HELP = Message("Backup to restore.")
 EMPTY_HELP = Message("Start an empty shop instead.")

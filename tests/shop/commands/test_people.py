@@ -12,7 +12,7 @@ from app.shop.errors import ConflictError, NotFoundError, RejectedError
 from app.shop.reasons import Reason, because
 from app.shop.rejections import Rejection
 from app.shop.stopwatch import Stopwatch
-from app.shop.store.database import Database
+from app.shop.store.database import Database, FileDatabase
 from app.shop.store.tables import Person, PinTry
 from app.shop.store.upgrade import open_shop
 from tests.shop.rejections import codes_of, rejects
@@ -126,7 +126,7 @@ def test_the_right_pin_proves_who_it_is(shop: Database) -> None:
     assert said(shop, "Another person", PIN) == {"name": because(Rejection.NOT_LISTED)}
 
 
-def test_the_pin_itself_is_nowhere_in_the_file(shop: Database) -> None:
+def test_the_pin_itself_is_nowhere_in_the_file(shop: FileDatabase) -> None:
     add(shop, pin="77301942")
     people.prove(shop, "Kim Marlow", "77301942", AT)
     shop.close()
@@ -155,7 +155,9 @@ def test_two_that_differ_are_refused(shop: Database) -> None:
         people.add(shop, key(), "Kim Marlow", PIN, "2581", AT)
 
 
-def test_guessing_is_slowed_down_by_a_clock_that_is_not_set_and_a_restart_does_not_help(shop: Database) -> None:
+def test_guessing_is_slowed_down_by_a_clock_that_is_not_set_and_a_restart_does_not_help(
+    shop: FileDatabase,
+) -> None:
     seconds = 0.0
     shop.stopwatch = Stopwatch(lambda: seconds)
     add(shop)

@@ -13,7 +13,7 @@ from app.shop.commands.meters import NewMeter
 from app.shop.errors import ConflictError, NotFoundError, RejectedError
 from app.shop.queries.changes import changes_after, newest_change
 from app.shop.rejections import Rejection
-from app.shop.store.database import Database, raw_connection
+from app.shop.store.database import Database, FileDatabase, raw_connection
 from tests.clock import working_day
 from tests.shop.yard import key
 
@@ -41,7 +41,7 @@ def test_a_token_names_its_program_until_its_time_is_over(shop: Database) -> Non
     assert known(shop).named_by(token + "x", NOW) is None
 
 
-def test_a_token_is_kept_nowhere(shop: Database) -> None:
+def test_a_token_is_kept_nowhere(shop: FileDatabase) -> None:
     token = let(shop)
     shop.close()
     assert token.encode() not in shop.file.read_bytes()

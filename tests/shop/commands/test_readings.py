@@ -19,7 +19,7 @@ from app.shop.procedure.read_order import next_reading
 from app.shop.record import loader
 from app.shop.record.visit_record import VisitRecord
 from app.shop.rejections import Rejection
-from app.shop.store.database import Database
+from app.shop.store.database import Database, FileDatabase
 from app.shop.store.lru import LruCache
 from app.shop.store.tables import EVIDENCE
 from tests.shop.bank_balance import at_the_banks
@@ -197,7 +197,7 @@ def test_evidence_is_only_ever_added(shop: Database, table: str) -> None:
             session.execute(text(statement))
 
 
-def test_every_evidence_table_is_kept_by_its_triggers(shop: Database) -> None:
+def test_every_evidence_table_is_kept_by_its_triggers(shop: FileDatabase) -> None:
     with shop.reading() as session:
         names = {row[0] for row in session.execute(text("SELECT name FROM sqlite_master WHERE type = 'trigger'"))}
     assert names >= {f"{table}_no_{verb}" for table in EVIDENCE for verb in ("update", "delete")}

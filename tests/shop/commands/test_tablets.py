@@ -6,7 +6,7 @@ from app.shop.commands.access import tablets
 from app.shop.commands.access.tablets import LASTS, Admission
 from app.shop.errors import ConflictError, NotFoundError
 from app.shop.rejections import Rejection
-from app.shop.store.database import Database
+from app.shop.store.database import Database, FileDatabase
 from tests.shop.rejections import rejects
 from tests.shop.yard import AT, key
 
@@ -41,7 +41,7 @@ def test_a_pairing_ends_after_a_year_and_no_clock_shuts_everybody_out(shop: Data
     assert found.admits("a token", NOW - timedelta(hours=1))
 
 
-def test_the_token_itself_is_nowhere_in_the_file(shop: Database) -> None:
+def test_the_token_itself_is_nowhere_in_the_file(shop: FileDatabase) -> None:
     tablets.pair(shop, key(), "test cell", "a token of 256 bits", AT)
     shop.close()
     assert b"a token of 256 bits" not in shop.file.read_bytes()

@@ -13,7 +13,7 @@ from app.shop.commands import engines
 from app.shop.queries import history_cache
 from app.shop.queries.engine_history import changes, creep
 from app.shop.record.fittings import hardware_from_json
-from app.shop.store.database import Database
+from app.shop.store.database import Database, raw_connection
 from app.shop.store.tables import ReadingRow, SignOff
 from app.sync.engine.events import Meter
 from app.sync.engine.layout import Coupler
@@ -181,10 +181,10 @@ def test_what_is_added_to_a_visit_is_seen_the_next_time(shop: Database) -> None:
     assert changed(past)[0].assessment.verdict == "quiet"  # type: ignore[union-attr]
     with shop.writing() as session:
         for bore in (3, 4):
-            round_id, old = session.connection().exec_driver_sql(
+            round_id, old = raw_connection(session).execute(
                 "SELECT round_id, reading.id FROM reading JOIN round ON round.id = round_id "
                 "WHERE visit_id = ? AND bore = ? AND kind = 'turn'", (visit_id, bore),
-            ).one()  # fmt: skip
+            ).fetchone()  # fmt: skip
             row = ReadingRow(
                 key=key(), payload="", round_id=round_id, bore=bore, kind="turn", value=7.75, unit="kg/h", by="KM",
                 at="2027-05-26T10:20:00.000+00:00", supersedes_id=old,

@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from app.shop.reasons import Reason, because
 from app.shop.store import backup, copies, health
 from app.shop.store.codes import Damage, HealthProblem, Unavailable
-from app.shop.store.database import Database, ShopTakenError, ShopUnavailableError
+from app.shop.store.database import Database, FileDatabase, ShopTakenError, ShopUnavailableError
 from app.shop.store.integrity import examine
 from app.shop.store.upgrade import open_shop
 from tests.shop import yard
@@ -50,7 +50,7 @@ def readings(file: Path) -> int:
     return ask(file, "SELECT count(*) FROM reading")
 
 
-def test_a_copy_beside_a_running_shop_is_whole(worked: Database, tmp_path: Path) -> None:
+def test_a_copy_beside_a_running_shop_is_whole(worked: FileDatabase, tmp_path: Path) -> None:
     assert (worked.folder / "shop.db-wal").stat().st_size > 0
     made = backup.back_up(worked.folder, tmp_path / "elsewhere" / "copy.db")
     assert examine(made).damage is None
@@ -91,7 +91,7 @@ def test_nothing_is_written_over(worked: Database, tmp_path: Path) -> None:
     assert (tmp_path / "copy.db").read_bytes() == b"last year's"
 
 
-def test_a_copy_of_what_is_not_as_it_was_stored_is_not_kept(worked: Database, tmp_path: Path) -> None:
+def test_a_copy_of_what_is_not_as_it_was_stored_is_not_kept(worked: FileDatabase, tmp_path: Path) -> None:
     worked.close()
     tamper(worked.file, "UPDATE reading SET value = value + 0.25 WHERE id = 3")
     with pytest.raises(ShopUnavailableError) as caught:
@@ -109,14 +109,14 @@ def test_a_copy_of_what_is_not_as_it_was_stored_is_not_kept(worked: Database, tm
         "UPDATE reading SET by = 'XX' WHERE id = 3",
     ],
 )
-def test_a_change_behind_the_program_s_back_shows(worked: Database, statement: str) -> None:
+def test_a_change_behind_the_program_s_back_shows(worked: FileDatabase, statement: str) -> None:
     worked.close()
     assert examine(worked.file).damage is None
     tamper(worked.file, statement)
     assert examine(worked.file).damage == READING_3
 
 
-def test_of_many_changed_rows_five_are_named_and_the_others_counted(worked: Database) -> None:
+def test_of_many_changed_rows_five_are_named_and_the_others_counted(worked: FileDatabase) -> None:
     worked.close()
     tamper(worked.file, "UPDATE reading SET bore = bore + 1")
     damage = examine(worked.file).damage
@@ -126,12 +126,12 @@ def test_of_many_changed_rows_five_are_named_and_the_others_counted(worked: Data
     assert damage.values["more"] == 9 - 5
 
 
-def test_every_row_of_evidence_is_sealed(worked: Database) -> None:
+def test_every_row_of_evidence_is_sealed(worked: FileDatabase) -> None:
     """All but the meter that comes with the program, which the second migration sealed."""
     assert examine(worked.file).unsealed == 0
 
 
-def test_restoring_keeps_what_was_there(worked: Database, tmp_path: Path) -> None:
+def test_restoring_keeps_what_was_there(worked: FileDatabase, tmp_path: Path) -> None:
     made = backup.back_up(worked.folder, tmp_path / "copy.db")
     before = readings(worked.file)
     yard.engine(worked, serial="after the copy")
@@ -161,7 +161,7 @@ def test_restoring_a_damaged_shop_keeps_its_journal_too(worked: Database, tmp_pa
     open_shop(elsewhere).close()
 
 
-def test_an_empty_shop_is_begun_with_the_old_one_aside(worked: Database) -> None:
+def test_an_empty_shop_is_begun_with_the_old_one_aside(worked: FileDatabase) -> None:
     worked.close()
     aside = backup.restore(worked.folder, None, NOW)
     assert aside is not None
@@ -187,7 +187,9 @@ def changed(copy: Path) -> None:
 
 
 @pytest.mark.parametrize("damage", [cut, changed])
-def test_a_damaged_copy_is_not_put_in_place(worked: Database, tmp_path: Path, damage: Callable[[Path], None]) -> None:
+def test_a_damaged_copy_is_not_put_in_place(
+    worked: FileDatabase, tmp_path: Path, damage: Callable[[Path], None]
+) -> None:
     made = backup.back_up(worked.folder, tmp_path / "copy.db")
     damage(made)
     worked.close()
@@ -243,7 +245,7 @@ def test_a_clock_put_back_does_not_stop_the_copies(worked: Database) -> None:
     assert len(copies.listed(copies.folder_of(worked.folder))) == 2
 
 
-def test_copies_are_made_while_the_program_runs(worked: Database, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_copies_are_made_while_the_program_runs(worked: FileDatabase, monkeypatch: pytest.MonkeyPatch) -> None:
     """And what keeps them from being made is told once, though each try has another file name."""
     monkeypatch.setattr(backup, "LOOK_AGAIN_SECONDS", 0.01)
     told: list[Reason] = []
@@ -281,7 +283,7 @@ def test_a_look_at_a_whole_shop(worked: Database) -> None:
     assert found.findings.sealed > 8
 
 
-def test_a_look_says_what_is_the_matter(worked: Database, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_look_says_what_is_the_matter(worked: FileDatabase, monkeypatch: pytest.MonkeyPatch) -> None:
     made = backup.keep_one(worked.folder, NOW)
     cut(made)
     worked.close()
@@ -305,7 +307,7 @@ def test_there_is_nothing_to_look_at_in_an_empty_folder(tmp_path: Path) -> None:
     assert list(tmp_path.iterdir()) == []
 
 
-def test_the_key_of_a_row_is_part_of_its_seal(worked: Database) -> None:
+def test_the_key_of_a_row_is_part_of_its_seal(worked: FileDatabase) -> None:
     worked.close()
     tamper(worked.file, f"UPDATE reading SET key = '{key()}' WHERE id = 3")
     assert examine(worked.file).damage == READING_3

@@ -16,7 +16,7 @@ from sqlmodel import Session
 from app.shop.reasons import because
 from app.shop.store import database
 from app.shop.store.codes import Unavailable
-from app.shop.store.database import Database, ShopTakenError, ShopUnavailableError, raw_connection
+from app.shop.store.database import FileDatabase, ShopTakenError, ShopUnavailableError, raw_connection
 
 
 def run(session: Session, statement: str) -> None:
@@ -28,7 +28,7 @@ def number(session: Session, query: str) -> int:
 
 
 @pytest.fixture
-def counter(shop: Database) -> Database:
+def counter(shop: FileDatabase) -> FileDatabase:
     """A shop with a table of one number in it."""
     with shop.writing() as session:
         run(session, "CREATE TABLE counter (n INTEGER NOT NULL) STRICT")
@@ -47,13 +47,13 @@ def counter(shop: Database) -> Database:
         ("trusted_schema", 1),
     ],
 )
-def test_every_connection_has_the_settings(shop: Database, pragma: str, value: object) -> None:
+def test_every_connection_has_the_settings(shop: FileDatabase, pragma: str, value: object) -> None:
     for enter in (shop.reading, shop.writing):
         with enter() as session:
             assert session.connection().exec_driver_sql(f"PRAGMA {pragma}").scalar_one() == value
 
 
-def test_no_update_is_lost_among_threads(counter: Database) -> None:
+def test_no_update_is_lost_among_threads(counter: FileDatabase) -> None:
     """Each reads the number and writes it back one higher: with the driver's own BEGIN, most of them get lost."""
 
     def add_one(_: int) -> None:
@@ -67,14 +67,14 @@ def test_no_update_is_lost_among_threads(counter: Database) -> None:
         assert number(session, "SELECT n FROM counter") == 200
 
 
-def test_a_write_holds_other_programs_off_from_its_first_read(counter: Database) -> None:
+def test_a_write_holds_other_programs_off_from_its_first_read(counter: FileDatabase) -> None:
     with counter.writing() as session, closing(sqlite3.connect(counter.file, timeout=0)) as other:
         assert number(session, "SELECT n FROM counter") == 0
         with pytest.raises(sqlite3.OperationalError, match="locked"):
             other.execute("UPDATE counter SET n = 7")
 
 
-def test_a_reader_sees_one_moment(counter: Database) -> None:
+def test_a_reader_sees_one_moment(counter: FileDatabase) -> None:
     with counter.reading() as reader:
         before = number(reader, "SELECT n FROM counter")
         with counter.writing() as session:
@@ -84,14 +84,14 @@ def test_a_reader_sees_one_moment(counter: Database) -> None:
         assert number(reader, "SELECT n FROM counter") == 5
 
 
-def test_a_write_is_on_the_disk_when_it_is_left(counter: Database) -> None:
+def test_a_write_is_on_the_disk_when_it_is_left(counter: FileDatabase) -> None:
     with counter.writing() as session:
         run(session, "UPDATE counter SET n = 5")
     with closing(sqlite3.connect(counter.file)) as other:
         assert other.execute("SELECT n FROM counter").fetchone() == (5,)
 
 
-def test_an_exception_takes_all_of_a_write_back(counter: Database) -> None:
+def test_an_exception_takes_all_of_a_write_back(counter: FileDatabase) -> None:
     def half() -> None:
         with counter.writing() as session:
             run(session, "UPDATE counter SET n = 5")
@@ -103,7 +103,7 @@ def test_an_exception_takes_all_of_a_write_back(counter: Database) -> None:
         assert number(session, "SELECT n FROM counter") == 0
 
 
-def test_a_write_past_the_orm_is_kept_and_taken_back_like_any_other(counter: Database) -> None:
+def test_a_write_past_the_orm_is_kept_and_taken_back_like_any_other(counter: FileDatabase) -> None:
     def half() -> None:
         with counter.writing() as session:
             raw_connection(session).execute("UPDATE counter SET n = 6")
@@ -124,7 +124,7 @@ def test_a_write_past_the_orm_is_kept_and_taken_back_like_any_other(counter: Dat
 
 
 @pytest.mark.parametrize("end", [Session.rollback, Session.commit])
-def test_a_write_that_was_ended_inside_goes_no_further(counter: Database, end: Callable[[Session], None]) -> None:
+def test_a_write_that_was_ended_inside_goes_no_further(counter: FileDatabase, end: Callable[[Session], None]) -> None:
     def goes_on() -> None:
         with counter.writing() as session:
             number(session, "SELECT n FROM counter")
@@ -134,7 +134,7 @@ def test_a_write_that_was_ended_inside_goes_no_further(counter: Database, end: C
     def keeps_silent() -> None:
         with counter.writing() as session:
             run(session, "UPDATE counter SET n = 5")
-            raw_connection(session).rollback()  # as SQLite itself does when the disk is full
+            counter._pen.rollback()  # as SQLite itself does when the disk is full
 
     for ended in (goes_on, keeps_silent):
         with pytest.raises(RuntimeError, match="ended before"):
@@ -143,7 +143,7 @@ def test_a_write_that_was_ended_inside_goes_no_further(counter: Database, end: C
         assert number(session, "SELECT n FROM counter") == 0
 
 
-def test_a_commit_that_fails_is_not_answered_as_stored(counter: Database, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_commit_that_fails_is_not_answered_as_stored(counter: FileDatabase, monkeypatch: pytest.MonkeyPatch) -> None:
     def fails(_: Session) -> None:
         raise RuntimeError("the commit did not happen")
 
@@ -160,23 +160,23 @@ def test_a_commit_that_fails_is_not_answered_as_stored(counter: Database, monkey
         assert number(session, "SELECT n FROM counter") == 0
 
 
-def test_a_reading_session_cannot_write(counter: Database) -> None:
+def test_a_reading_session_cannot_write(counter: FileDatabase) -> None:
     with counter.reading() as session, pytest.raises(Exception, match="readonly"):
         run(session, "UPDATE counter SET n = 5")
 
 
-def test_a_mistake_in_a_statement_is_not_dressed_up(counter: Database) -> None:
+def test_a_mistake_in_a_statement_is_not_dressed_up(counter: FileDatabase) -> None:
     with pytest.raises(Exception, match="no such table") as caught, counter.reading() as session:
         session.connection().execute(text("SELECT * FROM nowhere"))
     assert not isinstance(caught.value, ShopUnavailableError)
 
 
-def write_five(counter: Database) -> None:
+def write_five(counter: FileDatabase) -> None:
     with counter.writing() as session:
         run(session, "UPDATE counter SET n = 5")
 
 
-def test_another_program_that_holds_the_file_is_named_as_the_trouble(counter: Database) -> None:
+def test_another_program_that_holds_the_file_is_named_as_the_trouble(counter: FileDatabase) -> None:
     counter._pen.execute("PRAGMA busy_timeout=50")
     with closing(sqlite3.connect(counter.file, isolation_level=None)) as other:
         other.execute("BEGIN IMMEDIATE")
@@ -186,7 +186,7 @@ def test_another_program_that_holds_the_file_is_named_as_the_trouble(counter: Da
     write_five(counter)
 
 
-def test_a_full_disk_is_said_and_harms_nothing(counter: Database) -> None:
+def test_a_full_disk_is_said_and_harms_nothing(counter: FileDatabase) -> None:
     """``max_page_count`` makes SQLite meet the very error that a full disk gives (SQLITE_FULL)."""
 
     def write_too_much() -> None:
@@ -207,7 +207,9 @@ def test_a_full_disk_is_said_and_harms_nothing(counter: Database) -> None:
     write_five(counter)
 
 
-def test_a_stuck_write_does_not_hold_the_others_for_ever(counter: Database, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_stuck_write_does_not_hold_the_others_for_ever(
+    counter: FileDatabase, monkeypatch: pytest.MonkeyPatch
+) -> None:
     monkeypatch.setattr(database, "TURN_SECONDS", 0.05)
     inside, leave = threading.Event(), threading.Event()
 
@@ -227,15 +229,15 @@ def test_a_stuck_write_does_not_hold_the_others_for_ever(counter: Database, monk
     write_five(counter)
 
 
-def test_a_shop_is_open_once(shop: Database) -> None:
+def test_a_shop_is_open_once(shop: FileDatabase) -> None:
     with pytest.raises(ShopTakenError) as caught:
-        Database(shop.folder)
+        FileDatabase(shop.folder)
     assert caught.value.reason == because(Unavailable.OPEN_ELSEWHERE, folder=shop.folder)
 
 
 def try_to_open(folder: Path) -> str:
     try:
-        Database(folder).close()
+        FileDatabase(folder).close()
     except ShopTakenError as error:
         return error.reason.code
     return "opened"
@@ -248,20 +250,20 @@ def elsewhere() -> Iterator[multiprocessing.pool.Pool]:
 
 
 def test_another_process_is_kept_out_until_the_shop_is_closed(
-    shop: Database, elsewhere: multiprocessing.pool.Pool
+    shop: FileDatabase, elsewhere: multiprocessing.pool.Pool
 ) -> None:
     assert elsewhere.apply(try_to_open, (shop.folder,)) is Unavailable.OPEN_ELSEWHERE
     shop.close()
     assert elsewhere.apply(try_to_open, (shop.folder,)) == "opened"
 
 
-def test_a_closed_shop_is_one_file(counter: Database) -> None:
+def test_a_closed_shop_is_one_file(counter: FileDatabase) -> None:
     write_five(counter)
     counter.close()
     assert sorted(file.name for file in counter.folder.iterdir()) == ["shop.db", "shop.lock"]
 
 
-def test_closing_waits_for_the_write_under_way(counter: Database) -> None:
+def test_closing_waits_for_the_write_under_way(counter: FileDatabase) -> None:
     inside = threading.Event()
     leave = threading.Event()
 

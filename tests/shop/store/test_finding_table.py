@@ -7,7 +7,7 @@ from sqlalchemy.exc import IntegrityError
 
 from app.shop.cross_check import findings
 from app.shop.cross_check.findings import NewFindings, ShownAt
-from app.shop.store.database import Database
+from app.shop.store.database import Database, FileDatabase
 from app.shop.store.integrity import examine
 from app.shop.store.upgrade import open_shop
 from tests.shop.past import Past
@@ -34,7 +34,7 @@ def found(shop: Database) -> Database:
     return shop
 
 
-def test_a_row_that_says_one_thing_of_one_place_is_stored(found: Database) -> None:
+def test_a_row_that_says_one_thing_of_one_place_is_stored(found: FileDatabase) -> None:
     with found.writing() as session:
         run(session, statement())
     assert ask(found.file, "SELECT count(*) FROM finding") == 2
@@ -72,7 +72,7 @@ def test_rows_are_only_ever_added(found: Database, change: str) -> None:
         run(session, change)
 
 
-def test_rows_carry_a_hash_of_what_they_say(found: Database) -> None:
+def test_rows_carry_a_hash_of_what_they_say(found: FileDatabase) -> None:
     assert ask(found.file, "SELECT length(seal) >= 16 FROM finding") == 1
     assert ask(found.file, "SELECT after_reading = (SELECT max(id) FROM reading) FROM finding") == 1
 

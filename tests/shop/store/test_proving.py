@@ -11,7 +11,7 @@ import pytest
 from app.shop.reasons import Reason
 from app.shop.store import backup, health, row_hashes
 from app.shop.store.codes import Damage, Noticed
-from app.shop.store.database import Database, raw_connection
+from app.shop.store.database import FileDatabase, raw_connection
 from app.shop.store.proof import proving
 from app.shop.store.proof.proving import Proved
 from app.shop.store.tables import EVIDENCE
@@ -36,7 +36,7 @@ def behind_its_back(file: Path, statement: str) -> None:
             connection.execute(sql)
 
 
-def started_again(folder: Path) -> Database:
+def started_again(folder: Path) -> FileDatabase:
     """A shop opened once more and closed, so that what it holds is proved."""
     shop = open_shop(folder)
     shop.close()
@@ -44,7 +44,7 @@ def started_again(folder: Path) -> Database:
 
 
 @pytest.fixture
-def closed(shop: Database) -> Path:
+def closed(shop: FileDatabase) -> Path:
     """The folder of a shop with a visit in it, closed, all of it proved by a start."""
     heat_soaked(shop)
     shop.close()
@@ -81,7 +81,7 @@ def test_a_start_makes_the_hashes_of_new_rows_alone(closed: Path, monkeypatch: p
     assert after["reading"] == before["reading"]
 
 
-def test_what_was_changed_since_the_last_proof_stops_a_start(shop: Database) -> None:
+def test_what_was_changed_since_the_last_proof_stops_a_start(shop: FileDatabase) -> None:
     heat_soaked(shop)
     shop.close()
     behind_its_back(shop.file, WRONG)
@@ -154,7 +154,7 @@ def test_nothing_proved_yet_is_due() -> None:
     assert proving.whole_is_due({}, NOW)
 
 
-def nightly(shop: Database, told: Callable[[Reason], None], when: Callable[[], bool]) -> None:
+def nightly(shop: FileDatabase, told: Callable[[Reason], None], when: Callable[[], bool]) -> None:
     """Run what looks after copies until something came of it, on a later day."""
     with backup.copying(shop, lambda: NOW + timedelta(days=400), told):
         until(when)
@@ -180,7 +180,7 @@ def test_what_the_night_finds_is_told_on_the_first_page(closed: Path) -> None:
         shop.close()
 
 
-def test_a_start_that_cannot_note_what_it_proved_goes_on(shop: Database) -> None:
+def test_a_start_that_cannot_note_what_it_proved_goes_on(shop: FileDatabase) -> None:
     heat_soaked(shop)
     shop.close()
     with closing(sqlite3.connect(shop.file, isolation_level=None)) as other:

@@ -5,7 +5,7 @@ from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 from sqlalchemy import create_engine
 
-from app.shop.store.database import Database
+from app.shop.store.database import Database, FileDatabase
 from app.shop.store.tables import EVIDENCE, metadata
 from tests.shop.store.opening import run
 
@@ -15,7 +15,7 @@ def is_record(name: str | None, kind: str, _parents: object) -> bool:
     return not (kind == "table" and name is not None and name.startswith("search_"))
 
 
-def test_the_migrations_make_exactly_the_tables(shop: Database) -> None:
+def test_the_migrations_make_exactly_the_tables(shop: FileDatabase) -> None:
     with create_engine(f"sqlite:///{shop.file}").connect() as connection:
         opts = {"compare_server_default": True, "include_name": is_record}
         context = MigrationContext.configure(connection, opts=opts)

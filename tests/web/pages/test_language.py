@@ -13,7 +13,7 @@ from starlette.testclient import TestClient
 from app.shop.commands.access import tablets
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.store.backup import keep_one
-from app.shop.store.database import Database
+from app.shop.store.database import Database, FileDatabase
 from app.shop.store.upgrade import DamagedShopError, open_shop
 from app.web.application import create_app
 from app.web.pages.shop.damaged import create_damaged_app
@@ -152,7 +152,7 @@ def test_the_page_about_trust_is_in_the_language_of_the_shop(shop: Database, tls
 
 
 @pytest.mark.parametrize("backup", [True, False])
-def test_a_damaged_shop_says_so_in_its_language(shop: Database, backup: bool) -> None:
+def test_a_damaged_shop_says_so_in_its_language(shop: FileDatabase, backup: bool) -> None:
     now = datetime.now(UTC)
     if backup:
         keep_one(shop.folder, now)

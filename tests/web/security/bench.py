@@ -13,7 +13,7 @@ from starlette.types import Receive, Scope, Send
 
 from app.shop.commands import engines
 from app.shop.stopwatch import Stopwatch
-from app.shop.store.database import Database
+from app.shop.store.database import FileDatabase
 from app.shop.store.upgrade import open_shop
 from app.web import context
 from app.web.application import create_app
@@ -36,7 +36,7 @@ class Bench:
         self.now = datetime.now(UTC)  # stands still, so that a wait is as long as it was told on a slow machine too
 
     def start(self) -> None:
-        self.shop: Database = open_shop(self.folder)
+        self.shop: FileDatabase = open_shop(self.folder)
         self.shop.stopwatch = Stopwatch(lambda: self.seconds)
         ready_to_sign(self.shop)
         self.codes = Pairing(lambda: (f"{HOME}/",), ticks=lambda: self.seconds)

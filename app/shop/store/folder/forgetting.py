@@ -31,6 +31,13 @@ STATEMENTS = (
 )
 """What makes the index again from ``search_text``, the one row of each engine that is searched."""
 
+STATEMENTS_OF_A_SERVER = (
+    "DELETE FROM search_term",
+    "INSERT INTO search_term (word) SELECT DISTINCT terms_of(serial || ' ' || about || ' ' || owner || ' ' || jobs) "
+    "FROM search_text",
+)
+"""The same on a server, whose other indexes are of the rows as they are."""
+
 
 TAKEN_OUT = "taken-out"
 """What a session notes when it took words out of an engine's facts."""
@@ -40,7 +47,7 @@ TAKEN_OUT = "taken-out"
 def _taken_out(_mapper: object, connection: Connection, engine: Engine) -> None:
     before = inspect(engine).attrs
     if any(before[name].history.deleted for name in SEARCHED):
-        for statement in STATEMENTS:
+        for statement in STATEMENTS if connection.dialect.name == "sqlite" else STATEMENTS_OF_A_SERVER:
             connection.exec_driver_sql(statement)
         session = object_session(engine)
         assert session is not None

@@ -12,6 +12,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import closing, contextmanager
 from pathlib import Path
 
+NAME = "traces.db"
+
 LEVELS = 65_000
 """Steps between the lowest and the highest sample of a channel."""
 
@@ -68,7 +70,7 @@ def keep(folder: Path, packed: bytes) -> None:
 
 def kept(folder: Path, hash_: str) -> dict[str, list[tuple[float, float]]] | None:
     """The trace of that hash, None where it was not kept or is not what it was."""
-    file = folder / "traces.db"
+    file = folder / NAME
     if not file.exists():
         return None
     with _file(folder) as connection:
@@ -81,7 +83,7 @@ def kept(folder: Path, hash_: str) -> dict[str, list[tuple[float, float]]] | Non
 
 @contextmanager
 def _file(folder: Path) -> Iterator[sqlite3.Connection]:
-    file = folder / "traces.db"
+    file = folder / NAME
     if not file.exists():
         file.touch(mode=0o600)
     with closing(sqlite3.connect(file, timeout=5.0)) as connection, connection:

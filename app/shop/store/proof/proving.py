@@ -3,12 +3,12 @@
 The count of the rows proved before is compared too, since a row that is gone has no hash that could be wrong.
 """
 
-import sqlite3
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 
 from app.shop.store import row_hashes
+from app.shop.store.both.records import Wire
 from app.shop.store.database import Database, raw_connection
 
 NIGHT = 3
@@ -53,7 +53,7 @@ class Proof:
         return sum(one.unsealed for one in self.tables.values())
 
 
-def known(connection: sqlite3.Connection) -> dict[str, Proved]:
+def known(connection: Wire) -> dict[str, Proved]:
     """How far each table is proved; empty in a file that has no such record."""
     if not row_hashes.tables_with(connection, "whole_at"):
         return {}
@@ -61,7 +61,7 @@ def known(connection: sqlite3.Connection) -> dict[str, Proved]:
     return {str(table): Proved(*said) for table, *said in rows}
 
 
-def prove(connection: sqlite3.Connection, *, since: bool = False) -> Proof:
+def prove(connection: Wire, *, since: bool = False) -> Proof:
     """Make the hash of every row again, or with ``since`` of those that were never proved, and compare."""
     found, before = Proof(), known(connection)
     for table in row_hashes.tables_with(connection, "seal"):
@@ -102,7 +102,7 @@ def prove_whole(shop: Database, now: datetime, stopped: Callable[[], bool]) -> P
     return found
 
 
-def note(connection: sqlite3.Connection, proof: Proof, now: datetime) -> None:
+def note(connection: Wire, proof: Proof, now: datetime) -> None:
     """Keep how far the tables are proved; forget it where something is wrong, so that all is looked at again."""
     if proof.broken or proof.gone:
         connection.execute("DELETE FROM proved")
@@ -134,7 +134,7 @@ def _carry_on(found: Proof, table: str, start: Proved, part: row_hashes.TableSea
     found.fresh += part.sound + part.unsealed
 
 
-def _rows_up_to(connection: sqlite3.Connection, table: str, ident: int) -> int:
+def _rows_up_to(connection: Wire, table: str, ident: int) -> int:
     if not ident:
         return 0
     (rows,) = connection.execute(f'SELECT count(*) FROM "{table}" WHERE id <= ?', (ident,)).fetchone()

@@ -125,7 +125,7 @@ def _begun(
     apart = errands.apart
 
     def do(wanted: Wanted) -> Response:
-        return _done(shop, page, choices, apart, apart.talk(wanted, work, shop.file, *told))
+        return _done(shop, page, choices, apart, apart.talk(wanted, work, shop.where, *told))
 
     try:
         return _answer(request, page, errands.begin(do))

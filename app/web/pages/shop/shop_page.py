@@ -5,8 +5,11 @@ from datetime import datetime
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
 
+from app.shop.reasons import because
 from app.shop.store import backup, copies, health
-from app.web.context import Now, Page, Shop
+from app.shop.store.database import Database, FileDatabase, ShopUnavailableError
+from app.shop.store.postgres.codes import ServerProblem
+from app.web.context import Now, Page, Pages, Shop
 from app.web.pages.shop.tablets import Here
 from app.wording.program.store import health_facts, health_problems
 
@@ -18,6 +21,8 @@ MOST_SHOWN = 20
 @router.get("/shop")
 def show(shop: Shop, page: Page) -> HTMLResponse:
     """The state of the records, and their backups."""
+    if not isinstance(shop, FileDatabase):
+        return _on_a_server(shop, page)
     folder = copies.folder_of(shop.folder)
     found = health.look(shop.folder)
     return page.show(
@@ -30,9 +35,23 @@ def show(shop: Shop, page: Page) -> HTMLResponse:
     )
 
 
+def _on_a_server(shop: Database, page: Pages) -> HTMLResponse:
+    """The same of records whose backups are not ours to make."""
+    from app.shop.store.postgres import proof
+    from app.wording.program.server_records import facts_of, problems_of
+
+    found = proof.look(shop)
+    facts, problems = facts_of(found), problems_of(found)
+    return page.show(
+        "shop.html", noticed=page.noticed(), health_problems=problems, health_facts=facts, copies=(), folder=None
+    )
+
+
 @router.post("/shop/copies", dependencies=[Here])
 def copy(shop: Shop, page: Page, now: Now) -> Response:
     """Make a backup now."""
+    if not isinstance(shop, FileDatabase):
+        raise ShopUnavailableError(because(ServerProblem.NOT_A_FOLDER))
     folder = copies.folder_of(shop.folder)
     backup.back_up(shop.folder, copies.named(folder, copies.BY_HAND, datetime.fromisoformat(now)))
     return page.go("/shop")

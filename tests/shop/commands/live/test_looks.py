@@ -16,7 +16,7 @@ from app.shop.errors import ConflictError, NotFoundError
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.rejections import Rejection
 from app.shop.store import row_hashes
-from app.shop.store.database import Database
+from app.shop.store.database import Database, FileDatabase
 from app.shop.store.live import traces
 from app.shop.store.live.tables import FeedRow, LookRow
 from app.shop.store.tables import ReadingRow
@@ -99,7 +99,7 @@ def test_a_look_that_lacks_a_bore_stores_nothing(shop: Database) -> None:
     assert stored(shop) == ([], [])
 
 
-def test_hashes_cover_readings_looks_and_feeds(shop: Database) -> None:
+def test_hashes_cover_readings_looks_and_feeds(shop: FileDatabase) -> None:
     readings.add(shop, heat_soaked(shop), key(), live(), AT, seen=SEEN)
     feeds.add(shop, key(), "Bench", "token", AT)
     shop.close()

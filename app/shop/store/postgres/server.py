@@ -1,0 +1,222 @@
+"""A shop's records in a database on a PostgreSQL server.
+
+Every write of every program begins with one lock, so what it read cannot have changed by the time it writes, and ids
+keep the order of the commits: BEGIN IMMEDIATE by another name. It is READ COMMITTED, because under REPEATABLE READ the
+statement that waits for the lock has seen the records as they were before it waited.
+"""
+
+from collections.abc import Iterator
+from contextlib import closing, contextmanager, suppress
+from pathlib import Path
+from typing import Any
+
+import psycopg
+from psycopg.pq import TransactionStatus
+from sqlalchemy import Connection, Engine, NullPool, Pool, StaticPool, create_engine, event
+from sqlalchemy.exc import DBAPIError
+from sqlmodel import Session
+
+from app.shop.reasons import because
+from app.shop.store.both.records import TURN_SECONDS, Database
+from app.shop.store.codes import Unavailable
+from app.shop.store.database import ShopUnavailableError
+from app.shop.store.folder.forgetting import TAKEN_OUT
+from app.shop.store.lru import LruCache
+from app.shop.store.postgres.dialect import NAME
+from app.shop.store.postgres.failures import server_errors
+from app.shop.store.postgres.wire import Answer, ServerWire
+
+OPEN, WRITE = 0x45764272, 0x45764273
+"""Locks of a database that every program of ours knows: of those that have it open, and of the one that writes."""
+
+CONNECT_SECONDS = 5
+LOCK_SECONDS, IDLE_SECONDS = 10, 15
+"""How long a write waits for another program's, and how long one that was begun may stand still: ours to judge, many
+times what a write takes. A program that froze in a write is then let go of by the server."""
+
+BEGIN_TO_READ = "BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY"
+BEGIN_TO_WRITE = f"BEGIN ISOLATION LEVEL READ COMMITTED; SELECT pg_advisory_xact_lock({WRITE})"
+SETTINGS = "; ".join(
+    (
+        f"SET lock_timeout = '{LOCK_SECONDS}s'",
+        f"SET idle_in_transaction_session_timeout = '{IDLE_SECONDS}s'",
+        "SET synchronous_commit = on",
+        "SET client_min_messages = warning",
+    )
+)
+
+
+def connected(address: str) -> psycopg.Connection[Any]:
+    """A connection that begins no transaction by itself. Raises psycopg.OperationalError."""
+    return psycopg.connect(
+        address,
+        autocommit=True,
+        cursor_factory=Answer,
+        connect_timeout=CONNECT_SECONDS,
+        application_name="evenbore",
+        client_encoding="utf8",
+    )
+
+
+class ServerDatabase(Database):
+    """One shop's records on a server. Several programs may have them open.
+
+    Parameters: ``address`` as libpq takes it; ``folder``, which must exist, for what is no record. The tables are
+    neither checked nor brought up to date here: ``opening.open_server`` does that first.
+    """
+
+    def __init__(self, address: str, folder: Path) -> None:
+        self.address = address
+        super().__init__(folder, _engine(address, max_overflow=-1, pool_use_lifo=True), _engine(address, StaticPool))
+        event.listen(self._reads, "begin", _begin)
+        event.listen(self._writes, "connect", _prepare)
+        event.listen(self._writes, "begin", _begun)
+        self._pen: psycopg.Connection[Any] | None = None
+        self._closed = False
+
+    @contextmanager
+    def reading(self) -> Iterator[Session]:
+        with server_errors():
+            session = self._session(self._reads)
+            try:
+                connection = session.connection()
+            except DBAPIError as error:  # the server was restarted since; all that was sent is BEGIN
+                session.close()
+                if not error.connection_invalidated:
+                    raise
+                session = self._session(self._reads)
+                connection = session.connection()
+            with session:
+                session.info.update({"wire": ServerWire(_driver(connection)), "writes": None})  # others write too
+                yield session
+                self._keep(session)
+
+    @contextmanager
+    def writing(self) -> Iterator[Session]:
+        if not self._turn.acquire(timeout=TURN_SECONDS):
+            raise ShopUnavailableError(because(Unavailable.WRITE_STUCK))
+        try:
+            with (
+                server_errors() as stage,
+                self._transaction() as connection,
+                self._scribing(ServerWire(connection)) as session,
+            ):
+                with self.around_writes(session):
+                    yield session
+                _require_transaction(connection)
+                session.flush()
+                stage.ending = True
+                if session.in_transaction():
+                    session.commit()
+                if connection.info.transaction_status is not TransactionStatus.IDLE:  # the ORM took no part in it
+                    connection.commit()
+                self.writes += 1
+                self._keep(session)
+        finally:
+            self._turn.release()
+
+    @contextmanager
+    def _transaction(self) -> Iterator[psycopg.Connection[Any]]:
+        """The connection for writes, holding the lock of all writes until it is committed or left."""
+        connection = self._begun_to_write()
+        try:
+            yield connection
+        finally:
+            if connection.closed or connection.broken:
+                self._let_go()
+            elif connection.info.transaction_status is not TransactionStatus.IDLE:
+                with suppress(psycopg.OperationalError):
+                    connection.rollback()
+
+    def _begun_to_write(self) -> psycopg.Connection[Any]:
+        """Begin, on a new connection where the one before was lost meanwhile: nothing was sent on it yet."""
+        known = self._pen is not None
+        connection = self._taken_up()
+        try:
+            connection.execute(BEGIN_TO_WRITE, prepare=False)
+        except psycopg.OperationalError:
+            if not (connection.closed or connection.broken):
+                connection.rollback()
+                raise
+            self._let_go()
+            if not known:
+                raise
+            connection = self._taken_up()
+            connection.execute(BEGIN_TO_WRITE, prepare=False)
+        return connection
+
+    def _taken_up(self) -> psycopg.Connection[Any]:
+        """The one connection of the engine for writes, under the ORM."""
+        if self._pen is None:
+            with closing(self._writes.raw_connection()) as held:
+                connection = held.driver_connection
+            assert isinstance(connection, psycopg.Connection)
+            self._pen = connection
+        return self._pen
+
+    def _let_go(self) -> None:
+        self._pen = None
+        self._writes.dispose()
+
+    @property
+    def where(self) -> str:
+        return self.address
+
+    def still_there(self) -> bool:
+        return True
+
+    def close(self) -> bool:
+        if not self._closed:
+            self._closed = self._turn.acquire(timeout=TURN_SECONDS)
+            self._reads.dispose()
+            self._let_go()
+        return True
+
+
+@contextmanager
+def reading_server_beside(address: str) -> Iterator[Session]:
+    """A session that sees one moment of the records in a database, for a child of a process that has them open.
+
+    Writing in it raises. Raises ShopUnavailableError.
+    """
+    engine = _engine(address, NullPool)
+    event.listen(engine, "begin", _begin)
+    info = {"memory": LruCache(), "fresh": {}, "now": None, "writes": None, TAKEN_OUT: False}
+    with server_errors(), Session(engine, expire_on_commit=False, info=info) as session:
+        session.info["wire"] = ServerWire(_driver(session.connection()))
+        yield session
+
+
+def _engine(address: str, pool: type[Pool] | None = None, **how: Any) -> Engine:
+    return create_engine(
+        f"{NAME}://",
+        creator=lambda: connected(address),
+        hide_parameters=True,  # an error goes to the log, and whose engine it was about does not
+        use_native_hstore=False,
+        poolclass=pool,
+        **how,
+    )
+
+
+def _driver(connection: Connection) -> psycopg.Connection[Any]:
+    driver = connection.connection.driver_connection
+    assert isinstance(driver, psycopg.Connection)
+    return driver
+
+
+def _begin(connection: Connection) -> None:
+    connection.exec_driver_sql(BEGIN_TO_READ)
+
+
+def _prepare(connection: psycopg.Connection[Any], _record: object) -> None:
+    connection.execute(f"{SETTINGS}; SELECT pg_advisory_lock_shared({OPEN})", prepare=False)
+
+
+def _begun(connection: Connection) -> None:
+    _require_transaction(_driver(connection))
+
+
+def _require_transaction(connection: psycopg.Connection[Any]) -> None:
+    """Outside the one transaction of a write, statements would be stored one by one, or are gone already."""
+    if connection.info.transaction_status is TransactionStatus.IDLE:
+        raise RuntimeError("this write was ended before it was left")

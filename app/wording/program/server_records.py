@@ -1,0 +1,113 @@
+"""What an operator reads about records on a database server: why they are unavailable, what a check found."""
+
+from collections.abc import Mapping
+from enum import StrEnum
+from typing import TYPE_CHECKING
+
+from app.shop.reasons import because
+from app.shop.store.postgres.codes import ServerProblem
+from app.wording.message import Message, say
+from app.wording.program.store import ROWS_VERIFIED
+from app.wording.reasons import TABLES, Worded, in_words
+
+if TYPE_CHECKING:
+    from app.shop.store.postgres.proof import ServerHealth
+
+SERVER_PROBLEMS: Mapping[StrEnum, Worded] = {
+    ServerProblem.NO_DRIVER: Message(
+        "Records on a database server need a package that is not installed. Type: pip install 'evenbore[group]'"
+    ),
+    ServerProblem.ADDRESS: Message(
+        "The address after --data is not one of a database ({why}). "
+        "Write it as postgresql://user@server/database, or name a folder."
+    ),
+    ServerProblem.PASSWORD: Message(
+        "The address after --data has a password in it, which other users of this computer can read. "
+        "Take it out, and put the password in a file that only you can read: name that file in PGPASSFILE."
+    ),
+    ServerProblem.UNREACHABLE: Message(
+        "The database server takes no more connections. Nothing was saved. Try again, and tell the person who runs "
+        "the server."
+    ),
+    ServerProblem.NOT_LET_IN: Message(
+        "The database {server} cannot be opened ({why}). Check the address after --data and that the server runs."
+    ),
+    ServerProblem.LOST: Message(
+        "The connection to the database server was lost. Nothing was saved. Try again when the server is back."
+    ),
+    ServerProblem.UNKNOWN_IF_SAVED: Message(
+        "The connection to the database server was lost while saving. It is not known whether this was saved. "
+        "Send it again: it is saved once."
+    ),
+    ServerProblem.STUCK: Message("Another program is still saving. Nothing was saved. Try again."),
+    ServerProblem.FULL: Message(
+        "The disk of the database server is full. Nothing was saved. Tell the person who runs the server."
+    ),
+    ServerProblem.READ_ONLY: Message(
+        "The database server takes no writes. Nothing was saved. Tell the person who runs the server."
+    ),
+    ServerProblem.RIGHTS: Message(
+        "The database user lacks a right ({why}). Nothing was saved. Start the program once as the owner of the "
+        "database, who makes its tables and grants the rights."
+    ),
+    ServerProblem.DISK_ERROR: Message(
+        "The database server reported an error of its disk or of its files. Nothing was saved. "
+        "Tell the person who runs the server."
+    ),
+    ServerProblem.TOO_OLD: Message("The database server is PostgreSQL {version}. Version {least} or newer is needed."),
+    ServerProblem.ENCODING: Message(
+        "The database keeps text as {encoding}. Make one that keeps it as UTF8, and name that one."
+    ),
+    ServerProblem.FOREIGN: Message(
+        "The database {server} has tables of another program. Nothing was changed. Make an empty database for the shop."
+    ),
+    ServerProblem.NEWER_PROGRAM: Message(
+        "A newer version of this program wrote the records in {server} (version {present} of the records, this program "
+        "reads up to {known}). Nothing was changed. Update the program."
+    ),
+    ServerProblem.IN_USE: Message(
+        "The records in {server} need an upgrade, and other programs have them open. Nothing was changed. "
+        "Close Evenbore on every computer, then start this one first."
+    ),
+    ServerProblem.NOT_UPGRADED: Message(
+        "The tables in {server} could not be made or upgraded ({why}). Nothing was changed. "
+        "Report this message to the maintainer of the program."
+    ),
+    ServerProblem.ROWS_CHANGED: Message("Rows of {server} changed outside the program: {rows}."),
+    ServerProblem.NOT_A_FOLDER: Message(
+        "This command is for a shop in a folder. Backups of a database server are made by the person who runs it."
+    ),
+    ServerProblem.NOT_CARRIED: Message("Nothing was carried over ({why}). Both shops are as they were."),
+    ServerProblem.NOT_EMPTY: Message("{place} has records already. Nothing was changed. Carry into an empty shop."),
+    ServerProblem.NOTHING_THERE: Message("There is no shop in {place}. Name its folder, or its database, with --from."),
+}
+TABLES[ServerProblem] = SERVER_PROBLEMS
+
+RECORDS = Message("Records: {server}, {size:.1f}\u00a0MB")
+ROW = Message("{table} {id}", note="A row: its table and its number.")
+MORE = Message("{count} more", note="How many more rows.")
+MOST_NAMED = 5
+MEGABYTE = 1024**2
+DATABASE = Message("PostgreSQL {version}")
+BACKUPS = Message("Backups: made by the person who runs the server")
+CARRIED = Message("Carried over: {rows} rows. Row hashes verified on both sides: {proved}.")
+
+
+def facts_of(found: "ServerHealth") -> list[str]:
+    """What a check of records on a server looked at and found, a line each."""
+    return [
+        say(RECORDS, server=found.server, size=found.size / MEGABYTE),
+        say(ROWS_VERIFIED, rows=found.sound),
+        say(DATABASE, version=found.version),
+        say(BACKUPS),
+    ]
+
+
+def problems_of(found: "ServerHealth") -> list[str]:
+    """What it found wrong: the first rows that were changed, and how many more."""
+    if not found.changed:
+        return []
+    rows = [say(ROW, table=table, id=ident) for table, ident in found.changed[:MOST_NAMED]]
+    if more := len(found.changed) - len(rows):
+        rows.append(say(MORE, count=more))
+    return [in_words(because(ServerProblem.ROWS_CHANGED, server=found.server, rows=", ".join(rows)))]

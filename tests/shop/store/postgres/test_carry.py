@@ -1,0 +1,91 @@
+"""A whole shop goes to a server and back: the same rows, the same ids, every hash proved."""
+
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+
+import psycopg
+import pytest
+
+from app.shop.demo.demo_shop import fill
+from app.shop.queries import search
+from app.shop.reasons import because
+from app.shop.store import row_hashes
+from app.shop.store.database import Database, FileDatabase, ShopUnavailableError, raw_connection
+from app.shop.store.integrity import examine
+from app.shop.store.postgres.carry import carry
+from app.shop.store.postgres.codes import ServerProblem
+from app.shop.store.postgres.server import ServerDatabase
+from app.shop.store.tables import EVIDENCE
+from app.shop.store.upgrade import open_shop
+from tests.shop.yard import FOUR, engine, heat_soaked, visit
+
+
+def said(file: Path) -> list[str]:
+    """Every row of every table of a file, and how the tables are kept; the index of words is made from them."""
+    with closing(sqlite3.connect(file)) as connection:
+        return sorted(line for line in connection.iterdump() if "search_" not in line)
+
+
+@pytest.mark.slow
+def test_a_shop_comes_back_from_a_server_as_it_went(
+    shop: FileDatabase, server_shop: ServerDatabase, tmp_path: Path
+) -> None:
+    fill(shop)
+    went = carry(shop, server_shop)
+    assert went.proved > 1000
+    back = open_shop(tmp_path / "back")
+    assert carry(server_shop, back) == went
+    for typed in ("coupe", "31", "racer hil", "xzy"):
+        with shop.reading() as mine, server_shop.reading() as theirs, back.reading() as again:
+            assert search.find(mine, typed) == search.find(theirs, typed) == search.find(again, typed)
+    shop.close()
+    back.close()
+    assert said(shop.file) == said(back.file)
+    assert examine(back.file).damage is None
+    assert examine(back.file).sealed == went.proved
+
+
+def test_work_goes_on_where_a_shop_was_carried_to(shop: FileDatabase, server_shop: ServerDatabase) -> None:
+    visit_id = heat_soaked(shop)
+    carry(shop, server_shop)
+    with server_shop.writing() as session:
+        wire = raw_connection(session)
+        (newest,) = wire.execute("SELECT max(seq) FROM change").fetchone()
+    assert visit(server_shop, engine(server_shop, FOUR, serial="22-0098")) == visit_id + 1
+    with server_shop.reading() as session:
+        wire = raw_connection(session)
+        assert row_hashes.check(wire).broken == ()
+        (first,) = wire.execute("SELECT min(seq) FROM change WHERE seq > ?", (newest,)).fetchone()
+        assert first == newest + 1
+    with psycopg.connect(server_shop.address, autocommit=True) as connection:
+        for table in EVIDENCE:
+            with pytest.raises(psycopg.errors.IntegrityConstraintViolation):
+                connection.execute(f'DELETE FROM "{table}"'.encode())
+
+
+def refused(source: Database, target: Database) -> object:
+    """Why nothing is carried."""
+    with pytest.raises(ShopUnavailableError) as caught:
+        carry(source, target)
+    return caught.value.reason
+
+
+def test_a_shop_with_rows_in_it_is_not_written_over(shop: FileDatabase, server_shop: ServerDatabase) -> None:
+    heat_soaked(shop)
+    heat_soaked(server_shop)
+    for source, target in ((shop, server_shop), (server_shop, shop)):
+        reason = refused(source, target)
+        assert getattr(reason, "code", None) is ServerProblem.NOT_EMPTY
+
+
+def test_a_row_that_was_changed_is_not_carried(shop: FileDatabase, server_shop: ServerDatabase) -> None:
+    heat_soaked(shop)
+    with closing(sqlite3.connect(shop.file)) as connection:
+        connection.execute("DROP TRIGGER reading_no_update")
+        connection.execute("UPDATE reading SET value = value + 0.25 WHERE id = 2")
+        connection.commit()
+    assert refused(shop, server_shop) == because(ServerProblem.NOT_CARRIED, why="reading 2")
+    with server_shop.reading() as session:
+        assert raw_connection(session).execute("SELECT count(*) FROM engine").fetchone() == (0,)
+        assert raw_connection(session).execute("SELECT count(*) FROM meter").fetchone() == (1,)
