@@ -55,8 +55,7 @@ class NewReading:
     ``kind`` is one of KINDS; a ``turn`` is the bore's turn in the round, entered without sight of another value of it,
     ``again`` a further reading of a bore that was read. ``from_above`` says how the opening was reached, None for as
     the round is: the first reading begins it that way. A live value has ``sd``, its standard error as a fraction, and
-    ``look``, what the page named it by; ``fixed`` where it came from a sensor that stays at its bore, ``alike`` by
-    what those differ as a fraction.
+    ``look``, what the page named it by; ``fixed``: by a sensor that stays at its bore, ``alike``: what those differ by.
     """
 
     phase: str
@@ -105,10 +104,8 @@ def add(
     what a channel told beside it [rev/s].
     """
     key = checked(key)
-    apart = {
-        **{"from_above": new.from_above, "why_code": new.why_code},
-        **{"sd": new.sd, "look": new.look or None, "fixed": new.fixed or None},
-    }
+    apart: dict[str, Any] = {"from_above": new.from_above, "why_code": new.why_code, "sd": new.sd}
+    apart |= {"look": new.look or None, "fixed": new.fixed or None}
     sent = fingerprint(visit=visit_id, new=new, **{name: one for name, one in apart.items() if one is not None})
     loader.ahead(shop, visit_id)
     with shop.writing() if seen is None else looks.writing(shop, seen) as session:
