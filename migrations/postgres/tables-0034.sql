@@ -1,12 +1,32 @@
--- The tables at revision 0030. Written by python -m tests.shop.store.baseline; not to be edited.
+-- The tables at revision 0034. Written by python -m tests.shop.store.baseline; not to be edited.
 CREATE TABLE alembic_version (version_num varchar(32) CONSTRAINT alembic_version_pkc PRIMARY KEY);
-INSERT INTO alembic_version VALUES ('0030');
+INSERT INTO alembic_version VALUES ('0034');
 CREATE TABLE "change" (
   "seq" bigint DEFAULT next_id('change', 'seq') NOT NULL,
   "row_table" text COLLATE "C" NOT NULL,
   "row_id" bigint NOT NULL,
   CONSTRAINT pk_change PRIMARY KEY ("seq")
 );
+CREATE TABLE "channel_check" (
+  "id" bigint DEFAULT next_id('channel_check') NOT NULL,
+  "key" text COLLATE "C" NOT NULL,
+  "payload" text COLLATE "C" NOT NULL,
+  "seal" text COLLATE "C" DEFAULT '' NOT NULL,
+  "channels" text COLLATE "C" NOT NULL,
+  "kind" text COLLATE "C" NOT NULL,
+  "bore" bigint,
+  "spread" double precision,
+  "depth" double precision,
+  "figures" text COLLATE "C" NOT NULL,
+  "by" text COLLATE "C" NOT NULL,
+  "at" text COLLATE "C" NOT NULL,
+  CONSTRAINT ck_channel_check_bore CHECK ((kind = 'wiggle') <> (bore IS NULL)),
+  CONSTRAINT ck_channel_check_kind CHECK (kind IN ('ambient', 'tee', 'wiggle')),
+  CONSTRAINT ck_channel_check_spread CHECK ((kind = 'wiggle') = (spread IS NULL)),
+  CONSTRAINT pk_channel_check PRIMARY KEY ("id"),
+  CONSTRAINT uq_channel_check_key UNIQUE ("key")
+);
+CREATE INDEX ix_channel_check_channels ON "channel_check" ("channels");
 CREATE TABLE "engine" (
   "id" bigint DEFAULT next_id('engine') NOT NULL,
   "key" text COLLATE "C" NOT NULL,
@@ -102,6 +122,15 @@ CREATE TABLE "program" (
   CONSTRAINT pk_program PRIMARY KEY ("id"),
   CONSTRAINT uq_program_key UNIQUE ("key"),
   CONSTRAINT uq_program_supersedes_id UNIQUE ("supersedes_id")
+);
+CREATE TABLE "proved" (
+  "row_table" text COLLATE "C" NOT NULL,
+  "up_to" bigint NOT NULL,
+  "sound" bigint NOT NULL,
+  "unsealed" bigint NOT NULL,
+  "carried_at" text COLLATE "C" NOT NULL,
+  "whole_at" text COLLATE "C" NOT NULL,
+  CONSTRAINT pk_proved PRIMARY KEY ("row_table")
 );
 CREATE TABLE "setup" (
   "id" bigint DEFAULT next_id('setup') NOT NULL,
@@ -382,6 +411,7 @@ CREATE TABLE "look" (
   "channels" text COLLATE "C" NOT NULL,
   "trace" text COLLATE "C" NOT NULL,
   "at" text COLLATE "C" NOT NULL,
+  "check_id" bigint,
   CONSTRAINT ck_look_speed CHECK (speed IS NULL OR speed > 0),
   CONSTRAINT ck_look_window CHECK ("window" > 0),
   CONSTRAINT fk_look_visit_id_visit FOREIGN KEY ("visit_id") REFERENCES "visit" ("id") ON DELETE RESTRICT,
@@ -521,6 +551,8 @@ CREATE TABLE "reading" (
   "look_id" bigint,
   "fixed" bigint,
   "speed" double precision,
+  "alike" double precision,
+  CONSTRAINT ck_reading_alike CHECK (alike IS NULL OR (alike >= 0 AND fixed = 1)),
   CONSTRAINT ck_reading_fixed CHECK (fixed IS NULL OR (fixed IN (0, 1) AND value IS NOT NULL)),
   CONSTRAINT ck_reading_kind CHECK (kind IN ('turn', 'closing', 'again', 'skip')),
   CONSTRAINT ck_reading_sd CHECK (sd IS NULL OR (sd > 0 AND sd < 1 AND value IS NOT NULL)),
@@ -534,6 +566,8 @@ CREATE TABLE "reading" (
   CONSTRAINT uq_reading_supersedes_id UNIQUE ("supersedes_id")
 );
 CREATE INDEX ix_reading_round_id ON "reading" ("round_id");
+CREATE TRIGGER "channel_check_only_added" BEFORE UPDATE OR DELETE OR TRUNCATE ON "channel_check" FOR EACH STATEMENT EXECUTE FUNCTION only_added();
+CREATE TRIGGER "channel_check_told" AFTER INSERT ON "channel_check" FOR EACH ROW EXECUTE FUNCTION told();
 CREATE TRIGGER "engine_told" AFTER INSERT OR UPDATE ON "engine" FOR EACH ROW EXECUTE FUNCTION told();
 CREATE TRIGGER "feed_only_added" BEFORE UPDATE OR DELETE OR TRUNCATE ON "feed" FOR EACH STATEMENT EXECUTE FUNCTION only_added();
 CREATE TRIGGER "meter_only_added" BEFORE UPDATE OR DELETE OR TRUNCATE ON "meter" FOR EACH STATEMENT EXECUTE FUNCTION only_added();
@@ -564,10 +598,13 @@ CREATE TRIGGER "correction_told" AFTER INSERT ON "correction" FOR EACH ROW EXECU
 CREATE TRIGGER "engine_event_only_added" BEFORE UPDATE OR DELETE OR TRUNCATE ON "engine_event" FOR EACH STATEMENT EXECUTE FUNCTION only_added();
 CREATE TRIGGER "engine_event_told" AFTER INSERT ON "engine_event" FOR EACH ROW EXECUTE FUNCTION told();
 CREATE TRIGGER "filling_only_added" BEFORE UPDATE OR DELETE OR TRUNCATE ON "filling" FOR EACH STATEMENT EXECUTE FUNCTION only_added();
+CREATE TRIGGER "filling_told" AFTER INSERT ON "filling" FOR EACH ROW EXECUTE FUNCTION told();
 CREATE TRIGGER "finding_only_added" BEFORE UPDATE OR DELETE OR TRUNCATE ON "finding" FOR EACH STATEMENT EXECUTE FUNCTION only_added();
+CREATE TRIGGER "finding_told" AFTER INSERT ON "finding" FOR EACH ROW EXECUTE FUNCTION told();
 CREATE TRIGGER "hours_correction_only_added" BEFORE UPDATE OR DELETE OR TRUNCATE ON "hours_correction" FOR EACH STATEMENT EXECUTE FUNCTION only_added();
 CREATE TRIGGER "hours_correction_told" AFTER INSERT ON "hours_correction" FOR EACH ROW EXECUTE FUNCTION told();
 CREATE TRIGGER "look_only_added" BEFORE UPDATE OR DELETE OR TRUNCATE ON "look" FOR EACH STATEMENT EXECUTE FUNCTION only_added();
+CREATE TRIGGER "look_told" AFTER INSERT ON "look" FOR EACH ROW EXECUTE FUNCTION told();
 CREATE TRIGGER "move_only_added" BEFORE UPDATE OR DELETE OR TRUNCATE ON "move" FOR EACH STATEMENT EXECUTE FUNCTION only_added();
 CREATE TRIGGER "move_told" AFTER INSERT ON "move" FOR EACH ROW EXECUTE FUNCTION told();
 CREATE TRIGGER "override_only_added" BEFORE UPDATE OR DELETE OR TRUNCATE ON "override" FOR EACH STATEMENT EXECUTE FUNCTION only_added();
