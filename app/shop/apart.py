@@ -43,7 +43,7 @@ class DiedError(Exception):
 
 
 class GivenUpError(Exception):
-    """The process was ended: its time was over, or nobody waited for it any more."""
+    """The process was ended: its time was over, or it was no longer wanted."""
 
 
 class Apart:
@@ -129,7 +129,7 @@ def _serve(wire: Connection, ahead: Sequence[str], memory: int) -> None:
     for module in ahead:
         importlib.import_module(module)
     _limit(memory)
-    with suppress(EOFError, OSError, MemoryError):  # nobody waits any more, or there is no room: it just ends
+    with suppress(EOFError, OSError, MemoryError):  # it is no longer wanted, or there is no room: it just ends
         if not wire.poll(SPARE_SECONDS):
             return
         work, told = wire.recv()

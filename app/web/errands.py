@@ -1,7 +1,7 @@
 """Work that may take longer than one answer: begun in a thread of its own, its answer fetched as soon as it is there.
 
 One piece goes on at a time, so that several do not share the memory and the processor that the shop needs. What is
-heavy of it is done apart, in a process that is ended when nobody asks for the answer any more.
+heavy of it is done apart, in a process that is ended once the answer is no longer asked for.
 """
 
 import secrets
@@ -70,7 +70,7 @@ class Errands:
 
     def answer(self, ticket: str) -> Response | None:
         """What came of the work, once; None while it goes on. Raises KeyError for no such ticket, GivenUpError for work
-        that nobody asked for, and as the work."""
+        that was not asked for, and as the work."""
         errand = self._begun[ticket]
         errand.asked = time.monotonic() + self.patience
         future = errand.future

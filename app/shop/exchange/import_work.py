@@ -26,7 +26,7 @@ from app.shop.store.database import reading_beside
 
 @dataclass(frozen=True, slots=True)
 class OneLooked:
-    """One file: what is in it, what it would add here, and why it was not brought in where it was to be.
+    """One file: what is in it, what it would add here, and why it was not imported where it was to be.
 
     ``first`` and ``last`` are when the first and the newest of its ``visits`` began, empty without one.
     """
@@ -43,7 +43,7 @@ class OneLooked:
 
 @dataclass(frozen=True, slots=True)
 class SeveralLooked:
-    """Several files, and why they were not brought in where they were to be."""
+    """Several files, and why they were not imported where they were to be."""
 
     batch: Batch
     held: str

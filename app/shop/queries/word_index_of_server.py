@@ -17,7 +17,8 @@ ASCII = str.maketrans({letter: letter.lower() for letter in "ABCDEFGHIJKLMNOPQRS
 """All that SQLite's LIKE takes for the same letter."""
 
 SHORT = 3
-"""A beginning of fewer letters is looked for in what the others found: the index would look through half of itself."""
+"""A beginning of fewer letters is looked for in what the others found: the index would look through half of
+itself (our judgement)."""
 
 
 class ServerIndex:

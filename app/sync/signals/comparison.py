@@ -40,7 +40,8 @@ WIGGLED, ITS_OWN = 0.2, 0.5
 another one moved with it (our judgement)."""
 
 BEFORE, MOMENT = 2.0, 1.0
-"""Seconds before a hose is taken off that it is compared with, and seconds whose mean is one look at it."""
+"""Seconds before a hose is taken off that it is compared with, and seconds whose mean is one look at it (our
+judgement)."""
 
 
 class Incomparable(StrEnum):

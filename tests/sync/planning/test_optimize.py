@@ -149,3 +149,14 @@ def test_a_plan_that_begins_at_a_screw_goes_round_what_is_barred_there() -> None
     assert first_at(StopScrew("B"), only_a, posterior, barred) == only_a
     other_way = replace(task, no_way=frozenset({(StopScrew("B"), -1)}))
     assert first_at(StopScrew("B"), only_a, posterior, other_way).moves == ((place, amount),)
+
+
+def test_of_a_plan_that_comes_first_to_mind_only_what_is_barred_is_left_out(monkeypatch: pytest.MonkeyPatch) -> None:
+    """With nothing else tried: of both screws at once the other one stays."""
+    monkeypatch.setattr("app.sync.planning.optimize.neighborhood", lambda *_: ())
+    pairs = Layout((Bank("A", (1, 2), 1, 1), Bank("B", (3, 4), 3, 3)))
+    posterior, task = read((7.5, 7.5, 6.5, 6.5), pairs), PlanningProblem((), 0.02, True)
+    both = dict(optimize(posterior, task).moves)
+    assert set(both) == {StopScrew("A"), StopScrew("B")}
+    one = optimize(posterior, replace(task, no_way=frozenset({(StopScrew("A"), -1)})))
+    assert dict(one.moves) == {StopScrew("B"): both[StopScrew("B")]}

@@ -77,7 +77,7 @@ Sent = Annotated[list[Named], Depends(_sent)]
 
 @router.get("/exchange")
 def choose(request: Request, page: Page) -> HTMLResponse:
-    """The form that takes files. Whoever sees it may send some soon."""
+    """The form that takes files. A process is made ready for them."""
     _errands(request).apart.make_ready()
     return page.show("exchange.html", looked=None)
 
