@@ -9,6 +9,7 @@ const LONG_MS = 10 * 60 * 1000;
 /** What a write is called, by the last part of its address, or the last two where one is not enough. @type {Record<string, string>} */
 const NAMES = {
   readings: "write-readings",
+  look: "write-readings",
   rounds: "write-rounds",
   speed: "write-speed",
   moves: "write-moves",

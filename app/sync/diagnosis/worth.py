@@ -72,9 +72,8 @@ def of_engine(now: Beliefs, measure: FindingKind, places: Sequence[int | None]) 
 def _best_elsewhere(now: Beliefs, places: Sequence[int]) -> Floats:
     """The odds of the likeliest that is not at each bore: another's cause, the engine's, or that all is sound."""
     at_bores = now.of_causes()[:, _named()].max(axis=1)
-    first, second = np.argsort(-at_bores)[:2]
     whole = max([now.sound, *now.of_engine_causes().values()])
-    return np.array([max(whole, at_bores[second if place == first else first]) for place in places])
+    return np.array([np.delete(at_bores, place).max(initial=whole) for place in places])
 
 
 @cache

@@ -27,7 +27,6 @@ MOST_APART = 0.01
 (our judgement, from simulated engines: in a tolerance of 8 % that is narrowed to 7 % sensors that differ by 1 % leave
 97 of 100 engines even that are called so; by 2 % no narrower one does)."""
 
-
 SENSORS_APART = 0.02
 """Of a reading: by how much sensors that were never compared may differ, one standard deviation (our judgement)."""
 
@@ -35,6 +34,8 @@ SENSORS_APART = 0.02
 def own_scale(one: Reading) -> float:
     """By what the scale of the sensor that took a reading may be off beside another one's, as a fraction of it: 0 for a
     probe that is carried.
+
+    Parameters: ``one`` reading.
 
     >>> [own_scale(Reading(1, 2e-3, 0.0, fixed=fixed)) for fixed in (False, True)]
     [0.0, 0.02]
@@ -48,6 +49,8 @@ def alike_read(
     """Two sets of readings of one visit, by bore, as they can be compared: those of the kind of sensor that read a bore
     both times, so that its scale cancels; and by what scales may differ at bores that no kind read twice, as a
     fraction.
+
+    Parameters: ``first`` and ``second`` set.
 
     >>> probe, sensor = Reading(1, 2.0e-3, 0.0), Reading(1, 2.1e-3, 9.0, fixed=True)
     >>> alike_read({1: [probe, sensor]}, {1: [sensor]})[0][1] == [sensor], alike_read({1: [probe]}, {1: [sensor]})[2]
@@ -90,7 +93,9 @@ def like_read(
 
 
 def with_scales(meter: Meter, differ: float) -> Meter:
-    """A meter whose readings vary by what scales ``differ`` too, as a fraction.
+    """A meter whose readings vary by what scales differ too.
+
+    Parameters: ``meter`` read with; ``differ``, one standard deviation as a fraction of a reading.
 
     >>> round(with_scales(Meter(repeatability=0.015), 0.02).repeatability, 3)
     0.025
@@ -177,7 +182,10 @@ def judged_by(
 
 
 def narrowed(window: float, readings: Iterable[Reading], far: Apart) -> float:
-    """The tolerance that is left of a ``window`` for sensors that differ: less by what those differ that prove.
+    """The tolerance that is left for sensors that differ: less by what those differ that prove.
+
+    Parameters: ``window`` half width as a fraction of the air; ``readings`` judged by; ``far``, by what the sensor of
+    one may differ from others'.
 
     >>> narrowed(0.08, [Reading(1, 2e-3, 0.0, fixed=True, alike=0.01)], lambda one: one.alike or 0.0)
     0.07

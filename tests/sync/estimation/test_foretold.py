@@ -1,4 +1,6 @@
-"""What readings have in common, worked by hand: the idle strays for all alike, and drifts about the middle of them."""
+"""What readings have in common, worked by hand: the idle strays, forgets where to, and drifts about their middle."""
+
+import math
 
 import numpy as np
 import pytest
@@ -17,9 +19,11 @@ START = start_prior(FOUR, likely_hardware(2 * LITER, 4), 2 * LITER, 850 / 60)
 
 
 def test_readings_a_minute_apart_drift_apart_from_their_middle() -> None:
-    """At 0, 1 and 2 minutes the drift is -1, 0 and 1 minute's; nobody knows where the clock began."""
-    minute = DRIFT**2
-    expected = WANDER**2 + minute * np.array([[1.0, 0.0, -1.0], [0.0, 0.0, 0.0], [-1.0, 0.0, 1.0]])
+    """At 0, 1 and 2 minutes the drift is -1, 0 and 1 minute's; nobody knows where the clock began. Straying is
+    forgotten within three minutes, so that a third of it in logarithms is gone after one."""
+    minute, one, two = DRIFT**2, math.exp(-1 / 3), math.exp(-2 / 3)
+    strayed = WANDER**2 * np.array([[1.0, one, two], [one, 1.0, one], [two, one, 1.0]])
+    expected = strayed + minute * np.array([[1.0, 0.0, -1.0], [0.0, 0.0, 0.0], [-1.0, 0.0, 1.0]])
     for began in (0.0, 3600.0):
         seen = taken(START, Meter(), [Reading(n + 1, 1.8e-3, began + 60.0 * n) for n in range(3)])
         assert seen.shared == pytest.approx(expected)
@@ -29,13 +33,15 @@ def test_readings_a_minute_apart_drift_apart_from_their_middle() -> None:
 def test_unevenly_spaced_readings_drift_about_their_mean_time() -> None:
     """At 0, 0 and 1.5 minutes the mean is half a minute: -0.5, -0.5 and 1 minute's drift."""
     seen = taken(START, Meter(), [Reading(1, 1.8e-3, 0.0), Reading(2, 1.8e-3, 0.0), Reading(3, 1.8e-3, 90.0)])
-    by = DRIFT * np.array([-0.5, -0.5, 1.0])
-    assert seen.shared == pytest.approx(WANDER**2 + by[:, None] * by)
+    by, half = DRIFT * np.array([-0.5, -0.5, 1.0]), math.exp(-1.5 / 3)
+    strayed = WANDER**2 * np.array([[1.0, 1.0, half], [1.0, 1.0, half], [half, half, 1.0]])
+    assert seen.shared == pytest.approx(strayed + by[:, None] * by)
 
 
-def test_readings_of_one_moment_do_not_drift() -> None:
+def test_readings_whose_times_were_not_told_do_not_drift_and_are_twenty_seconds_apart() -> None:
     seen = taken(START, Meter(), [Reading(1, 1.8e-3, 5.0), Reading(2, 1.8e-3, 5.0)])
-    assert seen.shared == pytest.approx(np.full((2, 2), WANDER**2))
+    kept = math.exp(-20 / 180)
+    assert seen.shared == pytest.approx(WANDER**2 * np.array([[1.0, kept], [kept, 1.0]]))
 
 
 def test_the_tachometer_has_an_error_of_its_own_and_shares_none() -> None:

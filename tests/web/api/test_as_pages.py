@@ -25,6 +25,9 @@ BY_PROGRAM = {
     "/visits/{visit_id}/{slug}/speed": "record_round_speed",
     "/visits/{visit_id}/{slug}/speed/correct": "record_round_speed",
     "/visits/{visit_id}/{slug}/readings": "add_reading",
+    "/visits/{visit_id}/{slug}/look": "add_all_bores",
+    "/live/checks": "compare_sensors",
+    "/first": "register_engine",
     "/visits/{visit_id}/{slug}/readings/correct": "add_reading",
     "/visits/{visit_id}/{slug}/settle": "settle_readings",
     "/visits/{visit_id}/{slug}/rounds": "begin_round",
@@ -51,6 +54,8 @@ BY_PROGRAM = {
 """What a page posts, and the operation that records the same."""
 
 FOR_PEOPLE = {
+    "/live/wiggles": "a person takes one hose off and puts it back",
+    "/live/wiggles/done": "likewise",
     "/practice": "a simulated engine is for people to train at",
     "/look": "how this tablet shows its pages",
     "/exchange/look": "a person is asked what a file of another shop leaves open",

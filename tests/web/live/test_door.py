@@ -12,7 +12,7 @@ from app.shop.commands.access.tablets import hashed
 from app.shop.store.database import Database
 from app.web.live import doors as live
 from app.web.live.hub import Hub
-from app.web.security.feed_door import MOST_A_SECOND
+from app.web.security.feed_door import MOST_A_SECOND, FeedDoor
 from app.web.security.middleware import TABLET, TIME_LIMIT
 from tests.shop.yard import key
 from tests.web.live.pushes import FEED, let_in, probe
@@ -78,9 +78,13 @@ def test_feeds_are_let_in_at_the_shop_computer_only_and_their_token_is_told_once
 
 def test_too_many_pushes_in_a_second_are_turned_away(bench: Bench) -> None:
     token, sent = let_in(bench.here), probe()
+    door: Any = bench.app.middleware_stack
+    while not isinstance(door, FeedDoor):
+        door = door.app
+    door.rate.ticks = lambda: 50.0
     codes = [push(bench.here, token, sent.push()).status_code for _ in range(MOST_A_SECOND + 5)]
     assert codes[:MOST_A_SECOND] == [202] * MOST_A_SECOND
-    assert 429 in codes
+    assert set(codes[MOST_A_SECOND:]) == {429}
     assert push(bench.here, let_in(bench.here, "Other")).status_code == 202
 
 

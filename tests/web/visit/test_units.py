@@ -21,8 +21,8 @@ from tests.web.axe import paths
 
 OTHERS = Units("°F", "psi", "inHg abs.", "mm", "miles")
 USUAL = re.compile(r"°C|\bkPa\b|\bkm\b|\bthou\b|\bthousandth|\d(?:\xa0| )in\b(?! by| line)")
-BOTH = re.compile(r"/worksheet$|^/meters|^/settings")
-"""Pages that say both: what goes to a customer, a meter's own unit, and where units are chosen."""
+BOTH = re.compile(r"/worksheet$|^/meters|^/settings|^/live$")
+"""Pages that say both: what goes to a customer, an instrument's own unit, and where units are chosen."""
 
 
 def choose(shop: Database, units: Units) -> None:

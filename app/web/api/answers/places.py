@@ -22,6 +22,7 @@ PLACES: Mapping[str, str] = {
     "add_study_reading": "/api/studies/{study_id}",
     "change_settings": "/api/settings",
     "let_feed_in": "/api/live/channels",
+    "compare_sensors": "/api/live/checks",
 }
 """By operation, for those whose answer does not say it of its own."""
 
