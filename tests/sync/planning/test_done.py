@@ -27,7 +27,11 @@ class Fleet(NamedTuple):
 FOURS = Fleet(4, 1, 60)
 EIGHTS = Fleet(8, 2, 60)
 WRONG = 0.05
-"""How many of those called good may not be, as a fraction."""
+"""How many of those called even may not be, as a fraction."""
+
+WRONG_AT_THE_LIMIT = 0.08
+"""The same of all good words, those as even as the meter shows among them, which are said with their chance: of 294 on
+other seeds 6.8 % were wrong."""
 
 both = pytest.mark.parametrize("fleet", [FOURS, EIGHTS], ids=["fours", "eights"])
 
@@ -61,7 +65,10 @@ def test_a_good_job_is_handed_over_with_a_good_word_and_few_bad_ones_are(fleet: 
     said_good = [result.verdict in (Conformity.EVEN, Conformity.LIMIT) for _, _, result in followed(fleet)]
     truly = [stand.worst() <= WINDOW for stand, _, _ in followed(fleet)]
     inside = [good for good, true in zip(said_good, truly, strict=True) if true]
-    passed = [true for good, true in zip(said_good, truly, strict=True) if good]
+    good_words = [true for good, true in zip(said_good, truly, strict=True) if good]
+    passed = [stand.worst() <= WINDOW for stand, _, result in followed(fleet) if result.verdict is Conformity.EVEN]
     assert len(inside) >= 0.8 * fleet.engines, "too few to say anything"
     assert sum(inside) >= 55 / 60 * len(inside)
-    assert sum(not true for true in passed) <= WRONG * len(passed)
+    assert len(passed) >= 0.6 * fleet.engines
+    assert passed.count(False) <= WRONG * len(passed)
+    assert good_words.count(False) <= WRONG_AT_THE_LIMIT * len(good_words)

@@ -4,7 +4,7 @@ import pytest
 
 from app.shop.record import loader
 from app.shop.store import backup, database
-from app.shop.store.database import Database
+from app.shop.store.database import FileDatabase
 from app.shop.store.folder import forgetting
 from tests.web.security.bench import Bench, Rules, take_out, without, words_left
 
@@ -36,7 +36,7 @@ def nor_in_the_search_index(bench: Bench) -> bool:
     return words_left(bench.folder) == set()
 
 
-@rule(without(Database, "_empty_journal", lambda self: True))
+@rule(without(FileDatabase, "_empty_journal", lambda self: True))
 def nor_in_the_journal_of_a_running_program(bench: Bench) -> bool:
     take_out(bench)
     assert (bench.folder / "shop.db-wal").exists()
