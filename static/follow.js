@@ -3,6 +3,7 @@
 import { held, reached, seen } from "./outbox.js";
 
 const ANSWER_MS = 4000;
+const AGAIN_MS = 2000;
 
 /** The shop computer answered, but not with the page. */
 class BrokenError extends Error {}
@@ -48,8 +49,11 @@ function put(html, path) {
 
 /** Where the page has still to go, "" when it is there. */
 let wanted = "";
+/** @type {number | undefined} */
+let again;
 
 async function go() {
+  clearTimeout(again);
   if (!wanted) return;
   const path = wanted;
   const begun = performance.now();
@@ -60,7 +64,8 @@ async function go() {
     seen(begun);
     put(page.html, page.path);
   } catch {
-    // reached() has said so; the next answer of the shop computer brings this here again
+    // reached() has said so; the next answer of the shop computer brings this here again, or the time does
+    if (path === wanted) again = setTimeout(go, AGAIN_MS);
   }
 }
 

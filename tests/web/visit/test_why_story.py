@@ -4,7 +4,7 @@ import re
 from collections.abc import Mapping
 
 import pytest
-from playwright.sync_api import Page, ViewportSize, expect
+from playwright.sync_api import Page, Route, ViewportSize, expect
 
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.store.database import Database
@@ -87,6 +87,26 @@ def test_a_leak_is_found_repaired_and_printed(shop: Database, page: Page) -> Non
         customer = page.get_by_role("article", name="For the customer")
         expect(customer).to_contain_text("Cylinder 3: air behind the plate. Found and repaired.")
         expect(page.get_by_role("article", name="Technical record")).to_contain_text("Vacuum: bore 1 38")
+
+
+def test_the_page_after_a_save_comes_though_its_first_request_was_lost(shop: Database, page: Page) -> None:
+    """Nothing else of a page without readings asks the shop computer for anything."""
+    visit_id = heat_soaked(shop, V8)
+    read_round(shop, visit_id, HEAT_SOAKED)
+    with serving(shop) as home:
+        page.goto(f"{home}/visits/{visit_id}/why")
+        lost: list[str] = []
+
+        def lose_one(route: Route) -> None:
+            if route.request.method == "GET" and not lost:
+                lost.append(route.request.url)
+                route.abort()
+            else:
+                route.continue_()
+
+        page.route("**/why**", lose_one)
+        fill_test(page)
+        assert lost
 
 
 def test_the_evidence_prints_as_a_table_without_its_forms(shop: Database, page: Page) -> None:
