@@ -277,7 +277,7 @@ def test_a_complete_round_at_an_opening_takes_a_bore_again_and_no_further_turn(s
 
 
 def test_a_visit_is_read_before_the_turn_to_write_and_again_only_where_it_changed(
-    shop: Database, monkeypatch: pytest.MonkeyPatch
+    shop: FileDatabase, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     visit_id = heat_soaked(shop)
     whole, inside = loader.records, []
