@@ -132,7 +132,7 @@ class Hub:
         with self._turn:
             figures, speed, by = {}, None, ""
             for feed, sender in self._senders.items():
-                here = now - sender.difference
+                here = sender.here(now)
                 if (told := sender.told(here)) is not None:
                     speed, by = told, by or feed
                 for ring in sender.rings.values():
@@ -145,19 +145,19 @@ class Hub:
         """How fast the engine runs that the instruments are at [rev/s], None where no channel tells that."""
         now = self._ticks()
         with self._turn:
-            found = (_speed(sender, now - sender.difference).kept for sender in self._senders.values())
+            found = (_speed(sender, sender.here(now)).kept for sender in self._senders.values())
             return next((speed for speed in found if speed is not None), None)
 
     @property
     def sends(self) -> bool:
-        """Whether any instrument sent something lately."""
+        """Whether any instrument ever sent something."""
         return bool(self._senders)
 
     def array(self, seconds: float = OVER) -> Array | None:
         """The sensors at bores that show a pressure, with their last ``seconds``; None where no program sends any."""
         now = self._ticks()
         with self._turn:
-            found = (sender.array(now - sender.difference, seconds) for sender in self._senders.values())
+            found = (sender.array(sender.here(now), seconds) for sender in self._senders.values())
             return next((one for one in found if one is not None), None)
 
     def ask_for_wiggle(self, bore: int | None) -> None:
@@ -176,7 +176,7 @@ class Hub:
         now = self._ticks()
         with self._turn:
             for sender in self._senders.values():
-                found = sender.array(now - sender.difference, now - since + BEFORE)
+                found = sender.array(sender.here(now), now - since + BEFORE)
                 if found is not None:
                     return found, since - sender.difference
         return None, since
@@ -193,11 +193,11 @@ class Hub:
             return {
                 name: {
                     **{k: v for k, v in asdict(ring.channel).items() if v not in (float("inf"),)},
-                    "state": ring.state(now - sender.difference),
-                    "found_rate": round(len(ring.last(2.0, now - sender.difference)[0]) / 2.0, 1),
+                    "state": ring.state(sender.here(now)),
+                    "found_rate": round(len(ring.last(2.0, sender.here(now))[0]) / 2.0, 1),
                     "refused": ring.refused,
                     "turned_away": ring.turned_away,
-                    "value": None if (shown := ring.shown(now - sender.difference)) is None else float(written(shown)),
+                    "value": None if (shown := ring.shown(sender.here(now))) is None else float(written(shown)),
                 }
                 for sender in self._senders.values()
                 for name, ring in sender.rings.items()
@@ -208,7 +208,7 @@ class Hub:
         now = self._ticks()
         with self._turn:
             return {
-                name: ring.last(seconds, now - sender.difference)[1]
+                name: ring.last(seconds, sender.here(now))[1]
                 for sender in self._senders.values()
                 for name, ring in sender.rings.items()
             }
@@ -235,7 +235,7 @@ class Hub:
         shown: dict[str, ShownValue] = {}
         speeds: list[Speed] = []
         for sender in self._senders.values():
-            here = now - sender.difference
+            here = sender.here(now)
             pulses = sender.pulses(here)
             speeds.append(Speed.of(sender, here, pulses))
             fixed = {name: ring for name, ring in sender.at_bores.items() if ring.state(here) == "live"}

@@ -52,6 +52,10 @@ class Sender:
     rings: dict[str, Ring] = field(default_factory=dict)
     sources: dict[str, SourceTold] = field(default_factory=dict)
 
+    def here(self, now: float) -> float:
+        """Its own time at a time of ours [s]."""
+        return now - self.difference
+
     @property
     def declared(self) -> str:
         """The SHA-256 of how its channels were declared."""

@@ -245,7 +245,7 @@ class Keypad:
 
     ``reasons`` are those a bore may be skipped for, each with its label. ``facts`` are what
     the page's script goes by when the shop computer does not answer: the round, the bores still to read, the meter's
-    range.
+    range. ``all_bores`` is where sensors at all bores are read at once, empty where no bore is asked for.
     """
 
     heading: str
@@ -259,4 +259,5 @@ class Keypad:
     message: str = ""
     other: Action | None = None
     reasons: tuple[tuple[str, str], ...] = ()
+    all_bores: str = ""
     facts: Mapping[str, str] = field(default_factory=dict)

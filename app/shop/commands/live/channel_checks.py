@@ -84,8 +84,7 @@ def compare(shop: Database, key: str, array: Array | None, held: Held, by: str, 
         sent = fingerprint(held=held, by=by)
         if again := earlier(session, ChannelCheckRow, key, sent):
             return again.ident
-        _require(by, array)
-        assert array is not None
+        array = _required(by, array)
         if array.speed is not None and array.speed > TURNS:
             raise RejectedError({"": because(Incomparable.ENGINE_RUNS)})
         found = _compared(array, held)
@@ -109,8 +108,7 @@ def wiggle(shop: Database, key: str, array: Array | None, bore: int, begun: floa
         sent = fingerprint(bore=bore, by=by)
         if again := earlier(session, ChannelCheckRow, key, sent):
             return again.ident
-        _require(by, array)
-        assert array is not None
+        array = _required(by, array)
         try:
             name = moved(array.traces, begun)
         except IncomparableError as problem:
@@ -151,13 +149,15 @@ def _rows(session: Session, channels: str) -> Sequence[ChannelCheckRow]:
     return session.exec(mine).all()
 
 
-def _require(by: str, array: Array | None) -> None:
+def _required(by: str, array: Array | None) -> Array:
+    """The sensors, where they can be compared and initials say by whom."""
     if not by.strip():
         raise RejectedError({"by": because(Rejection.INITIALS_MISSING)})
     if array is None or len(array.bores) < 2:
         raise RejectedError({"": because(Incomparable.TOO_FEW)})
     if array.silent:
         raise RejectedError({"": because(Incomparable.NOT_LIVE, channels=array.silent)})
+    return array
 
 
 def _compared(array: Array, held: Held) -> Comparison:

@@ -162,6 +162,7 @@ class Pad:
             message=" ".join(self.problems.values()),
             other=other,
             reasons=skip_reasons(),
+            all_bores=f"{self.here}/look",
             facts=self._facts,
         )
 
