@@ -1,5 +1,6 @@
 """A process made by fork, so that what Python has imported need not be imported again."""
 
+import gc
 import importlib
 import os
 import signal
@@ -34,6 +35,7 @@ def forked(work: Callable[[], int], cpu_seconds: int = 0) -> int:
     if child:
         return os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
     status = 70
+    gc.freeze()  # pytest collects all garbage as it ends, which is slow where its parent holds a lot
     try:
         if cpu_seconds:
             signal.setitimer(signal.ITIMER_PROF, cpu_seconds)
