@@ -5,7 +5,8 @@ within 60 rev/min of the one wanted. The engines are ``tests.benchmarks.flow_eng
 ``tests.benchmarks.technician``'s; "finer meter" is the advice with a meter that repeats to 0.2 % and is known to. Both
 columns of a row have the same engines. "Accused" are those of the engines without that fault at which a coupler or a
 bore was named all the same; "named" those with it, at the right place. Of dead couplers it is out of those that were
-reset at all, with the median of the resets before it: an engine that comes even without that coupler cannot show it.
+reset and are not even, with the median of the resets before it: an engine that comes even without that coupler cannot
+show it.
 Where the advice said that it is done, "claimed" is its chance, on average, that every bore is inside, and "true" how
 often that was so; "band" is how often the first reading after a move lay in the band said to hold nine of ten.
 """
@@ -160,7 +161,7 @@ def told_of(row: Row, found: Sequence[Outcome], named: Sequence[Outcome]) -> str
     """How many engines with a fault were named: of those that could be."""
     if row.dead:
         resets = f", after {statistics.median(one.resets for one in named):g}" if named else ""
-        return f"{len(named)} of {sum(one.resets > 0 for one in found)}{resets}"
+        return f"{len(named)} of {sum(one.resets > 0 and (one in named or not one.even) for one in found)}{resets}"
     return f"{len(named)} of {len(found)}" if row.slop else "-"
 
 
