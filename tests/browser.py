@@ -21,9 +21,7 @@ QUIET = (
     "--disable-background-networking",
     "--disable-component-update",
     "--disable-features=WebUIOmniboxPopup,WebUIOmniboxAimPopup",  # two more pages behind every window
-    "--disable-frame-rate-limit",  # before a click two frames are waited for, at no more than 60 a second
     "--disable-gpu",
-    "--disable-gpu-vsync",
     "--disable-quic",
     "--disable-sync",
     "--js-flags=--no-opt --no-maglev",  # a page lives for a second, too short to pay for faster code

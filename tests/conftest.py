@@ -14,6 +14,7 @@ from playwright.sync_api import BrowserContext, ViewportSize, expect
 
 from app.shop.store.database import Database, FileDatabase
 from app.shop.store.upgrade import open_shop
+from tests.at_once import WhenAsked
 from tests.browser import NewContext, flags, installed
 from tests.clock import working_day
 from tests.on_a_server import cluster_of_tests as cluster_of_tests
@@ -61,14 +62,15 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
 
 
 def pytest_collection_finish() -> None:
-    """Let an application that is handed no clock go by that of the tests. What is read in by now is never garbage, and
-    is looked through no more.
+    """Let an application that is handed no clock go by that of the tests, and begin no process that it has no work for.
+    What is read in by now is never garbage, and is looked through no more.
     """
     gc.freeze()
     gc.set_threshold(100_000)
     gc.enable()
     if application := sys.modules.get("app.web.application"):
         application.SteadyClock = working_day  # type: ignore[attr-defined]
+        application.Apart = WhenAsked  # type: ignore[attr-defined]
 
 
 @pytest.fixture(scope="session")

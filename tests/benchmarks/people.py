@@ -52,7 +52,7 @@ def oracle(stand: SimulatedEngine) -> str:
 def _known(stand: SimulatedEngine) -> Posterior:
     """The truth as a belief with hardly any doubt: gaps as they are, leaks that make the model breathe as it does."""
     n = len(stand.layout.bores)
-    flows, speed = stand.breathe()
+    flows, speed = stand.solve()
     posterior = prior_for(stand.layout, stand.hardware, usual_breathing(n, 0.5e-3 * n, WANTED))
     mean = posterior.mean.copy()
     mean[:n] = stand.gaps()

@@ -15,6 +15,7 @@ from app import places
 from app.shop.procedure.phases import PHASES
 from app.shop.store.database import Database, FileDatabase
 from app.web.application import create_app
+from tests.at_once import AtOnce
 from tests.faults.bench import assert_whole
 from tests.shop.yard import heat_soaked, key
 
@@ -69,8 +70,9 @@ def nonsense_for(path: str, chance: random.Random) -> str:
 @pytest.fixture
 def browser(shop: Database) -> Iterator[TestClient]:
     heat_soaked(shop)
-    headers = {"Origin": HOME}
-    with TestClient(create_app(shop), base_url=HOME, headers=headers, raise_server_exceptions=False) as client:
+    headers, app = {"Origin": HOME}, create_app(shop)
+    app.state.errands.apart, app.state.errands.patience = AtOnce(), 60.0  # a process for each piece takes a second
+    with TestClient(app, base_url=HOME, headers=headers, raise_server_exceptions=False) as client:
         yield client
 
 

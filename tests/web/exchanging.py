@@ -6,6 +6,7 @@ import re
 import httpx2 as httpx
 from starlette.testclient import TestClient
 
+from app.shop.apart import Apart
 from app.shop.commands import engines
 from app.shop.store.database import Database
 from app.web.application import create_app
@@ -17,7 +18,9 @@ ORIGIN = "http://127.0.0.1"
 def client(shop: Database, *, apart: bool = False) -> TestClient:
     """A browser at a shop whose imports are done in the process of the test, or ``apart`` as the program does them."""
     app = create_app(shop)
-    if not apart:
+    if apart:
+        app.state.errands.apart = Apart(ahead=("app.shop.exchange.import_work",))
+    else:
         app.state.errands.apart, app.state.errands.patience = AtOnce(), 60.0
     return TestClient(app, base_url=ORIGIN, headers={"Origin": ORIGIN}, follow_redirects=False)
 

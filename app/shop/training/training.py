@@ -186,7 +186,7 @@ def truth(session: Session, visit_id: int) -> Truth:
     """How the training engine of a visit really stands. Raises NotFoundError for a real engine."""
     record, practice = _practiced(session, visit_id)
     stand = current_state(session, practice, record)
-    flow, speed = stand.breathe()
+    flow, speed = stand.solve()
     mean, flat = float(flow.mean()), link_rotation(1.0, stand.hardware)
     bores = tuple(
         TrueBore(bore, float(one), float(one) / mean - 1, float(gap))
@@ -291,7 +291,7 @@ def _slack(stand: SimulatedEngine) -> Slack | None:
     for rest in (-0.5, 0.5):
         angles = stand.angles()
         angles[rows] = np.maximum(angles[rows] - stand.held[coupler] + rest * stand.slack[coupler], 0.0)
-        flows.append(float(stand.breathe(angles)[0][stand.place[coupler.far]]))
+        flows.append(float(stand.solve(angles)[0][stand.place[coupler.far]]))
     return Slack(coupler, 2 * (flows[1] - flows[0]) / (flows[0] + flows[1]))
 
 

@@ -173,7 +173,7 @@ def _warm_up(shop: Database, key: str, visit_id: int, waived_why: str, by: str, 
         record = loader.load(session, visit_id)
         practice = of_engine(session, record.engine.ident)
         assert practice is not None
-        speed = 10 * round(fresh(practice, record).breathe()[1] / REV_PER_MIN / 10)
+        speed = 10 * round(fresh(practice, record).solve()[1] / REV_PER_MIN / 10)
     typical = {**TYPICAL, "idle-speed": float(speed)}
     for phase in (COLD_PRESET, FIRST_FIRE):  # the second asks back what the first one held
         with shop.reading() as session:

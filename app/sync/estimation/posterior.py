@@ -107,7 +107,7 @@ class Posterior:
         """Where in the state it stands what a turn of a screw does. Raises ValueError for one there is not."""
         return 2 * self.bores + adjusters_with_gain(self.layout).index(screw)
 
-    def knows_way(self, screw: Adjuster) -> bool:
+    def sign_known(self, screw: Adjuster) -> bool:
         """Whether it is known which way a screw opens what it acts on."""
         if gain_kind(self.layout, screw).sign_known:
             return True
@@ -228,6 +228,6 @@ def gain_size(posterior: Posterior, screw: Adjuster) -> float:
 
     Parameters: ``posterior`` about the engine; ``screw`` one of ``adjusters_with_gain``.
     """
-    if not posterior.knows_way(screw):
+    if not posterior.sign_known(screw):
         return gain_kind(posterior.layout, screw).size(posterior.hardware)
     return abs(float(posterior.mean[posterior.at_gain(screw)]))

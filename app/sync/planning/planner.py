@@ -285,7 +285,7 @@ def _first_of(plan: Plan, bench: _PlanningContext) -> Advice:
     assert move.place.sets is not None
     if first := _read_before(move.place.sets, bench):
         return first
-    if isinstance(kind, ScrewWithGain) and not bench.posterior.knows_way(adjuster):
+    if isinstance(kind, ScrewWithGain) and not bench.posterior.sign_known(adjuster):
         return replace(move, why=AdviceReason.DIRECTION, turns=A_LITTLE, bores=bores)
     return _with_expected(replace(move, why=_why_set(move.place.sets, bench), bores=bores), bench)
 

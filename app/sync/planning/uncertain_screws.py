@@ -192,7 +192,7 @@ def as_if_known(posterior: Posterior) -> Posterior:
 
     Parameters: ``posterior`` about the engine.
     """
-    unknown = [screw for screw in adjusters_with_gain(posterior.layout) if not posterior.knows_way(screw)]
+    unknown = [screw for screw in adjusters_with_gain(posterior.layout) if not posterior.sign_known(screw)]
     if not unknown:
         return posterior
     at = [posterior.at_gain(screw) for screw in unknown]

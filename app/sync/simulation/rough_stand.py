@@ -42,7 +42,7 @@ class RoughStand(SimulatedEngine):
     def _stand_off(self, place: int, by: float) -> None:
         others = [at for at in range(len(self.place)) if at != place]
         for _ in range(20):
-            flow, _ = self.breathe()
+            flow, _ = self.solve()
             self.angle[place] -= 0.03 * np.log(flow[place] / (flow[others].mean() * (1 + by)))
 
     def _close_on(self, feeler: float, bore: int, moving: Collection[int], cold: bool = False) -> None:

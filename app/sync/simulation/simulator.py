@@ -167,9 +167,9 @@ class SimulatedEngine:
     def _even(self) -> None:
         """Every plate where all bores breathe alike, at the idle speed wanted."""
         for _ in range(20):
-            flow, _ = self.breathe()
+            flow, _ = self.solve()
             self.angle = np.maximum(self.angle - 0.03 * np.log(flow / flow.mean()), 0.006)
-        self.demand = float(self.breathe()[0].sum())
+        self.demand = float(self.solve()[0].sum())
 
     @staticmethod
     def _per_area() -> float:
@@ -202,7 +202,7 @@ class SimulatedEngine:
         radius = self.hardware.bore_diameter.value / 2
         return radius * (1 - np.cos(self.closed + self.angles()) / np.cos(self.closed))
 
-    def breathe(self, angles: Floats | None = None) -> tuple[Floats, float]:
+    def solve(self, angles: Floats | None = None) -> tuple[Floats, float]:
         """True flow of every bore [kg/s] and idle speed [rev/s], at the angles it stands at unless told others."""
         _, flow, speed = self._settled(angles)
         return flow, speed
@@ -229,12 +229,12 @@ class SimulatedEngine:
 
     def worst(self) -> float:
         """How far the worst bore's true flow stands from the mean, as a fraction."""
-        flow, _ = self.breathe()
+        flow, _ = self.solve()
         return float(np.abs(flow / flow.mean() - 1).max())
 
     def fast_by(self) -> float:
         """How far idle speed stands from the one wanted [rev/s]."""
-        return self.breathe()[1] - WANTED
+        return self.solve()[1] - WANTED
 
     @property
     def meter(self) -> Meter:
@@ -244,8 +244,8 @@ class SimulatedEngine:
     def read(self, bore: int, closing: bool = False, opening: float = 0.0, from_above: bool = False) -> float:
         """Read one bore [kg/s], with ``opening`` [m] under the central lever, as ``angles`` has it; the idle wanders on
         meanwhile."""
-        noise = self.pass_by()
-        flow, _ = self.breathe(self.angles(opening, from_above))
+        noise = self.consume_reading()
+        flow, _ = self.solve(self.angles(opening, from_above))
         shown = flow[self.place[bore]] * self.scale * (1 + self.wander)
         shown *= 1 + self.rough.repeatability * noise
         value = max(self.rough.step * round(float(shown) / self.rough.step), 0.0)
@@ -255,11 +255,11 @@ class SimulatedEngine:
     def read_column(self, bore: int, opening: float = 0.0, from_above: bool = False) -> float:
         """Read the vacuum behind one plate [Pa], as ``read`` reads its air; columns hang on all ports and have no scale
         of their own."""
-        noise = self.pass_by()
+        noise = self.consume_reading()
         ratios, _, _ = self._settled(self.angles(opening, from_above))
         return float(ATMOSPHERE * (1 - ratios[self.place[bore]]) * (1 + self.rough.repeatability * noise))
 
-    def pass_by(self) -> float:
+    def consume_reading(self) -> float:
         """Let a reading go by whose value is known already; its noise, in standard deviations."""
         self._spend(READING_MINUTES)
         self.readings += 1
@@ -267,13 +267,13 @@ class SimulatedEngine:
 
     def read_speed(self) -> float:
         """Look at the tachometer, which costs nothing."""
-        speed = self.breathe()[1] * (1 + self.wander) + self.rough.tachometer * self.rng.standard_normal()
+        speed = self.solve()[1] * (1 + self.wander) + self.rough.tachometer * self.rng.standard_normal()
         self.events.append(IdleSpeed(speed, self.minutes * 60))
         return speed
 
     def running_speed(self, opening: float, from_above: bool = False) -> float:
         """Look at the tachometer with ``opening`` [m] under the central lever [rev/s], which costs nothing."""
-        _, speed = self.breathe(self.angles(opening, from_above))
+        _, speed = self.solve(self.angles(opening, from_above))
         return speed + self.rough.tachometer * float(self.rng.standard_normal())
 
     def turn(self, bank: str, turns: float) -> None:
@@ -372,7 +372,7 @@ def replay(stand: SimulatedEngine, done: Iterable[Event]) -> SimulatedEngine:
     """
     for event in done:
         if isinstance(event, Reading):
-            stand.pass_by()
+            stand.consume_reading()
         elif isinstance(event, ColdSetting):
             stand.set_cold(event)
         elif not isinstance(event, IdleSpeed):

@@ -236,7 +236,9 @@ def _hypothesis(fit: HypothesisFit, at: int, bores: tuple[int, ...], gain: float
         change, sd = fit.size(at, suspect)
         slips.append(Slip(fit.suspects[suspect], change, sd, change / gain))
     wrong = fit.misread_in(at)
-    return SlipHypothesis(tuple(slips), fit.story_odds(fit.slipped(at)), None if wrong is None else bores[wrong])
+    return SlipHypothesis(
+        tuple(slips), fit.hypothesis_probability(fit.slipped(at)), None if wrong is None else bores[wrong]
+    )
 
 
 def _reread_scores(fit: HypothesisFit, variances: Floats, counts: NDArray[np.int64]) -> Floats:

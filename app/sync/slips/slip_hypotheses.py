@@ -139,8 +139,8 @@ class HypothesisFit:
         columns = [int(at) - len(self.suspects) for at in self.members[hypothesis]]
         return next((self.doubted[at] for at in columns if 0 <= at < len(self.doubted)), None)
 
-    def story_odds(self, slipped: tuple[int, ...]) -> float:
-        """Odds of a set of slips, whatever was misread beside it."""
+    def hypothesis_probability(self, slipped: tuple[int, ...]) -> float:
+        """Probability of a set of slips, whatever was misread beside it."""
         same = self.slips.sum(axis=1) == len(slipped)
         for at in slipped:
             same &= (self.members == at).any(axis=1)

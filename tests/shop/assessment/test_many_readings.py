@@ -5,6 +5,8 @@ import uuid
 from collections import Counter
 from types import FrameType
 
+import pytest
+
 from app.shop.commands import readings
 from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
 from app.shop.queries.assessed import phase_seen
@@ -16,6 +18,7 @@ from tests.shop.yard import FOUR, check_all, engine, read_round, visit
 MORE = 4 * MOST_OF_A_BORE
 
 
+@pytest.mark.slow
 def test_no_more_is_done_after_many_readings_than_after_some(shop: Database) -> None:
     visit_id = visit(shop, engine(shop, FOUR))
     check_all(shop, visit_id, COLD_PRESET)

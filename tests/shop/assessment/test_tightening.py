@@ -55,6 +55,7 @@ def at_lock_down(shop: Database, left: tuple[float, ...] = LEFT) -> int:
     return visit_id
 
 
+@pytest.mark.slow
 def test_nothing_is_said_to_have_moved_before_it_was_read(shop: Database) -> None:
     """The idle is 8 % slower than it was, so that bores 1 to 4 read low beside what the others read before."""
     visit_id = at_lock_down(shop)

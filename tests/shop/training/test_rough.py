@@ -76,16 +76,17 @@ def test_a_dead_coupler_answers_no_reset_until_it_is_repaired() -> None:
     seed = next(s for s in range(99) if rough_engine(EIGHT, s, "rough-easy").drawn[0] == "coupler")
     stand = RoughStand(EIGHT, seed, trouble="rough-easy")
     assert stand.dead is not None
-    before = stand.breathe()[0][stand.place[stand.dead]]
+    before = stand.solve()[0][stand.place[stand.dead]]
     carrier = EIGHT.bank_of(stand.dead).carrier(stand.dead)
     assert isinstance(carrier, Coupler)
     stand.reset(carrier, (0.0001,))
-    assert stand.breathe()[0][stand.place[stand.dead]] == pytest.approx(before, rel=1e-3)
+    assert stand.solve()[0][stand.place[stand.dead]] == pytest.approx(before, rel=1e-3)
     off = stand.worst()
     stand.repair()
     assert stand.worst() < 0.02 < 0.1 < off
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("grade", GRADES)
 def test_following_the_advice_leads_to_the_cause_and_its_repair_is_graded(shop: Database, grade: str) -> None:
     visit_id = begin(shop, grade)
@@ -108,6 +109,7 @@ def test_following_the_advice_leads_to_the_cause_and_its_repair_is_graded(shop: 
     assert told.needless == 1
 
 
+@pytest.mark.slow
 def test_an_easy_engine_is_told_by_a_careful_hand() -> None:
     found = 0
     for seed in range(8):

@@ -162,13 +162,13 @@ def test_a_bypass_screw_turned_out_lets_more_past_its_bore_alone_and_the_reading
 def test_which_way_a_couplers_screw_opens_is_learned_from_a_reading_after_a_little_turn(opens: int) -> None:
     coupler = Coupler(2, 3)
     before = update(twins(), Meter(), _as_shown(twins()))
-    assert not before.knows_way(coupler)
+    assert not before.sign_known(coupler)
     after = predict(before, ScrewTurn(2, 3, 1 / 8, 0.0))
     assert after.gaps == pytest.approx(before.gaps, rel=1e-3)
     shown, _ = predicted_readings(after, Meter())
     seen = [Reading(b, float(v) * (1 + 0.08 * opens * (b > 2)), 0.0) for b, v in zip(TWINS.bores, shown, strict=True)]
     learned = run_filter(before, Meter(), [ScrewTurn(2, 3, 1 / 8, 0.0), *seen])
-    assert learned.knows_way(coupler)
+    assert learned.sign_known(coupler)
     assert math.copysign(1, learned.mean[learned.at_gain(coupler)]) == opens
     assert (learned.gaps[2:] - before.gaps[2:]) * opens == pytest.approx([0.4 * THOU] * 2, rel=0.5)
 
@@ -208,6 +208,7 @@ def test_one_misread_of_three_is_not_believed() -> None:
     assert with_misread.gaps == pytest.approx(after.gaps, rel=0.005)
 
 
+@pytest.mark.slow
 def test_of_very_many_readings_between_two_moves_the_last_count() -> None:
     rng = np.random.default_rng(4)
     flows = (6.5 * KG_PER_HOUR * (1 + 0.02 * rng.standard_normal((200, 4)))).tolist()

@@ -139,6 +139,7 @@ def test_a_stop_bore_out_of_the_window_that_no_sixteenth_mends_is_not_called_eve
     assert next_move(layout, coarse, Meter(), off, 15.0, (), 0.08, 2e-3).why != "even"
 
 
+@pytest.mark.slow
 @settings(max_examples=150)
 @given(
     st.lists(st.floats(0.5, 20.0), min_size=8, max_size=8),

@@ -53,7 +53,7 @@ def test_a_look_at_the_tachometer_moves_nothing_that_is_replayed() -> None:
 def test_bores_with_other_numbers_breathe_alike_in_their_places() -> None:
     other = Layout((Bank("A", (1, 3, 5, 7), stop=3, drive=1), Bank("B", (2, 4, 6, 8), stop=4, drive=2)))
     here, there = SimulatedEngine(V8, 8), SimulatedEngine(other, 8)
-    assert np.array_equal(here.breathe()[0], there.breathe()[0])
+    assert np.array_equal(here.solve()[0], there.solve()[0])
     assert here.read(6) == there.read(4)
 
 
@@ -102,7 +102,7 @@ def test_an_engine_with_a_slipped_coupler_is_even_but_for_that(seed: int) -> Non
     stand = SimulatedEngine(FOUR, seed, STILL, "slipped")
     assert stand.suspect is not None
     beyond = FOUR.bank_of(stand.suspect.far).beyond(stand.suspect)
-    flow = dict(zip(FOUR.bores, stand.breathe()[0], strict=True))
+    flow = dict(zip(FOUR.bores, stand.solve()[0], strict=True))
     kept = [flow[bore] for bore in FOUR.bores if bore not in beyond]
     assert max(kept) == pytest.approx(min(kept), rel=0.01)
     assert stand.worst() > 0.08
@@ -146,9 +146,9 @@ def test_a_link_made_too_short_holds_its_bank_off_the_stop_at_idle() -> None:
 def test_a_bypass_screw_lets_more_air_past_one_plate_and_closes_no_further_than_its_seat() -> None:
     twins = Layout((Bank("A", (1, 2, 3, 4), 2, 2, ("shaft", "blade", "shaft")),), bypass=frozenset({1, 3}))
     stand = SimulatedEngine(twins, 2, STILL, heated=1e6)
-    before, _ = stand.breathe()
+    before, _ = stand.solve()
     stand.make(BypassTurn(3, 1.0, 0.0))
-    after, _ = stand.breathe()
+    after, _ = stand.solve()
     assert after[2] > 1.02 * before[2]
     assert after[0] == pytest.approx(before[0], rel=0.02)
     assert np.array_equal(SimulatedEngine(twins, 2, STILL, heated=1e6).gaps(), stand.gaps())
@@ -175,7 +175,7 @@ def test_every_cylinder_takes_what_its_plate_lets_in_however_far_apart_they_stan
     """By the exact opening and flow law, for runners that share nothing: the balance itself, not a figure of ours."""
     stand = SimulatedEngine(V8, seed)
     stand.sharing = 0.0
-    flow, speed = stand.breathe()
+    flow, speed = stand.solve()
     per_area = ATMOSPHERE / math.sqrt(GAS_CONSTANT * SHOP_TEMPERATURE)
     diameter, shaft = stand.hardware.bore_diameter.value, stand.hardware.shaft_diameter.value
     for at, angle in enumerate(stand.angles()):

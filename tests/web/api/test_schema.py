@@ -102,6 +102,7 @@ def client(tmp_path_factory: pytest.TempPathFactory) -> Iterator[asgi.ASGIClient
     read_round(shop, heat_soaked(shop), HEAT_SOAKED)
     visit(shop, engine(shop, FOUR, serial="22-0098"))
     with asgi.get_client(create_app(shop)) as opened:  # type: ignore[arg-type]  # it asks for dict where ASGI has a mapping
+        opened.trust_env = False  # looked through for a proxy at every request
         yield opened
     shop.close()
 

@@ -196,7 +196,7 @@ def test_columns_read_the_training_engine_too(trainee: Trainee, shop: Database) 
         practice = training.of_engine(session, record.engine.ident)
         assert practice is not None
         stand = training.current_state(session, practice, record)
-    flow = dict(zip(record.layout.bores, stand.breathe()[0], strict=True))
+    flow = dict(zip(record.layout.bores, stand.solve()[0], strict=True))
     vacuum = {bore: stand.read_column(bore) for bore in record.layout.bores}
     assert all(0.1 < one / ATMOSPHERE < 0.6 for one in vacuum.values())
     clear = 0.1 * fmean(flow.values())
