@@ -1,5 +1,6 @@
 """The people of the demonstration, one job at a time: what they record, in which order and when."""
 
+import itertools
 import random
 import uuid
 from datetime import datetime, timedelta
@@ -62,7 +63,7 @@ def test_a_visit_goes_by_its_place_and_by_what_its_phases_ask_for(
         (FOUR.bores[0], "closing"),
     ]
     times = [seconds(one.at) for one in first.readings]
-    assert [later - earlier for earlier, later in zip(times, times[1:], strict=False)] == [18.0] * 4
+    assert [later - earlier for earlier, later in itertools.pairwise(times)] == [18.0] * 4
     hands.read_round(visit_id, FIRST_FIRE, stand, most=2)
     assert len(hands.record(visit_id).rounds[-1].readings) == 2  # a further round, left open
 
@@ -75,7 +76,7 @@ def test_gauges_are_read_every_five_minutes_while_it_warms_and_again_after_a_qua
     hands.check(visit_id, HEAT_SOAKED)
     coolant = hands.record(visit_id).series(HEAT_SOAKED.slug, "coolant")
     warming = coolant[:7]
-    assert [later[0] - earlier[0] for earlier, later in zip(warming, warming[1:], strict=False)] == [300.0] * 6
+    assert [later[0] - earlier[0] for earlier, later in itertools.pairwise(warming)] == [300.0] * 6
     shown = [figure for _, figure in warming]
     oil = [figure for _, figure in hands.record(visit_id).series(HEAT_SOAKED.slug, "oil")][:7]
     assert shown[0] < 40
