@@ -84,5 +84,7 @@ def test_a_coupler_is_set_as_well_as_a_hand_can_and_slips_by_what_it_slips(draws
     assert stand.gaps == pytest.approx({1: 4.5, 2: 4.5, 3: 6.25, 4: 6.25})  # what hangs on it goes along
     stand.slip(Coupler(3, 4), 1.2)
     assert stand.gaps == pytest.approx({1: 4.5, 2: 4.5, 3: 6.25, 4: 7.45})
+    stand.reset(Coupler(3, 4), 0.5)
+    assert stand.gaps[4] == 1.0
     stand.slip(Coupler(2, 1), -9.0)
     assert stand.gaps[1] == 1.0

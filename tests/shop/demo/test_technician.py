@@ -53,6 +53,8 @@ def test_a_visit_goes_by_its_place_and_by_what_its_phases_ask_for(
 ) -> None:
     visit_id = begun(shop, hands)
     opened = hands.record(visit_id).visit
+    checked = {seconds(one.at) for one in hands.record(visit_id).all_checks}
+    assert sorted(checked) == [seconds(opened.opened_at) + 90, seconds(opened.opened_at) + 180]
     assert (opened.place, opened.job, opened.why, opened.by) == ("test cell", "1007", "First sync", "KM")
     assert hands.missing(visit_id, COLD_PRESET) == ()
     assert {lack.slug for lack in hands.missing(visit_id, FIRST_FIRE)} <= {"round"}
@@ -85,7 +87,10 @@ def test_gauges_are_read_every_five_minutes_while_it_warms_and_again_after_a_qua
     assert all(cooler < warmer for cooler, warmer in zip(oil[:5], shown[:5], strict=True))  # oil lags behind
     hands.look(visit_id)
     assert len(hands.record(visit_id).series(HEAT_SOAKED.slug, "coolant")) == len(coolant)
-    hands.now += timedelta(minutes=16)
+    hands.now += timedelta(minutes=12)  # a quarter of an hour since the look before the last
+    hands.look(visit_id)
+    assert len(hands.record(visit_id).series(HEAT_SOAKED.slug, "coolant")) == len(coolant)
+    hands.now += timedelta(minutes=4)
     hands.look(visit_id)
     assert len(hands.record(visit_id).series(HEAT_SOAKED.slug, "coolant")) == len(coolant) + 1
 
