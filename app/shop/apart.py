@@ -109,7 +109,7 @@ class _Child:
     def __init__(self, ahead: Sequence[str], memory: int) -> None:
         self.wire: Connection
         self.wire, theirs = _SPAWN.Pipe()
-        self.process: SpawnProcess = _SPAWN.Process(target=_serve, args=(theirs, ahead, memory), daemon=True)
+        self.process: SpawnProcess = _SPAWN.Process(target=serve, args=(theirs, ahead, memory), daemon=True)
         self.process.start()
         theirs.close()
 
@@ -121,7 +121,7 @@ class _Child:
         self.process.close()
 
 
-def _serve(wire: Connection, ahead: Sequence[str], memory: int) -> None:
+def serve(wire: Connection, ahead: Sequence[str], memory: int) -> None:
     """What the process does: one piece of work."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the program that began this one
     with suppress(AttributeError):

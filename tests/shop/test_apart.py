@@ -1,13 +1,16 @@
 """Work in another process: it goes to and fro as a generator does, and ends when it may not go on."""
 
+import multiprocessing
 import os
+import signal
 import sys
 import time
 from collections.abc import Callable
+from typing import Any
 
 import pytest
 
-from app.shop.apart import Apart, DiedError, GivenUpError, Talk
+from app.shop.apart import Apart, DiedError, GivenUpError, Talk, serve
 from app.shop.errors import ConflictError, NotFoundError, RejectedError
 from app.shop.reasons import because
 from app.shop.rejections import Rejection
@@ -118,6 +121,26 @@ def test_a_refusal_comes_back_as_it_was(error: Exception) -> None:
         list(Apart().talk(always, refuses, error))
     assert vars(raised.value) == vars(error)
     assert str(raised.value) == str(error)
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="memory is limited on Linux alone")
+def test_the_process_yields_to_the_shop_and_may_grow_by_so_much(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What it does is done here, with the system's own calls noted instead of made."""
+    resource, told = pytest.importorskip("resource"), dict[str, Any]()
+    monkeypatch.setattr(os, "nice", lambda by: told.update(nice=by))
+    monkeypatch.setattr(signal, "signal", lambda which, what: told.update({which.name: what}))
+    monkeypatch.setattr(resource, "setrlimit", lambda which, limits: told.update({str(which): limits}))
+    mine, theirs = multiprocessing.Pipe()
+    for part in ((counts, (2,)), 10, 20):  # a pipe holds what is sent ahead
+        mine.send(part)
+    serve(theirs, (), 64 * MEBIBYTE)
+    assert [mine.recv() for _ in range(3)] == [(False, 0), (False, 1), (True, (30, os.getpid()))]
+    with open("/proc/self/status") as status:
+        size = int(status.read().partition("VmSize:")[2].split()[0]) * 1024
+    soft, hard = told[str(resource.RLIMIT_AS)]
+    assert soft == hard == pytest.approx(size + 64 * MEBIBYTE, abs=16 * MEBIBYTE)
+    assert told["SIGINT"] is signal.SIG_IGN
+    assert told["nice"] == 5  # a quarter of the way to the least (our judgement)
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="asks /proc for the processes of this one")

@@ -93,7 +93,7 @@ PIECES = (
         "Touring car",
         ((1, 3, 5, 7), (2, 4, 6, 8)),
         (("test cell", "1143", "First sync", 90), ("vehicle", "1204", "After the first thousand", 6)),
-        slips=(6, 4),
+        slips=(4, 6),
         until="done",
         inches=True,
     ),

@@ -9,19 +9,18 @@ import binascii
 import zlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import partial
 from pathlib import Path
 
 from app.shop.apart import Talk
 from app.shop.errors import RejectedError
 from app.shop.exchange import several
 from app.shop.exchange import v5 as v5
+from app.shop.exchange.beside import reading_of
 from app.shop.exchange.imports import LARGEST, ImportPlan, Reading, drafted, plan, read
 from app.shop.exchange.several import Batch, Named
 from app.shop.reasons import because
 from app.shop.rejections import Rejection
 from app.shop.stopwatch import Allowance
-from app.shop.store.database import reading_beside
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,8 +56,8 @@ def look(records: Path | str, sent: Sequence[Named]) -> Talk:
     if not files:
         raise RejectedError({"file": because(Rejection.FILE_MISSING)})
     if len(files) == 1:
-        return _one(_reading(records), files[0][1], {})
-    with _reading(records)() as session:
+        return _one(reading_of(records), files[0][1], {})
+    with reading_of(records)() as session:
         return _several(several.look(session, files, Allowance()), files)
     yield  # the other work comes in parts, so that this is a generator too
 
@@ -66,7 +65,7 @@ def look(records: Path | str, sent: Sequence[Named]) -> Talk:
 def bring(records: Path | str, held: str, choices: Mapping[str, str]) -> Talk:
     """The one file that a page held, for ``imports.carry_on``: the id of its engine, or OneLooked where something is
     still to be chosen. Raises RejectedError, TookTooLongError."""
-    sent, reading = unpacked(held), _reading(records)
+    sent, reading = unpacked(held), reading_of(records)
     file = read(sent)
     try:
         return (yield from drafted(reading, file, choices, Allowance()))
@@ -81,7 +80,7 @@ def bring_several(records: Path | str, held: str, choices: Mapping[str, str]) ->
         files = several.unzipped("", base64.b64decode(held, validate=True))
     except (RejectedError, binascii.Error, ValueError):
         raise RejectedError({"file": because(Rejection.FILE_LOST)}) from None
-    time, reading = Allowance(), _reading(records)
+    time, reading = Allowance(), reading_of(records)
     try:
         return (yield from several.all_drafted(reading, files, choices, time))
     except RejectedError as refusal:
@@ -105,14 +104,6 @@ def unpacked(held: str) -> bytes:
     except (binascii.Error, zlib.error, ValueError):
         raise lost from None
     return sent
-
-
-def _reading(records: Path | str) -> Reading:
-    if isinstance(records, str):
-        from app.shop.store.postgres.server import reading_server_beside
-
-        return partial(reading_server_beside, records)
-    return partial(reading_beside, records)
 
 
 def _one(reading: Reading, sent: bytes, choices: Mapping[str, str], refusal: RejectedError | None = None) -> OneLooked:

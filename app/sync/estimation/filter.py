@@ -259,13 +259,14 @@ def _fit(stack: Posterior, meter: Meter, read: Taken, rough: Roughness, misreads
     """How readings fit, at most so many taken as misread: one that was is as good as not read, and dear.
 
     Source of the residuals: R. D. Cook and S. Weisberg, Residuals and Influence in Regression, 1982, 2.2.1, from
-    memory.
+    memory; of the inverse with one variance more: W. W. Hager, "Updating the inverse of a matrix", SIAM Review 31
+    (1989) 221-239, from memory.
     """
     found = innovation_of(stack, meter, read, rough)
     added, every = MISREAD_SD**2, np.arange(len(stack.mean))
     spread, wrong = found.covariance(stack.covariance), np.zeros(found.residual.shape, dtype=bool)
+    precision = np.linalg.inv(spread)
     for left in reversed(range(misreads + 1)):
-        precision = np.linalg.inv(spread)
         pulled = (precision @ found.residual[..., None])[..., 0]
         sharp = np.diagonal(precision, axis1=-2, axis2=-1)
         gain = MISREAD_LOG_ODDS + 0.5 * (added * pulled**2 / (1 + added * sharp) - np.log1p(added * sharp))
@@ -273,8 +274,12 @@ def _fit(stack: Posterior, meter: Meter, read: Taken, rough: Roughness, misreads
         places = np.flatnonzero(gain[every, worst] > 0)
         if not len(places) or not left:
             break
-        wrong[places, worst[places]] = True
-        spread[places, worst[places], worst[places]] += added
+        at_worst = worst[places]
+        wrong[places, at_worst] = True
+        spread[places, at_worst, at_worst] += added
+        of_worst = precision[places, :, at_worst]
+        lost = added / (1 + added * sharp[places, at_worst])
+        precision[places] -= (lost[:, None] * of_worst)[:, :, None] * of_worst[:, None, :]
     squares = (found.residual * pulled).sum(axis=-1) + np.linalg.slogdet(spread)[1]
     told = MISREAD_LOG_ODDS * wrong.sum(axis=-1) - 0.5 * squares - found.log_scale
     return _Fit(found, spread, wrong, np.asarray(told))
@@ -282,7 +287,7 @@ def _fit(stack: Posterior, meter: Meter, read: Taken, rough: Roughness, misreads
 
 def _iterate_update(stack: Posterior, meter: Meter, read: Taken, rough: Roughness, fit: _Fit) -> Posterior:
     """The posteriors once readings that fit so are taken in, each linearized again until it stands still."""
-    n, innovation, spread, each = stack.bores, fit.innovation, fit.spread, np.arange(len(read.rows))
+    n, innovation, spread = stack.bores, fit.innovation, fit.spread
     variances = np.diagonal(stack.covariance, axis1=-2, axis2=-1)[:, :n]
     known = np.median(variances, axis=-1) < GAPS_KNOWN**2
     mean, cov, moving = stack.mean.copy(), stack.covariance.copy(), np.arange(len(stack.mean))
@@ -299,7 +304,7 @@ def _iterate_update(stack: Posterior, meter: Meter, read: Taken, rough: Roughnes
         if not len(moving) or not left:
             break
         innovation = innovation_of(replace(stack, mean=mean[moving]), meter, read, rough.of(moving))
-        innovation.noise[:, each, each] += MISREAD_SD**2 * fit.misread[moving]
+        innovation = innovation._replace(own=innovation.own + MISREAD_SD**2 * fit.misread[moving])
         spread = innovation.covariance(stack.covariance[moving])
     return replace(stack, mean=mean, covariance=cov)
 

@@ -21,16 +21,23 @@ Bools = NDArray[np.bool_]
 
 class Innovation(NamedTuple):
     """Readings less what a posterior foretells, relative to it, shape (..., readings); how that answers to the state,
-    shape (..., readings, n); the noise, shape (..., readings, readings); and ln of what was foretold, all together."""
+    shape (..., readings, n); the noise, shape (readings, readings) where all of a stack have it, else (..., readings,
+    readings); ln of what was foretold, all together; and the variance of each reading's own on top, shape (...,
+    readings)."""
 
     residual: Floats
     jacobian: Floats
     noise: Floats
     log_scale: Floats | float = 0.0
+    own: Floats | float = 0.0
 
     def covariance(self, cov: Floats) -> Floats:
         """Covariance of the innovation under a posterior of covariance ``cov``."""
-        return np.asarray(self.jacobian @ cov @ self.jacobian.swapaxes(-1, -2) + self.noise)
+        each = np.arange(self.residual.shape[-1])
+        found = np.asarray(self.jacobian @ cov @ self.jacobian.swapaxes(-1, -2))
+        found += self.noise  # where it stands: of many readings it is as large as all else together
+        found[..., each, each] += self.own
+        return found
 
 
 class Roughness(NamedTuple):
@@ -91,18 +98,16 @@ def innovation_of(posterior: Posterior, meter: Meter, seen: Taken, rough: Roughn
     """
     told = predict_readings(posterior, meter)
     foretold, jacobian = told.values[..., seen.rows], told.jacobian[..., seen.rows, :]
-    each, read = np.arange(len(seen.rows)), meter.turned(foretold)
-    noise = np.broadcast_to(seen.shared, (*foretold.shape, len(seen.rows))).copy()
-    repeats = rough.noise[:, None] * seen.repeats * read / foretold
-    noise[..., each, each] += seen.read * (repeats**2 + (seen.step / foretold) ** 2 / 12)
+    repeats = rough.noise[:, None] * seen.repeats * meter.turned(foretold) / foretold
+    own = seen.read * (repeats**2 + (seen.step / foretold) ** 2 / 12)
     if rough.slop.any():
         stack = np.arange(len(rough.row))
         by_angle = told.jacobian[stack, rough.row, rough.row] * rates(posterior, posterior.gaps)[stack, rough.row]
         loose = (rough.slop * by_angle)[:, None] * (seen.rows == rough.row[:, None])
-        noise[..., each, each] += loose**2
+        own += loose**2
     if rough.wrong.any():
-        noise[..., each, each] += (rough.wrong[:, None] * (seen.rows == rough.row[:, None])) ** 2
-    return Innovation(seen.values / foretold - 1, jacobian, noise, np.log(foretold).sum(axis=-1))
+        own += (rough.wrong[:, None] * (seen.rows == rough.row[:, None])) ** 2
+    return Innovation(seen.values / foretold - 1, jacobian, seen.shared, np.log(foretold).sum(axis=-1), own)
 
 
 class PredictedReading(NamedTuple):

@@ -156,3 +156,23 @@ def test_nothing_is_read_before_what_must_be_safe_is_ticked(shop: Database, phas
     checks.take_back(shop, visit_id, key(), slug, "throttle-returns", "KM", AT)
     with pytest.raises(RejectedError, match="item=throttle-returns"):
         read(shop, visit_id, FIRST_FIRE if phase is FIRST_FIRE else LOCK_DOWN, bore=1)
+
+
+def test_items_are_counted_once_however_often_they_are_sent(shop: Database) -> None:
+    visit_id, sent = visit(shop, engine(shop)), key()
+    ticks: dict[str, float | None] = {"wide-open": None, "closed-contact": None}
+    told = [checks.record(shop, visit_id, sent, COLD_PRESET.slug, ticks, "KM", AT) for _ in range(2)]
+    assert told == [2, 0]
+    assert checks.record(shop, visit_id, key(), COLD_PRESET.slug, ticks, "KM", AT) == 0  # they stand already
+    assert checks.record(shop, visit_id, sent, COLD_PRESET.slug, {}, "KM", AT) == 0
+    assert len(visit_record(shop, visit_id).all_checks) == 2
+
+
+def test_a_reason_may_be_five_hundred_letters_long(shop: Database) -> None:
+    visit_id = heat_soaked(shop, FOUR)
+    with rejects(Rejection.TOO_LONG):
+        checks.waive(shop, visit_id, key(), HEAT_SOAKED.slug, "x" * 501, "KM", AT)
+    sent = key()
+    rows = [checks.waive(shop, visit_id, sent, HEAT_SOAKED.slug, "x" * 500, "KM", AT) for _ in range(2)]
+    assert rows[0] == rows[1]
+    assert visit_record(shop, visit_id).overrides[-1].why == "x" * 500

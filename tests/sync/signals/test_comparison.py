@@ -84,3 +84,68 @@ def test_a_channel_that_says_nothing_is_named() -> None:
     with pytest.raises(IncomparableError) as problem:
         moved(traces, 5.0)
     assert (problem.value.code, problem.value.channels) == (Incomparable.NOT_LIVE, ("b2",))
+
+
+def still(*means: float) -> dict[str, Floats]:
+    """Sensors that show one figure and nothing else."""
+    return {f"b{n + 1}": np.full(8, mean) for n, mean in enumerate(means)}
+
+
+@pytest.mark.parametrize(
+    ("means", "held", "absolute"),
+    [
+        ((2.9e3, -2.9e3), "ambient", False),
+        ((60.5e3, 109.5e3), "ambient", True),
+        ((15.1e3, 15.1e3), "tee", False),
+    ],
+)
+def test_what_lies_just_within_the_limits_is_compared(means: tuple[float, ...], held: Held, absolute: bool) -> None:
+    assert len(compared(still(*means), held, absolute=absolute).figures) == 2
+
+
+@pytest.mark.parametrize(
+    ("means", "held", "absolute", "code", "channels"),
+    [
+        ((3.1e3, 0.0), "ambient", False, Incomparable.NOT_AMBIENT, ("b1",)),
+        ((0.0, -3.1e3), "ambient", False, Incomparable.NOT_AMBIENT, ("b2",)),
+        ((59.5e3, 101e3), "ambient", True, Incomparable.NOT_AMBIENT, ("b1",)),
+        ((101e3, 110.5e3), "ambient", True, Incomparable.NOT_AMBIENT, ("b2",)),
+        ((14.9e3, 14.9e3), "tee", False, Incomparable.TOO_SHALLOW, ()),
+    ],
+)
+def test_what_lies_just_beyond_them_is_not(
+    means: tuple[float, ...], held: Held, absolute: bool, code: Incomparable, channels: tuple[str, ...]
+) -> None:
+    with pytest.raises(IncomparableError) as problem:
+        compared(still(*means), held, absolute=absolute)
+    assert (problem.value.code, problem.value.channels) == (code, channels)
+
+
+@pytest.mark.parametrize(("later", "code"), [(0.6e3, None), (-0.6e3, None), (0.8e3, Incomparable.UNSTEADY)])
+def test_the_second_half_may_differ_by_so_much(later: float, code: Incomparable | None) -> None:
+    falls = still(30e3, 30e3)
+    falls["b1"][4:] += later
+    if code is None:
+        assert compared(falls, "tee", absolute=False).depth == pytest.approx(30e3 + later / 4)
+        return
+    with pytest.raises(IncomparableError) as problem:
+        compared(falls, "tee", absolute=False)
+    assert (problem.value.code, problem.value.channels) == (code, ("b1",))
+
+
+@pytest.mark.parametrize(
+    ("left", "others", "channels"),
+    [(0.81, 1.0, None), (0.79, 1.0, ("b1",)), (0.4, 0.71, ("b1",)), (0.4, 0.69, ("b1", "b2"))],
+)
+def test_a_channel_has_moved_by_a_fifth_and_another_with_it_by_half_as_much(
+    left: float, others: float, channels: tuple[str, ...] | None
+) -> None:
+    times = np.arange(0.0, 8.0, 0.01)
+    levels = {"b1": left, "b2": others, "b3": 1.0}
+    traces = {name: (times, np.where(times > 5.0, 30e3 * level, 30e3)) for name, level in levels.items()}
+    if channels == ("b1",):
+        assert moved(traces, 5.0) == "b1"
+        return
+    with pytest.raises(IncomparableError) as problem:
+        moved(traces, 5.0)
+    assert problem.value.channels == (channels or ())

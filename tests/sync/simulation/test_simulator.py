@@ -224,3 +224,29 @@ def test_couplers_put_together_anew_hold_their_plates_further_apart() -> None:
         for sd in (0.009, 0.015)
     )
     assert anew == pytest.approx(usual * 15 / 9, rel=1e-6)
+
+
+def test_a_bypass_screw_lets_past_its_own_bore_what_it_is_turned_by_and_closes_no_further_than_its_seat() -> None:
+    layout = replace(FOUR, bypass=frozenset({1, 3}))
+    stand = SimulatedEngine(layout, 5, rough=STILL)
+    screw = Bypass(3)
+    began, out = stand.leak.copy(), stand.turned_out[screw]
+    stand.turn_screw(screw, 0.5)
+    assert stand.turned_out[screw] == pytest.approx(out + 0.5)
+    assert stand.leak - began == pytest.approx([0.0, 0.0, 0.5 * stand.per_turn[screw], 0.0], abs=1e-15)
+    assert stand.per_turn[screw] > 0
+    stand.turn_screw(screw, -20.0)
+    assert stand.turned_out[screw] == 0.0
+    assert (stand.leak >= 0).all()
+    assert stand.leak[2] == pytest.approx(began[2] - out * stand.per_turn[screw], abs=1e-15)  # as if it were not there
+
+
+def test_a_screw_in_a_coupler_turns_what_hangs_on_it_by_what_it_is_turned() -> None:
+    layout = Layout((Bank("A", (1, 2, 3, 4), stop=2, drive=2, joints=("blade", "screw-in", "blade")),))
+    stand = SimulatedEngine(layout, 5, rough=STILL)
+    began = stand.angle.copy()
+    stand.turn_screw(Coupler(2, 3), 0.25)
+    by = stand.angle - began
+    assert by[:2] == pytest.approx([0.0, 0.0], abs=1e-12)
+    assert by[2:] == pytest.approx([0.25 * stand.per_turn[Coupler(2, 3)]] * 2)
+    assert by[2] != 0

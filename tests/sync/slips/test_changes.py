@@ -43,3 +43,15 @@ def test_what_all_bores_share_is_in_every_covariance() -> None:
     alike = dict.fromkeys((1, 2), Pooled(2e-3, 3))
     covariance = no_slip_covariance(log_changes(ALONE, alike, alike, Meter())[2], common_known=True)
     assert covariance[0, 1] == pytest.approx(2 * 0.007**2 + 2 * 0.004**2)
+
+
+@pytest.mark.parametrize(
+    ("readings", "strays", "agreed", "thin"),
+    [(1, 0, True, True), (2, 0, True, False), (2, 1, True, True), (3, 1, True, False), (4, 2, True, True),
+     (5, 2, True, False), (1, 0, False, False)],
+)  # fmt: skip
+def test_a_mean_is_thin_when_one_more_misread_value_would_make_it_wrong(
+    readings: int, strays: int, agreed: bool, thin: bool
+) -> None:
+    """One reading, or kept readings no more than two to one stray: the next misread one would be the majority."""
+    assert Pooled(25 * KPA, readings, agreed, strays).thin is thin

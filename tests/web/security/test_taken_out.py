@@ -1,11 +1,15 @@
 """A customer who is taken out leaves every file, tried with each rule on and with it off."""
 
+import io
+import zipfile
+
 import pytest
 
 from app.shop.record import loader
 from app.shop.store import backup, database
 from app.shop.store.database import FileDatabase
 from app.shop.store.folder import forgetting
+from tests.at_once import AtOnce
 from tests.web.security.bench import Bench, Rules, take_out, without, words_left
 
 RULES = Rules()
@@ -52,6 +56,13 @@ def nor_in_what_is_copied_or_exported_afterwards(bench: Bench) -> bool:
         answer = bench.here.get(path)
         assert answer.status_code == 200
         (elsewhere / path.replace("/", "-")).write_bytes(answer.content)
+    bench.app.state.errands.apart = AtOnce()
+    for name in ("engine-files.zip", "tables.zip"):
+        answer = bench.here.get(f"/shop/{name}")
+        assert answer.status_code == 200
+        with zipfile.ZipFile(io.BytesIO(answer.content)) as held:  # what is packed shows no words
+            assert len(held.namelist()) > 0
+            held.extractall(elsewhere / name)
     return words_left(elsewhere) == set()
 
 

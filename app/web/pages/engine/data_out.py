@@ -7,19 +7,19 @@ from contextlib import ExitStack
 from functools import partial
 from typing import IO
 
-from fastapi import APIRouter, HTTPException
+from fastapi import APIRouter, HTTPException, Request
 from fastapi.responses import Response, StreamingResponse
-from sqlmodel import Session
 
+from app.shop.apart import DiedError, GivenUpError, Talk
 from app.shop.commands import engines
+from app.shop.exchange import export_work
 from app.shop.exchange.exports import engine_file, written
 from app.shop.exchange.tables import columns, tidy
-from app.shop.exchange.tables.data_package import write_engine_files, write_tables
 from app.shop.exchange.tables.tidy import CellWords, table_csv
 from app.shop.record import loader
-from app.shop.stopwatch import Allowance, TookTooLongError
-from app.shop.store.database import Database
+from app.shop.stopwatch import TookTooLongError
 from app.web.context import Now, Shop
+from app.web.errands import Errands
 from app.web.pages.shop.tablets import Here
 from app.wording.program.request_faults import RequestFault
 from app.wording.stored import as_stored
@@ -61,15 +61,15 @@ def table(shop: Shop, engine_id: int, table: str) -> Response:
 
 
 @router.get("/shop/tables.zip", dependencies=[Here])
-def all_tables(shop: Shop, now: Now) -> Response:
+def all_tables(request: Request, shop: Shop, now: Now) -> Response:
     """Every table of the whole shop with its data dictionary."""
-    return _zip(shop, lambda session, to, time: write_tables(session, to, WORDS, now, time), "tables.zip")
+    return _zip(request, "tables.zip", export_work.tables, shop.where, WORDS, now)
 
 
 @router.get("/shop/engine-files.zip", dependencies=[Here])
-def all_engine_files(shop: Shop, now: Now) -> Response:
+def all_engine_files(request: Request, shop: Shop, now: Now) -> Response:
     """The engine file of every engine."""
-    return _zip(shop, lambda session, to, time: write_engine_files(session, to, now, time), "engine-files.zip")
+    return _zip(request, "engine-files.zip", export_work.engine_files, shop.where, now)
 
 
 def download(text: str, name: str, kind: str) -> Response:
@@ -77,19 +77,25 @@ def download(text: str, name: str, kind: str) -> Response:
     return Response(text.encode(), media_type=kind, headers=_kept_as(name))
 
 
-def _zip(shop: Database, write: Callable[[Session, IO[bytes], Allowance], None], name: str) -> Response:
-    """A zip that grows on the disk, however large the shop; given up once it has taken too long."""
+def _zip(request: Request, name: str, work: Callable[..., Talk], *told: object) -> Response:
+    """A zip that grows on the disk, made by ``work`` in a process of its own; given up once it has taken too long."""
+    errands: Errands = request.app.state.errands
     with ExitStack() as unless_sent:
         made = unless_sent.enter_context(tempfile.TemporaryFile())
         try:
-            with shop.reading() as session:
-                write(session, made, Allowance())
-        except TookTooLongError:
+            for piece in errands.apart.talk(_wanted, work, *told):
+                made.write(piece)
+        except (TookTooLongError, GivenUpError, DiedError):
             raise HTTPException(503, RequestFault.TIMED_OUT) from None
         size = made.tell()
         made.seek(0)
         unless_sent.pop_all()
     return StreamingResponse(_read(made), headers={**_kept_as(name), "Content-Length": f"{size}"}, media_type=ZIP)
+
+
+def _wanted() -> bool:
+    """Nothing says that a person no longer waits; the work keeps its own time."""
+    return True
 
 
 def _read(made: IO[bytes]) -> Iterator[bytes]:
