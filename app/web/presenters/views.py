@@ -183,7 +183,7 @@ class LinkageView:
 @dataclass(frozen=True, slots=True)
 class VerdictView:
     """How even, in a word, a sentence and a ruler: of the bores outside the tolerance, or of the banks by ``openings``,
-    whose figures are ``spoken`` as well. ``ends`` are the names of the ruler's ends."""
+    whose figures are ``spoken`` as well. ``ends`` are the names of the ruler's ends, ``scale`` the figures along it."""
 
     mark: Literal["even", "not-even", "close", "none"]
     title: str
@@ -192,6 +192,7 @@ class VerdictView:
     inside: int = 0
     openings: tuple[OpeningMark, ...] = ()
     ends: tuple[str, str] = ("", "")
+    scale: tuple[str, ...] = ()
     spoken: str = ""
 
 

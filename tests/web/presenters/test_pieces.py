@@ -231,16 +231,16 @@ def test_the_ruler_is_three_tolerances_each_way() -> None:
     drawing = ruler_of((4, 1.0, 0), (5, -1 / 3, 0), (6, 0.0, 1))
     window = drawing.find("rect")
     assert window is not None
-    left, width = float(window.attrib["x"]), float(window.attrib["width"])
-    farthest, edge, middle = (float(c.attrib["cx"]) for c in drawing.iter("circle"))
-    assert middle == left + width / 2
-    assert edge == left  # one third of three windows is the edge of the window
-    assert farthest - middle == 3 * (width / 2)
+    left, width = (float(window.attrib[one].removesuffix("%")) for one in ("x", "width"))
+    farthest, edge, middle = (float(c.attrib["cx"].removesuffix("%")) for c in drawing.iter("circle"))
+    assert middle == pytest.approx(left + width / 2, abs=0.002)
+    assert edge == pytest.approx(left, abs=0.002)  # one third of three windows is the edge of the window
+    assert farthest - middle == pytest.approx(3 * (width / 2), abs=0.002)
 
 
 def test_marks_of_a_higher_level_stand_higher() -> None:
     low, high = (float(c.attrib["cy"]) for c in ruler_of((4, 0.5, 0), (5, 0.5, 1)).iter("circle"))
-    assert low - high > 23  # two circles of 11.5 do not touch
+    assert low - high > 26  # two circles of 13 do not touch
 
 
 def test_a_ruler_without_marks_counts_all_inside() -> None:
@@ -250,7 +250,9 @@ def test_a_ruler_without_marks_counts_all_inside() -> None:
 
 @pytest.mark.parametrize(("mark", "drawings"), [("even", 2), ("not-even", 2), ("close", 2), ("none", 0)])
 def test_the_verdict_draws_its_mark_and_ruler(mark: str, drawings: int) -> None:
-    view = Facts(mark=mark, title=NASTY, sentence=NASTY, marks=[], inside=4, openings=(), ends=("low", "high"))
+    view = Facts(
+        mark=mark, title=NASTY, sentence=NASTY, marks=[], inside=4, openings=(), ends=("low", "high"), scale=()
+    )
     html = piece("verdict", "verdict(view)", view=view)
     assert html.count("<svg") == drawings
     assert "<script" not in html

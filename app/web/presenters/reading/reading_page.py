@@ -46,11 +46,11 @@ from app.web.presenters.views import (
     VerdictView,
 )
 from app.wording.message import say
-from app.wording.quantities import measured, opening, unit_of
+from app.wording.quantities import measured, opening, percent_allowed, unit_of
 from app.wording.reasons import in_words
 from app.wording.work import reading_page as words
 from app.wording.work.next_step import step_words
-from app.wording.work.verdicts import ruler_ends, verdict_sentence, verdict_title
+from app.wording.work.verdicts import ruler_ends, ruler_scale, verdict_sentence, verdict_title
 
 MOST_IN_A_ROW = 6
 
@@ -162,6 +162,7 @@ class ReadingPage:
             _ruler_marks(judged),
             sum(s.verdict is BoreVerdict.EVEN for s in judged.standings),
             ends=ruler_ends(is_vacuum(self.record)),
+            scale=ruler_scale(judged.window),
         )
 
     @property
@@ -223,7 +224,7 @@ class ReadingPage:
         if self.judged is not None:
             if self.phase.rounds != "openings":
                 pairs.append((say(words.MEAN), self.unit.show(self.judged.mean)))
-                pairs.append((say(words.TOLERANCE), f"±{self.unit.show(self.judged.tolerance)}"))
+                pairs.append((say(words.TOLERANCE), f"±{percent_allowed(self.judged.window)}"))
             if len(self.judged.bank_means) > 1:
                 pairs += [(name, self.unit.show(mean)) for name, mean in self.judged.bank_means.items()]
         if len(self.record.layout.banks) == 1:
