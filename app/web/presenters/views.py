@@ -180,6 +180,10 @@ class LinkageView:
     steps: tuple[str, ...] = ()
 
 
+RulerMark = tuple[int, float, int, bool]
+"""A bore on the ruler: where from -1 to 1, how high from 0 to 2, and whether it is surely outside."""
+
+
 @dataclass(frozen=True, slots=True)
 class VerdictView:
     """How even, in a word, a sentence and a ruler: of the bores outside the tolerance, or of the banks by ``openings``,
@@ -188,7 +192,7 @@ class VerdictView:
     mark: Literal["even", "not-even", "close", "none"]
     title: str
     sentence: str
-    marks: tuple[tuple[int, float, int], ...] = ()
+    marks: tuple[RulerMark, ...] = ()
     inside: int = 0
     openings: tuple[OpeningMark, ...] = ()
     ends: tuple[str, str] = ("", "")

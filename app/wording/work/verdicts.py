@@ -160,9 +160,8 @@ def ruler_scale(window: float) -> tuple[str, ...]:
     ('−24\\xa0%', '−16', '−8', '0', '+8', '+16', '+24\\xa0%')
     """
     figures = [f"{100 * window * abs(step):g}" for step in range(-3, 4)]
-    below, above = (f"−{one}" for one in figures[:3]), (f"+{one}" for one in figures[4:])
-    first, *inner, last = (*below, figures[3], *above)
-    return say(PERCENT, figure=first), *inner, say(PERCENT, figure=last)
+    below, above = [f"−{one}" for one in figures[:3]], [f"+{one}" for one in figures[4:]]
+    return (say(PERCENT, figure=below[0]), *below[1:], figures[3], *above[:-1], say(PERCENT, figure=above[-1]))
 
 
 def _so_far(found: RoundResult, tolerance: str) -> str:

@@ -217,7 +217,7 @@ def test_the_small_engine_says_its_name_or_is_hidden() -> None:
 # Verdict, move, phases
 
 
-def ruler_of(*marks: tuple[int, float, int], inside: int = 5) -> ElementTree.Element:
+def ruler_of(*marks: tuple[int, float, int, bool], inside: int = 5) -> ElementTree.Element:
     """The drawing of a ruler."""
     ruler = ElementTree.fromstring(
         piece("ruler", "ruler(marks, inside, ends)", marks=marks, inside=inside, ends=("low", "high"))
@@ -228,7 +228,7 @@ def ruler_of(*marks: tuple[int, float, int], inside: int = 5) -> ElementTree.Ele
 
 
 def test_the_ruler_is_three_tolerances_each_way() -> None:
-    drawing = ruler_of((4, 1.0, 0), (5, -1 / 3, 0), (6, 0.0, 1))
+    drawing = ruler_of((4, 1.0, 0, True), (5, -1 / 3, 0, False), (6, 0.0, 1, True))
     window = drawing.find("rect")
     assert window is not None
     left, width = (float(window.attrib[one].removesuffix("%")) for one in ("x", "width"))
@@ -238,8 +238,14 @@ def test_the_ruler_is_three_tolerances_each_way() -> None:
     assert farthest - middle == pytest.approx(3 * (width / 2), abs=0.002)
 
 
+def test_a_bore_that_is_not_surely_outside_is_dashed() -> None:
+    sure, doubt = ruler_of((4, 0.5, 0, True), (5, -0.3, 0, False)).iter("circle")
+    assert "draw-doubt" not in sure.attrib["class"]
+    assert "draw-doubt" in doubt.attrib["class"]
+
+
 def test_marks_of_a_higher_level_stand_higher() -> None:
-    low, high = (float(c.attrib["cy"]) for c in ruler_of((4, 0.5, 0), (5, 0.5, 1)).iter("circle"))
+    low, high = (float(c.attrib["cy"]) for c in ruler_of((4, 0.5, 0, True), (5, 0.5, 1, True)).iter("circle"))
     assert low - high > 26  # two circles of 13 do not touch
 
 

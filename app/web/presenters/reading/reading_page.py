@@ -42,6 +42,7 @@ from app.web.presenters.views import (
     Keypad,
     LinkageView,
     RoundCount,
+    RulerMark,
     Tile,
     VerdictView,
 )
@@ -306,22 +307,23 @@ NUDGES = (0.0, 0.16, -0.16, 0.32, -0.32)
 """Where on the ruler a mark is tried, three to a stack, before it would lie on another."""
 
 
-def _ruler_marks(judged: RoundResult) -> tuple[tuple[int, float, int], ...]:
+def _ruler_marks(judged: RoundResult) -> tuple[RulerMark, ...]:
     """Bores outside the tolerance on a line of three tolerances each way, open plates to the right, stacked or set
-    beside where they would meet."""
-    marks: list[tuple[int, float, int]] = []
+    beside where they would meet, and those of which it is not sure."""
+    marks: list[RulerMark] = []
     outside = [one for one in judged.standings if one.verdict is not BoreVerdict.EVEN]
     for standing in sorted(outside, key=attrgetter("share")):
         position = max(-1.0, min(1.0, standing.share / (3 * judged.window)))
-        marks.append((standing.bore, *_free_place(position, marks)))
+        sure = standing.verdict is not BoreVerdict.AT_LIMIT
+        marks.append((standing.bore, *_free_place(position, marks), sure))
     return tuple(marks)
 
 
-def _free_place(position: float, marks: Sequence[tuple[int, float, int]]) -> tuple[float, int]:
+def _free_place(position: float, marks: Sequence[RulerMark]) -> tuple[float, int]:
     """Where a mark meant for ``position`` covers none of the others: along the line, and how high."""
     for nudge in NUDGES:
         at = position + nudge
-        near = [level for _, there, level in marks if abs(there - at) < 0.155]
+        near = [level for _, there, level, _ in marks if abs(there - at) < 0.155]
         free = [level for level in range(3) if level not in near]
         if abs(at) <= 1 and free:
             return at, free[0]
