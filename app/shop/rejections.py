@@ -56,6 +56,8 @@ class Rejection(StrEnum):
     SHAFT_TOO_THICK = "shaft-too-thick"
     BORES_MISSING = "bores-missing"
     NOT_A_BORE = "not-a-bore"  # typed
+    PLACE_MISSING = "place-missing"
+    RUNS_MISSING = "runs-missing"
     INTAKE_MISSING = "intake-missing"
     INTAKE_NOTE_MISSING = "intake-note-missing"
     NOT_A_PAIR = "not-a-pair"  # typed

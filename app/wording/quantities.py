@@ -81,6 +81,17 @@ def percent_known(fraction: float, sd: float) -> str:
     return say(PERCENT, figure=known(100 * fraction, 100 * sd, 0))
 
 
+def percent_allowed(window: float) -> str:
+    """A tolerance in per cent of the average, in as many digits as the shop set it.
+
+    Parameters: ``window``, a fraction.
+
+    >>> percent_allowed(0.08), percent_allowed(0.075)
+    ('8\\xa0%', '7.5\\xa0%')
+    """
+    return say(PERCENT, figure=f"{100 * window:g}")
+
+
 def percent(fraction: float, decimals: int = 0) -> str:
     """The size of a fraction in per cent.
 

@@ -19,6 +19,9 @@ from tests.web.screens import LARGE_TEXT, LOOK, SIZES, faults_on_screen
 OPEN = (3, 5, 8, 10, 12, 15, 16)
 """Visits of the demonstration that are under way, one in every phase, on engines of four to twelve bores."""
 
+TWELVE = "/visits/5/heat-soaked-recheck/readings"
+"""Where a visit of twelve bores is read, which waits at its start list."""
+
 LISTS = (3, 8, 15)
 """Those whose lists are looked at as well."""
 
@@ -26,7 +29,7 @@ LISTS = (3, 8, 15)
 def addresses(further: Sequence[str] = ()) -> list[str]:
     """Every page of a visit that is over, visits under way where they stand, lists of some, and ``further`` ones."""
     lists = [f"/visits/{visit}/{phase.slug}" for visit in LISTS for phase in PHASES]
-    return [*paths(), *(f"/visits/{visit}" for visit in OPEN), *lists, "/studies/1", *further]
+    return [*paths(), *(f"/visits/{visit}" for visit in OPEN), *lists, TWELVE, "/studies/1", *further]
 
 
 @pytest.fixture(scope="module")

@@ -121,7 +121,7 @@ def test_a_one_bank_engine_is_never_told_of_banks(client: TestClient, shop: Data
 def test_two_banks_are_told_apart(client: TestClient, shop: Database) -> None:
     Past(shop, V8).visit([6.5] * 8, [6.5] * 8)
     text = printed(client, "/visits/1/sheet")
-    assert "Bank A: bores 1 2 3 4, stop screw at bore 1, link rod at bore 1." in text
+    assert "Bank A: cylinders 1 2 3 4, stop screw at 1, link rod at 1." in text
     assert "Readings of bank B, kg/h" in text
     assert "Part throttle: not read on this visit." in text
 

@@ -49,6 +49,7 @@ KNOWN: dict[str, frozenset[str]] = {
     "shop/exchange/rows.py": frozenset({", another shop's"}),
     "web/error_responses.py": frozenset({"Content Too Large", "Unprocessable Content"}),
     "web/security/programs.py": frozenset({'Bearer realm="evenbore"'}),
+    "web/presenters/paper/edge.py": frozenset({"@page handover{@bottom-left{content:"}),
     "web/pages/shop/offline.py": frozenset({'const VERSION = "'}),
 }
 """Literals of a module that are stored as they were, or belong to a protocol or a script."""

@@ -10,7 +10,7 @@ from app.sync.engine.units import KG_PER_HOUR
 from app.sync.estimation.conformity import Conformity, Decision
 from app.sync.estimation.evenness import BoreResult, BoreVerdict, RoundResult, evenness
 from app.wording.quantities import Unit
-from app.wording.work.verdicts import bore_word, probability, ruler_ends, verdict_sentence, verdict_title
+from app.wording.work.verdicts import bore_word, probability, ruler_ends, ruler_scale, verdict_sentence, verdict_title
 from tests.shop.yard import V8
 
 KGH = Unit("kg/h", KG_PER_HOUR, 2, 0.25)
@@ -27,7 +27,7 @@ def found_for(values: list[float], last: float | None = None, closed: bool = Tru
 def test_an_even_round_says_the_tolerance() -> None:
     found = found_for([6.5] * 8)
     assert verdict_title(found) == "Even"
-    assert verdict_sentence(found, KGH) == "All bores within ±0.52\u00a0kg/h of the average: 99\u00a0% likely."
+    assert verdict_sentence(found, KGH) == "All bores within ±8\u00a0% of the average: 99\u00a0% likely."
 
 
 def test_an_uneven_round_names_the_bores_on_either_side() -> None:
@@ -39,7 +39,7 @@ def test_an_uneven_round_names_the_bores_on_either_side() -> None:
 def test_a_round_that_goes_on_says_so() -> None:
     found = found_for([6.5] * 8, closed=False)
     assert verdict_title(found) == "Even so far"
-    assert verdict_sentence(found, KGH) == "No bore outside ±0.52\u00a0kg/h so far. Finish the round."
+    assert verdict_sentence(found, KGH) == "No bore outside ±8\u00a0% so far. Finish the round."
 
 
 @pytest.mark.parametrize(
@@ -100,7 +100,7 @@ def decided(conformity: Conformity, all_inside: float, **more: object) -> RoundR
 def test_as_far_as_the_meter_shows_is_said_with_its_probability() -> None:
     found = decided(Conformity.LIMIT, 0.888)
     assert verdict_title(found) == "Even as far as this meter shows"
-    assert verdict_sentence(found, KGH).startswith("88\u00a0% likely that all bores are within ±0.52\u00a0kg/h.")
+    assert verdict_sentence(found, KGH).startswith("88\u00a0% likely that all bores are within ±8\u00a0%.")
 
 
 def test_that_more_readings_hardly_help_is_said_only_where_they_do_not() -> None:
@@ -173,3 +173,7 @@ def test_a_tile_names_the_figure_of_a_flow_meter_and_the_plate_of_a_vacuum_gauge
 def test_the_ruler_has_open_plates_at_its_right_end() -> None:
     assert ruler_ends(vacuum=False) == ("low", "high")
     assert ruler_ends(vacuum=True) == ("closed", "open")
+
+
+def test_the_ruler_has_its_figures_in_per_cent() -> None:
+    assert ruler_scale(0.075) == ("−22.5\u00a0%", "−15", "−7.5", "0", "+7.5", "+15", "+22.5\u00a0%")

@@ -180,18 +180,23 @@ class LinkageView:
     steps: tuple[str, ...] = ()
 
 
+RulerMark = tuple[int, float, int, bool]
+"""A bore on the ruler: where from -1 to 1, how high from 0 to 2, and whether it is surely outside."""
+
+
 @dataclass(frozen=True, slots=True)
 class VerdictView:
     """How even, in a word, a sentence and a ruler: of the bores outside the tolerance, or of the banks by ``openings``,
-    whose figures are ``spoken`` as well. ``ends`` are the names of the ruler's ends."""
+    whose figures are ``spoken`` as well. ``ends`` are the names of the ruler's ends, ``scale`` the figures along it."""
 
     mark: Literal["even", "not-even", "close", "none"]
     title: str
     sentence: str
-    marks: tuple[tuple[int, float, int], ...] = ()
+    marks: tuple[RulerMark, ...] = ()
     inside: int = 0
     openings: tuple[OpeningMark, ...] = ()
     ends: tuple[str, str] = ("", "")
+    scale: tuple[str, ...] = ()
     spoken: str = ""
 
 

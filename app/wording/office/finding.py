@@ -51,7 +51,7 @@ BORES = Message("{count} bore", many="{count} bores", context="search")
 
 
 SHOWN = Message("{first} to {last} of {count}")
-JUST_NOW = Message("just now", note="less than a minute ago")
+JUST_NOW = Message("just now", note="a minute ago at most")
 
 
 TABLES.update({VisitFilter: FILTERS, Order: ORDERS, EngineOrder: ENGINE_ORDERS})  # type: ignore[dict-item]
@@ -72,7 +72,7 @@ def filter_label(shown: VisitFilter) -> str:
 
 def age(passed: float) -> str:
     """How long ago something was [s]."""
-    if passed < MINUTE:
+    if passed < 1.5 * MINUTE:
         return say(JUST_NOW)
     return duration(timedelta(seconds=passed))
 

@@ -13,6 +13,7 @@ CORRECTED = Message("{phase} {time} (corrected by {by})")
 IN_ALL = Message("{phases}. In all {total}.")
 NO_TIME = Message("No time is on record.")
 LIKE = Message("{count} jobs here on engines of this layout took {least} to {most}, half of them up to {median}.")
+FIRST_OF_ITS_KIND = Message("No other job here on an engine of this layout to compare with.")
 TOO_FEW = Message(
     "{count} other job here on an engine of this layout: too few to say what one takes.",
     many="{count} other jobs here on engines of this layout: too few to say what one takes.",
@@ -44,6 +45,6 @@ def _of_phase(one: PhaseTime) -> str:
 def like_jobs(like: LikeJobs) -> str:
     """What like jobs took, or that there are too few of them to say."""
     if like.median is None or like.least is None or like.most is None:
-        return say(TOO_FEW, count=like.count)
+        return say(TOO_FEW, count=like.count) if like.count else say(FIRST_OF_ITS_KIND)
     least, most, half = (duration(one) for one in (like.least, like.most, like.median))
     return say(LIKE, count=like.count, least=least, most=most, median=half)

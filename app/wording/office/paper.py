@@ -89,10 +89,10 @@ SENSOR_CLOSED, SENSOR_OPEN = Message("{figure} at rest"), Message("{figure} wide
 
 NAMED = Message("{initials}: {name}", note="a person's initials")
 
-HARDWARE_BANK = Message("Bank {name}: bores {bores}, stop screw at bore {stop}, link rod at bore {drive}.")
-HARDWARE_ONE_BANK = Message("Bores {bores}, stop screw at bore {stop}.")
-HARDWARE_BANK_OF_MOTORS = Message("Bank {name}: bores {bores}.")
-HARDWARE_BORES = Message("Bores {bores}.")
+HARDWARE_BANK = Message("Bank {name}: cylinders {bores}, stop screw at {stop}, link rod at {drive}.")
+HARDWARE_ONE_BANK = Message("Cylinders {bores}, stop screw at {stop}.")
+HARDWARE_BANK_OF_MOTORS = Message("Bank {name}: cylinders {bores}.")
+HARDWARE_BORES = Message("Cylinders {bores}.")
 HARDWARE_SENSOR = Message("Throttle position sensor at bore {bore}.")
 HARDWARE_SPRINGLESS = Message(
     "No return spring of its own: bore {bores}.", many="No return spring of their own: bores {bores}."

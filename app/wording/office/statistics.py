@@ -166,6 +166,11 @@ def _meters(table: Table) -> tuple[str, str]:
     return say(FROM_TO, least=least, most=most), say(DIFFERENT_ENGINES)
 
 
+def says_too_few(words: str) -> bool:
+    """Whether an answer is that there are too few to say."""
+    return words == say(TOO_FEW)
+
+
 def _too_few() -> tuple[str, str]:
     return say(TOO_FEW), say(BELOW, fewest=FEWEST)
 

@@ -69,6 +69,8 @@ _ENGINES = {
     R.SHAFT_TOO_THICK: Message("Enter a shaft diameter smaller than the bore."),
     R.BORES_MISSING: Message("Enter the cylinder numbers of this bank, front first."),
     R.NOT_A_BORE: Message("“{typed}” is not a cylinder number. Enter numbers, such as 1 2 3 4."),
+    R.PLACE_MISSING: Message("Choose where the engine is."),
+    R.RUNS_MISSING: Message("Choose whether the engine runs."),
     R.INTAKE_MISSING: Message("Choose what is on the intakes while you read."),
     R.INTAKE_NOTE_MISSING: Message("Enter what is on the intakes."),
     R.NOT_A_PAIR: Message(

@@ -22,12 +22,12 @@ TILE_WORDS: Mapping[str, Message] = {
     "read": Message("read", limit=TILE, context="a bore that has a reading"),
     "skipped": Message("skipped", limit=TILE),
     "stands": Message("unchanged", limit=TILE, note="a bore on which the last adjustment does not act"),
-    "stale": Message("old reading", limit=TILE, note="from before an adjustment"),
     "held": Message("waiting", limit=TILE, note="on the tablet, to be sent"),
     "refused": Message("not saved", limit=TILE),
 }
 """Below the figure of a bore, by its state; a bore that was judged has its verdict there."""
 
+WAS = Message("was {value}", limit=TILE, note="a reading from before an adjustment")
 TILE_NAME = Message("Bore {bore}", note="read aloud, followed by its value and its word")
 TILE_SAVED = Message("saved", context="a reading")
 TWO_VALUES = Message("{older} or {newer}", note="two readings of one bore")

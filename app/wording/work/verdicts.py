@@ -7,7 +7,7 @@ from enum import StrEnum
 from app.sync.estimation.conformity import Conformity
 from app.sync.estimation.evenness import BoreResult, BoreVerdict, RoundResult
 from app.wording.message import Message, say
-from app.wording.quantities import Unit, bore_list, percent, percent_known, with_unit
+from app.wording.quantities import PERCENT, Unit, bore_list, percent, percent_allowed, percent_known, with_unit
 from app.wording.reasons import TABLES
 
 TITLE, SENTENCE, TILE = 60, 110, 16
@@ -100,7 +100,7 @@ def verdict_sentence(found: RoundResult, unit: Unit) -> str:
     """
     if found.outliers:
         return _of_bores(MISREAD, sorted(found.outliers))
-    tolerance = with_unit(unit.show(found.tolerance), unit.name)
+    tolerance = percent_allowed(found.window)
     match found.verdict:
         case Conformity.INCOMPLETE:
             return _so_far(found, tolerance)
@@ -149,6 +149,19 @@ def ruler_ends(vacuum: bool) -> tuple[str, str]:
     if vacuum:
         return say(WORDS[BoreVerdict.CLOSED]), say(WORDS[BoreVerdict.OPEN])
     return say(LOW_END), say(HIGH_END)
+
+
+def ruler_scale(window: float) -> tuple[str, ...]:
+    """The figures along the ruler: whole tolerances, three each way, the ends with their unit.
+
+    Parameters: ``window``, the tolerance as a fraction of the average.
+
+    >>> ruler_scale(0.08)
+    ('−24\\xa0%', '−16', '−8', '0', '+8', '+16', '+24\\xa0%')
+    """
+    figures = [f"{100 * window * abs(step):g}" for step in range(-3, 4)]
+    below, above = [f"−{one}" for one in figures[:3]], [f"+{one}" for one in figures[4:]]
+    return (say(PERCENT, figure=below[0]), *below[1:], figures[3], *above[:-1], say(PERCENT, figure=above[-1]))
 
 
 def _so_far(found: RoundResult, tolerance: str) -> str:

@@ -61,7 +61,7 @@ def test_what_is_refused_or_skipped_keeps_the_way(client: TestClient, shop: Data
     assert (refused.status_code, chosen(refused.text)) == (422, "1")
     asked = client.post(path(visit_id), data=typed(value="", skip="1", from_above="1")).text
     hidden = dict(
-        re.findall(r'<input type="hidden" name="(\w+)" value="([^"]*)">', asked.partition('class="card move"')[2])
+        re.findall(r'<input type="hidden" name="(\w+)" value="([^"]*)">', asked.partition('class="card move')[2])
     )
     assert hidden["from_above"] == "1"
     client.post(path(visit_id), data={**hidden, "why": "Cannot be reached"})

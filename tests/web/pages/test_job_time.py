@@ -24,7 +24,7 @@ def test_a_phase_is_corrected_and_the_sheet_says_so(shop: Database) -> None:
         assert f'href="/visits/{visit_id}/hours"' in to.get(f"/visits/{visit_id}/sheet").text
         page = to.post(f"/visits/{visit_id}/hours", data={**CORRECTION, "key": key()})
         assert "Tablet was flat" in page.text
-        assert "0 other jobs here on engines of this layout: too few to say what one takes." in page.text
+        assert "No other job here on an engine of this layout to compare with." in page.text
         sheet = to.get(f"/visits/{visit_id}/sheet").text
         assert "Lock-down 1\u00a0h\u00a030\u00a0min (corrected by KM)" in sheet
         assert "Time corrected, lock-down: Tablet was flat" in to.get("/audit").text.replace("Lock-down", "lock-down")

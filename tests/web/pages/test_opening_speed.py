@@ -51,7 +51,7 @@ def entry(html: str) -> str:
 
 def card(html: str) -> str:
     """The next step."""
-    return html.split('<section class="card move"')[1].split("</section>")[0]
+    return html.split('<section class="card move')[1].split("</section>")[0]
 
 
 def speeds(shop: Database, visit_id: int) -> list[int | None]:

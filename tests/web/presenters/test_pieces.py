@@ -217,7 +217,7 @@ def test_the_small_engine_says_its_name_or_is_hidden() -> None:
 # Verdict, move, phases
 
 
-def ruler_of(*marks: tuple[int, float, int], inside: int = 5) -> ElementTree.Element:
+def ruler_of(*marks: tuple[int, float, int, bool], inside: int = 5) -> ElementTree.Element:
     """The drawing of a ruler."""
     ruler = ElementTree.fromstring(
         piece("ruler", "ruler(marks, inside, ends)", marks=marks, inside=inside, ends=("low", "high"))
@@ -228,19 +228,25 @@ def ruler_of(*marks: tuple[int, float, int], inside: int = 5) -> ElementTree.Ele
 
 
 def test_the_ruler_is_three_tolerances_each_way() -> None:
-    drawing = ruler_of((4, 1.0, 0), (5, -1 / 3, 0), (6, 0.0, 1))
+    drawing = ruler_of((4, 1.0, 0, True), (5, -1 / 3, 0, False), (6, 0.0, 1, True))
     window = drawing.find("rect")
     assert window is not None
-    left, width = float(window.attrib["x"]), float(window.attrib["width"])
-    farthest, edge, middle = (float(c.attrib["cx"]) for c in drawing.iter("circle"))
-    assert middle == left + width / 2
-    assert edge == left  # one third of three windows is the edge of the window
-    assert farthest - middle == 3 * (width / 2)
+    left, width = (float(window.attrib[one].removesuffix("%")) for one in ("x", "width"))
+    farthest, edge, middle = (float(c.attrib["cx"].removesuffix("%")) for c in drawing.iter("circle"))
+    assert middle == pytest.approx(left + width / 2, abs=0.002)
+    assert edge == pytest.approx(left, abs=0.002)  # one third of three windows is the edge of the window
+    assert farthest - middle == pytest.approx(3 * (width / 2), abs=0.002)
+
+
+def test_a_bore_that_is_not_surely_outside_is_dashed() -> None:
+    sure, doubt = ruler_of((4, 0.5, 0, True), (5, -0.3, 0, False)).iter("circle")
+    assert "draw-doubt" not in sure.attrib["class"]
+    assert "draw-doubt" in doubt.attrib["class"]
 
 
 def test_marks_of_a_higher_level_stand_higher() -> None:
-    low, high = (float(c.attrib["cy"]) for c in ruler_of((4, 0.5, 0), (5, 0.5, 1)).iter("circle"))
-    assert low - high > 23  # two circles of 11.5 do not touch
+    low, high = (float(c.attrib["cy"]) for c in ruler_of((4, 0.5, 0, True), (5, 0.5, 1, True)).iter("circle"))
+    assert low - high > 26  # two circles of 13 do not touch
 
 
 def test_a_ruler_without_marks_counts_all_inside() -> None:
@@ -250,7 +256,9 @@ def test_a_ruler_without_marks_counts_all_inside() -> None:
 
 @pytest.mark.parametrize(("mark", "drawings"), [("even", 2), ("not-even", 2), ("close", 2), ("none", 0)])
 def test_the_verdict_draws_its_mark_and_ruler(mark: str, drawings: int) -> None:
-    view = Facts(mark=mark, title=NASTY, sentence=NASTY, marks=[], inside=4, openings=(), ends=("low", "high"))
+    view = Facts(
+        mark=mark, title=NASTY, sentence=NASTY, marks=[], inside=4, openings=(), ends=("low", "high"), scale=()
+    )
     html = piece("verdict", "verdict(view)", view=view)
     assert html.count("<svg") == drawings
     assert "<script" not in html

@@ -142,6 +142,8 @@ def test_values_from_before_a_move_are_shown_only_until_the_bores_are_read_again
     turn = NewMove(HEAT_SOAKED.slug, "stop", "A", None, None, 0.25, (), False, "KM")
     moves.make(shop, visit_id, key(), turn, AT)
     assert tile_states(shop, visit_id, HEAT_SOAKED) == {1: "next", 2: "stale", 3: "stale", 4: "stale"}
+    old = Tiles(assess(visit_record(shop, visit_id)).of(HEAT_SOAKED), 1, "").tile(2)
+    assert (old.value, old.word) == ("", "was 6.00")
     read_round(shop, visit_id, HEAT_SOAKED, 7.0)
     assert tile_states(shop, visit_id, LOCK_DOWN) == dict.fromkeys((2, 3, 4), "to-read") | {1: "next"}
 

@@ -9,10 +9,13 @@ from app.shop.procedure.phases import HEAT_SOAKED, PHASES
 from app.shop.store.database import Database
 from app.sync.engine.layout import Bank, Layout
 from tests.serving import serving
-from tests.shop.yard import FOUR, V8, engine, heat_soaked, read_round, visit
+from tests.shop.yard import FOUR, V8, engine, heat_soaked, read, read_round, visit
 
 PHONE: ViewportSize = {"width": 390, "height": 844}
 TABLET: ViewportSize = {"width": 1280, "height": 800}
+SHORT: ViewportSize = {"width": 1280, "height": 690}
+ONE_ROW = 60
+"""Pixels that a bar of one row takes, two lines of words in it."""
 V12 = Layout((Bank("A", (1, 2, 3, 4, 5, 6), 1, 1), Bank("B", (7, 8, 9, 10, 11, 12), 7, 7)))
 
 
@@ -70,6 +73,48 @@ def test_a_phone_shows_the_whole_keypad_at_once(page: Page, shop: Database, layo
     assert bottom - top <= PHONE["height"]
     if layout is not V12:
         assert bottom <= PHONE["height"]
+
+
+@pytest.mark.parametrize("browser_context_args", [PHONE], indirect=True, ids=["phone"])
+def test_a_phone_shows_the_keys_of_a_training_engine_under_a_bar_of_one_row(page: Page, shop: Database) -> None:
+    with serving(shop) as server:
+        page.goto(f"{server}/practice")
+        page.get_by_label("8 in 2 banks").check()
+        page.get_by_label("Your initials").fill("KM")
+        page.get_by_role("button", name="Start").click()
+        key = page.get_by_role("button", name=".75", exact=True)
+        expect(key).to_be_visible()
+        box, bar = key.bounding_box(), page.locator(".top").bounding_box()
+        assert box is not None
+        assert bar is not None
+        assert box["y"] + box["height"] <= PHONE["height"]
+        assert bar["height"] <= ONE_ROW
+        page.get_by_text("More", exact=True).click()
+        expect(page.get_by_role("link", name="True state")).to_be_visible()
+        page.get_by_role("link", name="Checklist").click()
+        expect(page.get_by_role("heading", name="Checklist")).to_be_visible()
+        page.goto(server)
+        expect(page.get_by_role("link", name="New engine")).to_have_text("New", use_inner_text=True)
+        bar = page.locator(".top").bounding_box()
+        assert bar is not None
+        assert bar["height"] <= ONE_ROW
+
+
+UNEVEN = (7.5, 7.5, 7.25, 7.5, 5.5, 7.5, 7.25, 7.25, 7.5)
+
+
+@pytest.mark.parametrize("browser_context_args", [SHORT], indirect=True, ids=["short"])
+def test_what_an_adjustment_asks_fits_a_short_screen(page: Page, shop: Database) -> None:
+    visit_id = heat_soaked(shop, V8)
+    for value in UNEVEN:
+        read(shop, visit_id, HEAT_SOAKED, value)
+    with serving(shop) as server:
+        page.goto(f"{server}/visits/{visit_id}/{HEAT_SOAKED.slug}/readings")
+        expect(page.get_by_role("button", name="Done as shown")).to_be_visible()
+        assert below(page) <= 0
+        page.set_viewport_size(TABLET)
+        expect(page.locator(".ruler-scale")).to_be_visible()
+        assert below(page) <= 0
 
 
 AIR = {"its face": 40, "the computer's face": 30}

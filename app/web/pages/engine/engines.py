@@ -9,7 +9,7 @@ from app.shop.commands import engines, visits
 from app.shop.commands.visits import NewVisit
 from app.shop.errors import ConflictError, NotFoundError, RejectedError
 from app.shop.procedure.items import PLACES
-from app.shop.procedure.requirements import ChangedPart, Runs
+from app.shop.procedure.requirements import ChangedPart
 from app.shop.queries import history_cache
 from app.shop.queries.search import tag_of
 from app.shop.reasons import because
@@ -205,10 +205,14 @@ def open_visit(shop: Shop, page: Page, form: Form, request: Request, engine_id: 
         meter = form.whole("meter") if form.text("meter") else 0
         changed = tuple(what for what in ChangedPart if form.text(f"changed {what}"))
         intake, note, runs = form.text("intake"), form.text("intake_note"), form.text("runs")
+        if not form.text("place"):
+            form.problems["place"] = because(Rejection.PLACE_MISSING)
+        if not form.text("by").strip():
+            form.problems["by"] = because(Rejection.INITIALS_MISSING)
         if not intake:
             form.problems["intake"] = because(Rejection.INTAKE_MISSING)
         if form.text("asks") and not runs:
-            form.problems["runs"] = because(Rejection.NOT_ONE_OF, choices=tuple(Runs))
+            form.problems["runs"] = because(Rejection.RUNS_MISSING)
         new = NewVisit(
             form.text("place"), form.text("job"), form.text("why"), form.text("by"), meter, changed, intake, note, runs
         )

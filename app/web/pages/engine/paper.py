@@ -1,6 +1,8 @@
 """Paper: the handover sheet and its page of readings, the tag, the blank worksheet, and what else can be taken away."""
 
-from fastapi import APIRouter, Request
+from typing import Annotated
+
+from fastapi import APIRouter, Query, Request
 from fastapi.responses import HTMLResponse, Response
 
 from app.shop.commands import engines
@@ -16,17 +18,18 @@ from app.shop.record.fittings import layout_from_json
 from app.shop.record.meter_studies import provenance_of
 from app.shop.store.tables import Engine
 from app.web.context import Now, Page, Shop
-from app.web.presenters.paper.edge import printed_edge
+from app.web.presenters.paper.edge import printed_edge, sheet_edge
 from app.web.presenters.paper.file_page import file_page
 from app.web.presenters.paper.sheet import Printing, qr_code, sheet_of
 from app.web.presenters.paper.worksheet import worksheet_of
-from app.wording.language import to_the_customer
 from app.wording.message import say
-from app.wording.office import handover
 from app.wording.office.engines import ENGINE
 from app.wording.work.safety import deferral
 
 router = APIRouter()
+
+LONGEST_FOOT = 400
+"""Characters at the foot of a page, more than the longest serial takes."""
 
 LOOPBACK = ("127.0.0.1", "localhost", "[::1]")
 
@@ -112,11 +115,10 @@ def sheet(shop: Shop, page: Page, now: Now, visit_id: int, issue: int = 0, round
 
 
 @router.get("/page-numbers.css", include_in_schema=False)
-def page_numbers() -> Response:
-    """The style that numbers printed pages, in the customer's language: only a browser knows how many there are."""
-    with to_the_customer():
-        words = say(handover.PAGE, page='" counter(page) "', pages='" counter(pages) "')
-    return Response(f'@page {{ @bottom-right {{ content: "{words}"; }} }}\n', media_type="text/css")
+def page_numbers(foot: Annotated[str, Query(max_length=LONGEST_FOOT)] = "") -> Response:
+    """The style that numbers printed pages, in the customer's language: only a browser knows how many there are. Beside
+    the number of a handover sheet stands ``foot``."""
+    return Response(sheet_edge(foot), media_type="text/css")
 
 
 def _address(request: Request, engine: Engine | EngineEntry) -> str:

@@ -32,7 +32,8 @@ class Bar:
 
 @dataclass(frozen=True, slots=True)
 class Plot:
-    """A table as a question with its answer in words, the reservation to it, and its bars: shares are dots."""
+    """A table as a question with its answer in words, the reservation to it, and its bars: shares are dots. There are
+    none where all of it is too few to say."""
 
     slug: str
     title: str
@@ -84,7 +85,7 @@ def _plot(table: Table) -> Plot:
     longest = max([float(one) for one in lengths if isinstance(one, int | float)], default=0.0) or 1.0
     answer, reservation = words.answer(table)
     rows = tuple(words.shown(table, row) for row in table.rows)
-    bars = tuple(_bar(table, row, longest) for row in table.rows)
+    bars = () if words.says_too_few(answer) else tuple(_bar(table, row, longest) for row in table.rows)
     return Plot(
         str(table.slug), words.title(table), answer, reservation, table.share, words.columns(table), rows, bars,
         words.note(table),

@@ -87,6 +87,7 @@ class Sheet:
     banks: tuple[str, ...]
     settings: tuple[tuple[str, str], ...]
     initials: str
+    worker: str
     waived: tuple[Waived, ...]
     stops: tuple[str, ...]
     hardware: str
@@ -121,6 +122,7 @@ def sheet_of(assessment: Assessment, printing: Printing) -> Sheet:
         banks=_banks(assessment),
         settings=settings(record),
         initials=_initials(record, printing.people),
+        worker=printing.people.get(record.visit.by, record.visit.by),
         waived=tuple(Waived(phase_title(o.phase), o, say(handover.MAY_MEAN[o.phase])) for o in record.overrides),
         stops=_ended_stops(record),
         hardware=hardware(record),

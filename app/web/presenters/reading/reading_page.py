@@ -42,15 +42,16 @@ from app.web.presenters.views import (
     Keypad,
     LinkageView,
     RoundCount,
+    RulerMark,
     Tile,
     VerdictView,
 )
 from app.wording.message import say
-from app.wording.quantities import measured, opening, unit_of
+from app.wording.quantities import measured, opening, percent_allowed, unit_of
 from app.wording.reasons import in_words
 from app.wording.work import reading_page as words
 from app.wording.work.next_step import step_words
-from app.wording.work.verdicts import ruler_ends, verdict_sentence, verdict_title
+from app.wording.work.verdicts import ruler_ends, ruler_scale, verdict_sentence, verdict_title
 
 MOST_IN_A_ROW = 6
 
@@ -162,6 +163,7 @@ class ReadingPage:
             _ruler_marks(judged),
             sum(s.verdict is BoreVerdict.EVEN for s in judged.standings),
             ends=ruler_ends(is_vacuum(self.record)),
+            scale=ruler_scale(judged.window),
         )
 
     @property
@@ -223,7 +225,7 @@ class ReadingPage:
         if self.judged is not None:
             if self.phase.rounds != "openings":
                 pairs.append((say(words.MEAN), self.unit.show(self.judged.mean)))
-                pairs.append((say(words.TOLERANCE), f"±{self.unit.show(self.judged.tolerance)}"))
+                pairs.append((say(words.TOLERANCE), f"±{percent_allowed(self.judged.window)}"))
             if len(self.judged.bank_means) > 1:
                 pairs += [(name, self.unit.show(mean)) for name, mean in self.judged.bank_means.items()]
         if len(self.record.layout.banks) == 1:
@@ -305,22 +307,23 @@ NUDGES = (0.0, 0.16, -0.16, 0.32, -0.32)
 """Where on the ruler a mark is tried, three to a stack, before it would lie on another."""
 
 
-def _ruler_marks(judged: RoundResult) -> tuple[tuple[int, float, int], ...]:
+def _ruler_marks(judged: RoundResult) -> tuple[RulerMark, ...]:
     """Bores outside the tolerance on a line of three tolerances each way, open plates to the right, stacked or set
-    beside where they would meet."""
-    marks: list[tuple[int, float, int]] = []
+    beside where they would meet, and those of which it is not sure."""
+    marks: list[RulerMark] = []
     outside = [one for one in judged.standings if one.verdict is not BoreVerdict.EVEN]
     for standing in sorted(outside, key=attrgetter("share")):
         position = max(-1.0, min(1.0, standing.share / (3 * judged.window)))
-        marks.append((standing.bore, *_free_place(position, marks)))
+        sure = standing.verdict is not BoreVerdict.AT_LIMIT
+        marks.append((standing.bore, *_free_place(position, marks), sure))
     return tuple(marks)
 
 
-def _free_place(position: float, marks: Sequence[tuple[int, float, int]]) -> tuple[float, int]:
+def _free_place(position: float, marks: Sequence[RulerMark]) -> tuple[float, int]:
     """Where a mark meant for ``position`` covers none of the others: along the line, and how high."""
     for nudge in NUDGES:
         at = position + nudge
-        near = [level for _, there, level in marks if abs(there - at) < 0.155]
+        near = [level for _, there, level, _ in marks if abs(there - at) < 0.155]
         free = [level for level in range(3) if level not in near]
         if abs(at) <= 1 and free:
             return at, free[0]

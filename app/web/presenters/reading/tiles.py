@@ -69,7 +69,8 @@ class Tiles:
         """One bore from above."""
         state, standing = self._state(bore), self._results.get(bore)
         reading = self._reading(bore, state)
-        value, word = shown(reading.value, self.record.meter) if reading else "", self._word(bore, state)
+        value = shown(reading.value, self.record.meter) if reading and state != "stale" else ""
+        word = self._word(bore, state)
         saved = say(words.TILE_SAVED) if reading else ""
         even = standing is not None and standing.verdict is BoreVerdict.EVEN and state in JUDGED
         shaft = self.record.layout.shafts[bore]
@@ -156,6 +157,8 @@ class Tiles:
 
     def _word(self, bore: int, state: State) -> str:
         """What is below the figure of a bore."""
+        if state == "stale":
+            return say(words.WAS, value=shown(self._before_move[bore].value, self.record.meter))
         if state not in JUDGED:
             return say(words.TILE_WORDS[state])
         if bore in self._in_question:
