@@ -26,8 +26,9 @@ from app.shop.store.postgres.dialect import NAME
 from app.shop.store.postgres.failures import server_errors
 from app.shop.store.postgres.wire import Answer, ServerWire
 
-OPEN, WRITE = 0x45764272, 0x45764273
-"""Locks of a database that every program of ours knows: of those that have it open, and of the one that writes."""
+OPEN, WRITE, PROVE = 0x45764272, 0x45764273, 0x45764274
+"""Locks of a database that every program of ours knows: of those that have it open, of the one that writes, and of the
+one that proves its rows."""
 
 CONNECT_SECONDS = 5
 LOCK_SECONDS, IDLE_SECONDS = 10, 15
@@ -64,6 +65,8 @@ class ServerDatabase(Database):
     Parameters: ``address`` as libpq takes it; ``folder``, which must exist, for what is no record. The tables are
     neither checked nor brought up to date here: ``opening.open_server`` does that first.
     """
+
+    shared = True
 
     def __init__(self, address: str, folder: Path) -> None:
         self.address = address
@@ -114,6 +117,13 @@ class ServerDatabase(Database):
                 self._keep(session)
         finally:
             self._turn.release()
+
+    @contextmanager
+    def alone(self, task: int) -> Iterator[bool]:
+        """``task`` is a lock of the database, which ends with the connection that holds it."""
+        with server_errors(), closing(connected(self.address)) as connection:
+            row = connection.execute("SELECT pg_try_advisory_lock(%s)", (task,)).fetchone()
+            yield row is not None and bool(row[0])
 
     @contextmanager
     def _transaction(self) -> Iterator[psycopg.Connection[Any]]:
