@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 import psycopg
-from psycopg import conninfo
+from psycopg import conninfo, sql
 
 from app.shop.reasons import Reason, because
 from app.shop.store import row_hashes
@@ -138,7 +138,7 @@ def _proved(
 def _scratch(connection: psycopg.Connection[Any]) -> Iterator[str]:
     """The name of an empty database that is there until the block is left. Raises InsufficientPrivilege."""
     name = f"evenbore_proof_{secrets.token_hex(6)}"
-    connection.execute(f"CREATE DATABASE \"{name}\" TEMPLATE template0 ENCODING 'UTF8'".encode())
+    connection.execute(sql.SQL("CREATE DATABASE {} ENCODING UTF8 TEMPLATE template0").format(sql.Identifier(name)))
     try:
         yield name
     finally:
