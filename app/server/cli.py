@@ -143,7 +143,7 @@ def keep_open(
             opened(place, demonstration=demonstration) as shop,
             nullcontext() if demonstration else looking_after(shop),
         ):
-            pairing = pairing_for(host, door.getsockname()[1], scheme_of(secured), announcer)
+            pairing = pairing_for(shop, host, door.getsockname()[1], scheme_of(secured), announcer)
             trust = secured.trust if secured else None
             token = secrets.token_urlsafe(32)
             app = create_app(shop, lan_names=lan_names, pairing=pairing, trusting=trust, own_feed=token)
@@ -352,15 +352,18 @@ def stopping(server: "Server") -> Iterator[None]:
         raise KeyboardInterrupt
 
 
-def pairing_for(host: str, port: int, scheme: str = "http", announcer: "Announcer | None" = None) -> "Pairing":
+def pairing_for(
+    shop: "Database", host: str, port: int, scheme: str = "http", announcer: "Announcer | None" = None
+) -> "Pairing":
     """Pairing of tablets, which open the program by its name where it has one, or by its number."""
+    from app.shop.store.postgres.pairing_codes import PairingCodes
     from app.web.security.pairing import Pairing
 
     def homes() -> tuple[str, ...]:
         by_number = home_on_the_network(host, port, scheme)
         return tuple(filter(None, (announcer.home if announcer else "", by_number)))
 
-    return Pairing(homes, show_code)
+    return Pairing(homes, show_code, kept=PairingCodes(shop) if shop.shared else None)
 
 
 def show_code(code: str, address: str) -> None:

@@ -59,6 +59,7 @@ from app.web.pages.visit import (
     visits,
 )
 from app.web.security.feed_door import FeedDoor, is_own
+from app.web.security.known_access import KnownAccess
 from app.web.security.middleware import SAFE_METHODS, protect
 from app.web.security.pairing import Pairing
 from app.web.spoken import Spoken
@@ -167,6 +168,7 @@ def create_app(
         admits=lambda token: app.state.admission.admits(token, clock()),
         further=[partial(FeedDoor, admits=lambda token: is_own(token, own_feed) or app.state.feeders.admits(token))],
         programs=lambda token: app.state.programs.named_by(token, clock()),
+        renew=KnownAccess(app, shop).renew if shop.shared else None,
     )
     app.add_middleware(Spoken, tablet=language, customer=customer_language)
     return app

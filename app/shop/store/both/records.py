@@ -108,6 +108,10 @@ class Database(ABC):
         False where something of the records is left beside them.
         """
 
+    def written(self) -> int:
+        """A number that grows with what programs are told of, whichever process wrote it."""
+        return self.writes
+
     @contextmanager
     def alone(self, _task: int) -> Iterator[bool]:
         """Whether a task is this process's alone until the block is left, among all that have the records open."""
