@@ -58,13 +58,16 @@ class Cluster:
 
     def fall(self) -> None:
         """End all of it by SIGKILL, as a power cut would, and start it again. On Linux."""
-        head = int((self.folder / "data" / "postmaster.pid").read_text().split()[0])
+        lock = self.folder / "data" / "postmaster.pid"
+        head = int(lock.read_text().split()[0])
         children = Path(f"/proc/{head}/task/{head}/children").read_text().split()
         pids = [head, *map(int, children)]
         for pid in pids:
             with suppress(ProcessLookupError):
                 os.kill(pid, signal.SIGKILL)
-        until(lambda: not any(Path(f"/proc/{pid}/fd").exists() and _runs(pid) for pid in pids))
+        until(lambda: not any(map(_runs, pids)))
+        for kept in (lock, *self.folder.glob(".s.PGSQL.*.lock")):
+            kept.unlink()  # the number in it may be kept by an entry that nobody asks for
         self.control("start", "-l", str(self.folder / "log"))
 
 

@@ -104,6 +104,8 @@ class Writer(threading.Thread):
     def until_stored(self, fields: dict[str, str]) -> None:
         begun = time.perf_counter()
         while (answer := self.send(self.chance.choice(self.homes), fields)) is None or answer.status == 503:
+            if self.over.is_set() and time.perf_counter() - begun > PATIENCE / 4:
+                raise AssertionError("never acknowledged")
             time.sleep(AGAIN)
         if answer.saved != fields["key"]:
             raise AssertionError(f"{answer.status} and a key of {answer.saved}")
@@ -159,9 +161,10 @@ def run(folder: Path, falls: int) -> tuple[Counter[int], list[float]]:
             until(lambda: len(ledger.acknowledged) > known + BETWEEN or not all(map(_sound, writers)), PATIENCE)
 
         try:
-            for part in itertools.islice(itertools.cycle((homes[0], database, homes[1], database)), falls):
+            fallers = (homes[0].fall, database.fall, homes[1].fall, database.fall)
+            for fall in itertools.islice(itertools.cycle(fallers), falls):
                 some_more()
-                part.fall()
+                fall()
             some_more()
         finally:
             over.set()
