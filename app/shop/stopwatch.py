@@ -55,7 +55,7 @@ class Stopwatch:
         self._marked[what] = self._ticks()
 
     def knows(self, what: str, row: int) -> None:
-        """Nobody but this process stored ``row`` of ``what``."""
+        """This process stored ``row`` of ``what`` itself."""
         self._rows[what] = row
 
     def notice(self, what: str, row: int) -> None:

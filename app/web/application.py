@@ -143,8 +143,7 @@ def create_app(
     app.state.templates = environment()
     app.state.pairing = pairing or Pairing()
     app.state.trust = trusting
-    app.state.admission = tablets.admission(shop)
-    _know_programs(app, shop)
+    _know_others(app, shop)
     _know_instruments(app, shop, clock)
     app.state.errands = Errands(Apart(ahead=("app.shop.exchange.import_work",)))
     for pages in PAGES:
@@ -174,8 +173,9 @@ def create_app(
     return app
 
 
-def _know_programs(app: FastAPI, shop: Database) -> None:
-    """Which programs have access, how many streams are open, and that rows written through a program name it."""
+def _know_others(app: FastAPI, shop: Database) -> None:
+    """Which tablets and programs have access, how many streams are open, and that rows written through a program name it."""
+    app.state.admission = tablets.admission(shop)
     app.state.programs = programs.known(shop)
     app.state.streams = 0
     app.state.stopping = lambda: False  # the server says when

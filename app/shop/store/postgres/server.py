@@ -127,7 +127,7 @@ class ServerDatabase(Database):
 
     def has_in_mind(self, _key: Hashable) -> bool:
         """Never for certain: another program may have written since. It is read anew before the turn to write, which is
-        cheap where nobody did, and not under the lock."""
+        cheap where none did, and not under the lock."""
         return False
 
     def written(self) -> int:
