@@ -174,7 +174,7 @@ def create_app(
 
 
 def _know_others(app: FastAPI, shop: Database) -> None:
-    """Which tablets and programs have access, how many streams are open, and that rows written through a program name it."""
+    """Who has access, how many streams are open, and that rows written through a program name it."""
     app.state.admission = tablets.admission(shop)
     app.state.programs = programs.known(shop)
     app.state.streams = 0
