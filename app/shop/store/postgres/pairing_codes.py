@@ -7,8 +7,10 @@ from app.shop.store.database import Database, raw_connection
 SALT = b"evenbore pairing code"
 """The same for all: a code is found by its hash. It is good for minutes, and one guess at it takes as long as a PIN."""
 
-NOW = "extract(epoch FROM clock_timestamp())::float8"
-"""The clock of the database: those of two servers may differ."""
+OVER = "DELETE FROM pairing_code WHERE good_until < extract(epoch FROM clock_timestamp()) OR hash = ?"
+ADDED = "INSERT INTO pairing_code (hash, good_until) VALUES (?, extract(epoch FROM clock_timestamp()) + ?::float8)"
+GOOD = "SELECT 1 FROM pairing_code WHERE hash = ? AND good_until >= extract(epoch FROM clock_timestamp())"
+"""By the clock of the database: those of two servers may differ."""
 
 
 class PairingCodes:
@@ -22,16 +24,15 @@ class PairingCodes:
         kept, old = _hashed(code), _hashed(before) if before else ""
         with self._shop.writing() as session:
             wire = raw_connection(session)
-            wire.execute(f"DELETE FROM pairing_code WHERE good_until < {NOW} OR hash = ?", (old,))
-            wire.execute(f"INSERT INTO pairing_code (hash, good_until) VALUES (?, {NOW} + ?::float8)", (kept, seconds))
+            wire.execute(OVER, (old,))
+            wire.execute(ADDED, (kept, seconds))
 
     def take(self, code: str) -> bool:
         """Use a code up: whether it was good. Raises ShopUnavailableError."""
         kept = _hashed(code)
         with self._shop.writing() as session:
             wire = raw_connection(session)
-            asked = f"SELECT 1 FROM pairing_code WHERE hash = ? AND good_until >= {NOW}"
-            good = wire.execute(asked, (kept,)).fetchone() is not None
+            good = wire.execute(GOOD, (kept,)).fetchone() is not None
             wire.execute("DELETE FROM pairing_code WHERE hash = ?", (kept,))
         return good
 
