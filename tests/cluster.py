@@ -3,12 +3,15 @@
 import getpass
 import os
 import shutil
+import signal
 import subprocess
 import tempfile
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
+
+from tests.waiting import until
 
 NAMES = ("initdb", "pg_ctl")
 NOT_AS_ROOT = "nobody"
@@ -52,6 +55,27 @@ class Cluster:
     def control(self, *what: str) -> None:
         """Run pg_ctl: ``stop``, ``restart``, ``kill``."""
         run(_as_owner(self.owner, [str(self.programs / "pg_ctl"), "-D", str(self.folder / "data"), "-w", *what]))
+
+    def fall(self) -> None:
+        """End all of it by SIGKILL, as a power cut would, and start it again. On Linux."""
+        lock = self.folder / "data" / "postmaster.pid"
+        head = int(lock.read_text().split()[0])
+        children = Path(f"/proc/{head}/task/{head}/children").read_text().split()
+        pids = [head, *map(int, children)]
+        for pid in pids:
+            with suppress(ProcessLookupError):
+                os.kill(pid, signal.SIGKILL)
+        until(lambda: not any(map(_runs, pids)))
+        for kept in (lock, *self.folder.glob(".s.PGSQL.*.lock")):
+            kept.unlink()  # the number in it may be kept by an entry that nobody asks for
+        self.control("start", "-l", str(self.folder / "log"))
+
+
+def _runs(pid: int) -> bool:
+    """Whether a process is more than an entry that nobody asked for yet."""
+    with suppress(OSError):
+        return Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[0] not in "ZX"
+    return False
 
 
 @contextmanager

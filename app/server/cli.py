@@ -14,7 +14,7 @@ import ssl
 import tempfile
 import threading
 from collections.abc import Iterator
-from contextlib import ExitStack, contextmanager, nullcontext, suppress
+from contextlib import AbstractContextManager, ExitStack, contextmanager, nullcontext, suppress
 from datetime import UTC, datetime
 from functools import partial
 from pathlib import Path
@@ -133,8 +133,6 @@ def keep_open(
     live: Path | None = None,
 ) -> bool:
     """Serve the shop, or the page that says it is damaged. False when a backup was restored there."""
-    from app.shop.store.backup import copying
-    from app.shop.store.database import FileDatabase
     from app.shop.store.upgrade import DamagedShopError
     from app.web.application import create_app
     from app.web.pages.shop.damaged import create_damaged_app
@@ -143,9 +141,9 @@ def keep_open(
     try:
         with (
             opened(place, demonstration=demonstration) as shop,
-            copying(shop, now, warn) if isinstance(shop, FileDatabase) and not demonstration else nullcontext(),
+            nullcontext() if demonstration else looking_after(shop),
         ):
-            pairing = pairing_for(host, door.getsockname()[1], scheme_of(secured), announcer)
+            pairing = pairing_for(shop, host, door.getsockname()[1], scheme_of(secured), announcer)
             trust = secured.trust if secured else None
             token = secrets.token_urlsafe(32)
             app = create_app(shop, lan_names=lan_names, pairing=pairing, trusting=trust, own_feed=token)
@@ -158,6 +156,20 @@ def keep_open(
         answer(app, door, host, until=again, secured=secured, announcer=announcer)
         return not again.is_set()
     return True
+
+
+def looking_after(shop: "Database") -> AbstractContextManager[None]:
+    """Meanwhile the records are copied and proved, or on a server, where others make the copies, proved alone."""
+    from app.shop.store.backup import copying
+    from app.shop.store.database import FileDatabase
+
+    if isinstance(shop, FileDatabase):
+        return copying(shop, now, warn)
+    from app.shop.store.postgres.proof import proving_nightly
+    from app.shop.store.postgres.server import ServerDatabase
+
+    assert isinstance(shop, ServerDatabase)
+    return proving_nightly(shop, now, warn)
 
 
 @contextmanager
@@ -340,15 +352,18 @@ def stopping(server: "Server") -> Iterator[None]:
         raise KeyboardInterrupt
 
 
-def pairing_for(host: str, port: int, scheme: str = "http", announcer: "Announcer | None" = None) -> "Pairing":
+def pairing_for(
+    shop: "Database", host: str, port: int, scheme: str = "http", announcer: "Announcer | None" = None
+) -> "Pairing":
     """Pairing of tablets, which open the program by its name where it has one, or by its number."""
+    from app.shop.store.postgres.pairing_codes import PairingCodes
     from app.web.security.pairing import Pairing
 
     def homes() -> tuple[str, ...]:
         by_number = home_on_the_network(host, port, scheme)
         return tuple(filter(None, (announcer.home if announcer else "", by_number)))
 
-    return Pairing(homes, show_code)
+    return Pairing(homes, show_code, kept=PairingCodes(shop) if shop.shared else None)
 
 
 def show_code(code: str, address: str) -> None:

@@ -16,6 +16,7 @@ from app.wording.program import cli
 
 if TYPE_CHECKING:
     from app.shop.store.database import Database
+    from app.shop.store.postgres.codes import ServerProblem
 
 SCHEMES = ("postgresql://", "postgres://")
 
@@ -43,15 +44,19 @@ class ShopPlace:
             from app.shop.store.upgrade import open_shop
 
             return open_shop(self.folder)
+        self.require_driver()
+        from app.shop.store.postgres.opening import open_server
+
+        return open_server(self.server, self.folder)
+
+    def require_driver(self) -> None:
+        """Raises ShopUnavailableError where the package for a database server is not installed."""
         from app.shop.reasons import because
         from app.shop.store.database import ShopUnavailableError
         from app.shop.store.postgres.codes import ServerProblem
 
         if find_spec("psycopg") is None:
             raise ShopUnavailableError(because(ServerProblem.NO_DRIVER))
-        from app.shop.store.postgres.opening import open_server
-
-        return open_server(self.server, self.folder)
 
 
 def place_of(data: ShopPlace | None) -> ShopPlace:
@@ -59,15 +64,15 @@ def place_of(data: ShopPlace | None) -> ShopPlace:
     return data or ShopPlace(default_data_folder())
 
 
-def folder_of(data: ShopPlace | None) -> Path:
-    """The folder of a shop that has to be in one. Ends the program with a message where it is on a server."""
+def folder_of(data: ShopPlace | None, otherwise: "ServerProblem | None" = None) -> Path:
+    """The folder of a shop that has to be in one. Ends the program where it is on a server, and says ``otherwise``."""
     place = place_of(data)
     if place.server:
         from app.shop.reasons import because
         from app.shop.store.postgres.codes import ServerProblem
         from app.wording.reasons import in_words
 
-        typer.echo(in_words(because(ServerProblem.NOT_A_FOLDER)), err=True)
+        typer.echo(in_words(because(otherwise or ServerProblem.NOT_A_FOLDER)), err=True)
         raise typer.Exit(1)
     return place.folder
 

@@ -48,10 +48,21 @@ class Stopwatch:
         self._ticks = ticks
         self._began = ticks()
         self._marked: dict[str, float] = {}
+        self._rows: dict[str, int] = {}
 
     def mark(self, what: str) -> None:
         """Count from now for ``what``."""
         self._marked[what] = self._ticks()
+
+    def knows(self, what: str, row: int) -> None:
+        """This process stored ``row`` of ``what`` itself."""
+        self._rows[what] = row
+
+    def notice(self, what: str, row: int) -> None:
+        """Count from now for ``what`` where its newest row was stored by another process and is seen here first."""
+        if self._rows.get(what) != row:
+            self._rows[what] = row
+            self.mark(what)
 
     def since(self, what: str) -> float:
         """Seconds since ``what`` was marked; since this run began where an earlier one marked it."""

@@ -59,6 +59,7 @@ from app.web.pages.visit import (
     visits,
 )
 from app.web.security.feed_door import FeedDoor, is_own
+from app.web.security.known_access import KnownAccess
 from app.web.security.middleware import SAFE_METHODS, protect
 from app.web.security.pairing import Pairing
 from app.web.spoken import Spoken
@@ -142,8 +143,7 @@ def create_app(
     app.state.templates = environment()
     app.state.pairing = pairing or Pairing()
     app.state.trust = trusting
-    app.state.admission = tablets.admission(shop)
-    _know_programs(app, shop)
+    _know_others(app, shop)
     _know_instruments(app, shop, clock)
     app.state.errands = Errands(Apart(ahead=("app.shop.exchange.import_work",)))
     for pages in PAGES:
@@ -167,13 +167,15 @@ def create_app(
         admits=lambda token: app.state.admission.admits(token, clock()),
         further=[partial(FeedDoor, admits=lambda token: is_own(token, own_feed) or app.state.feeders.admits(token))],
         programs=lambda token: app.state.programs.named_by(token, clock()),
+        renew=KnownAccess(app, shop).renew if shop.shared else None,
     )
     app.add_middleware(Spoken, tablet=language, customer=customer_language)
     return app
 
 
-def _know_programs(app: FastAPI, shop: Database) -> None:
-    """Which programs have access, how many streams are open, and that rows written through a program name it."""
+def _know_others(app: FastAPI, shop: Database) -> None:
+    """Who has access, how many streams are open, and that rows written through a program name it."""
+    app.state.admission = tablets.admission(shop)
     app.state.programs = programs.known(shop)
     app.state.streams = 0
     app.state.stopping = lambda: False  # the server says when

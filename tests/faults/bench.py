@@ -17,6 +17,7 @@ from urllib.parse import urlencode, urlsplit
 import pytest
 
 from app.shop.procedure.phases import HEAT_SOAKED
+from app.shop.store.database import Database
 from app.shop.store.integrity import examine, orphan_rows, read_only
 from app.shop.store.upgrade import open_shop
 from app.web.context import SAVED
@@ -115,9 +116,16 @@ def shop_with_visits(folder: Path, visits: int = 1, *, now: bool = False) -> set
 
 
 def _shop_with_visits(folder: Path, visits: int) -> set[str]:
+    shop = open_shop(folder)
+    fill(shop, visits)
+    shop.close()
+    return set(stored(folder))
+
+
+def fill(shop: Database, visits: int) -> None:
+    """Engines that have each been read once around."""
     from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE
 
-    shop = open_shop(folder)
     for number in range(visits):
         visit_id = visit(shop, engine(shop, FOUR, f"31-{number}"))
         check_all(shop, visit_id, COLD_PRESET)
@@ -125,8 +133,6 @@ def _shop_with_visits(folder: Path, visits: int) -> set[str]:
         read_round(shop, visit_id, FIRST_FIRE)
         check_all(shop, visit_id, HEAT_SOAKED)
         read_round(shop, visit_id, HEAT_SOAKED)
-    shop.close()
-    return set(stored(folder))
 
 
 def stored(folder: Path) -> list[str]:

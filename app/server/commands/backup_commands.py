@@ -26,6 +26,9 @@ def backup(
     from app.shop.store.backup import back_up
     from app.shop.store.folder.owner import open_to_others
 
+    if place_of(data).server:
+        _back_up_server(place_of(data), to)
+        return
     folder = folder_of(data)
     now = datetime.now(UTC)
     target = copies.named(copies.folder_of(folder), copies.BY_HAND, now)
@@ -37,6 +40,27 @@ def backup(
         typer.echo(say(cli.BACKUP_OPEN_TO_OTHERS, file=made), err=True)
 
 
+def _back_up_server(place: ShopPlace, to: Path | None) -> None:
+    from app.shop.store import copies
+    from app.shop.store.folder.owner import open_to_others
+    from app.wording.program.server_records import DUMPED, DUMPED_UNPROVED
+    from app.wording.reasons import in_words
+
+    _or_exit(place.require_driver)
+    from app.shop.store.postgres.dump import ENDING, dump
+
+    now = datetime.now(UTC)
+    target = copies.named(copies.folder_of(place.folder), copies.BY_HAND, now).with_suffix(ENDING)
+    if to is not None:
+        target = copies.named(to, "evenbore", now).with_suffix(ENDING) if to.is_dir() else to
+    made = _or_exit(lambda: dump(place.server, target))
+    typer.echo(say(DUMPED, file=made.file, rows=made.rows) if made.rows else say(DUMPED_UNPROVED, file=made.file))
+    if made.unproved is not None:
+        typer.echo(in_words(made.unproved), err=True)
+    if open_to_others(made.file):
+        typer.echo(say(cli.BACKUP_OPEN_TO_OTHERS, file=made.file), err=True)
+
+
 def restore(
     file: Annotated[Path | None, typer.Argument(help=say(cli.FILE_HELP), show_default=False)] = None,
     data: Data = None,
@@ -45,8 +69,9 @@ def restore(
     """Restore a backup or start an empty shop; list the backups when neither is asked for."""
     from app.shop.store import copies
     from app.shop.store.backup import restore as put_back
+    from app.shop.store.postgres.codes import ServerProblem
 
-    folder = folder_of(data)
+    folder = folder_of(data, ServerProblem.RESTORED_BY_OPERATOR)
     backups = copies.folder_of(folder)
     if file is None and not empty:
         _list(backups)

@@ -94,7 +94,8 @@ def prove(shop: Database, name: str, pin: str, at: str) -> str | None:
     """The name as listed of the person who gave the right PIN; None in a shop without a list.
 
     Raises RejectedError beside ``name`` or ``pin``. A wrong PIN is noted before that. The wait goes by a clock that
-    only goes forward; where an earlier run of the program noted the last PIN, it begins again with this one.
+    only goes forward; where an earlier run of the program noted the last PIN, it begins again with this one, and where
+    another server of the same records did, when it is first seen here.
     """
     with ONE_TRY:
         with shop.reading() as session:
@@ -106,7 +107,9 @@ def prove(shop: Database, name: str, pin: str, at: str) -> str | None:
             if not pin:
                 raise RejectedError({"pin": because(Rejection.PIN_MISSING)})
             wrong = _wrong_in_a_row(session, person.name)
-        last = f"pin:{person.name}"
+            last = f"pin:{person.name}"
+            if shop.shared and wrong:
+                shop.stopwatch.notice(last, _newest_try(session, person.name))
         if held := wait(wrong, timedelta(seconds=shop.stopwatch.since(last))):
             raise RejectedError({"pin": because(Rejection.TOO_MANY_TRIES, wait=held)})
         right = _matches(person, pin)
@@ -116,7 +119,10 @@ def prove(shop: Database, name: str, pin: str, at: str) -> str | None:
             counted = _wrong_in_a_row(session, person.name)
             if counted > wrong and (held := wait(counted, timedelta(0))):  # wrong ones came in meanwhile
                 raise RejectedError({"pin": because(Rejection.TOO_MANY_TRIES, wait=held)})
-            session.add(PinTry(key=key, payload=fingerprint(key=key), name=person.name, right=int(right), at=at))
+            tried = PinTry(key=key, payload=fingerprint(key=key), name=person.name, right=int(right), at=at)
+            session.add(tried)
+            session.flush()
+            shop.stopwatch.knows(last, tried.ident)
             changed = _named(session, name) != person
     if changed:
         raise ConflictError({"pin": because(Rejection.CHANGED_BY_ANOTHER_TABLET)})
@@ -140,6 +146,11 @@ def _named(session: Session, name: str) -> Person | None:
 def _wrong_in_a_row(session: Session, name: str) -> int:
     newest = select(PinTry.right).where(PinTry.name == name).order_by(col(PinTry.id).desc()).limit(40)
     return len(list(takewhile(lambda right: not right, session.exec(newest).all())))
+
+
+def _newest_try(session: Session, name: str) -> int:
+    newest = select(PinTry.id).where(PinTry.name == name).order_by(col(PinTry.id).desc()).limit(1)
+    return session.exec(newest).first() or 0
 
 
 def _supersede(shop: Database, key: str, person_id: int, pin: str, active: int, at: str) -> int:

@@ -16,10 +16,10 @@ from pathlib import Path
 from app.shop.reasons import Reason, because
 from app.shop.store import copies
 from app.shop.store.codes import Noticed, Unavailable
-from app.shop.store.database import FileDatabase, ShopUnavailableError, file_errors, fold_journal, raw_connection
+from app.shop.store.database import FileDatabase, ShopUnavailableError, file_errors, fold_journal
 from app.shop.store.folder.owner import keep_from_others
-from app.shop.store.integrity import damage_of, examine, read_only
-from app.shop.store.proof import proving
+from app.shop.store.integrity import examine, read_only
+from app.shop.store.proof.nightly import NightlyProof
 from app.shop.store.upgrade import make_empty
 
 EVERY = timedelta(hours=4)
@@ -197,6 +197,7 @@ class _Keeper:
         self._copied = shop.writes
         self._told: Reason | None = None
         self._rescued = False
+        self._nightly = NightlyProof(shop, clock, tell, lambda found: because(Noticed.DAMAGE_FOUND, found=found))
 
     def look(self, *, last: bool = False) -> None:
         """Make the copy that is due, if one is; with ``last`` one of whatever is in no copy yet."""
@@ -210,34 +211,23 @@ class _Keeper:
                 self._copied = writes
                 self._told = None
         except ShopUnavailableError as error:
-            if error.reason != self._told:
-                self._tell(error.reason)
-                self._told = error.reason
+            self._trouble(error.reason)
 
     def prove(self, stopped: Callable[[], bool]) -> None:
         """Prove every row where that was not done since the last night, and tell what is wrong."""
-        now = self._clock()
+        untouched = self._shop.writes == self._copied
         try:
-            with self._shop.reading() as session:
-                due = proving.whole_is_due(proving.known(raw_connection(session)), now.astimezone())
-            if not due:
-                return
-            untouched = self._shop.writes == self._copied
-            proof = proving.prove_whole(self._shop, now, stopped)
-            if (
-                untouched and proof is not None
-            ):  # nothing but the proof itself was written: that asks for no copy of its own
-                self._copied += 1
+            proof = self._nightly.look(stopped)
         except ShopUnavailableError as error:
-            if error.reason != self._told:
-                self._tell(error.reason)
-                self._told = error.reason
+            self._trouble(error.reason)
             return
-        damage = damage_of(proof) if proof is not None else None
-        if damage is not None:
-            told = because(Noticed.DAMAGE_FOUND, found=damage)
-            self._shop.noticed = [one for one in self._shop.noticed if one.code is not Noticed.DAMAGE_FOUND] + [told]
-            self._tell(told)
+        if untouched and proof is not None:
+            self._copied += 1  # nothing but the proof itself was written: that asks for no copy of its own
+
+    def _trouble(self, reason: Reason) -> None:
+        if reason != self._told:
+            self._tell(reason)
+            self._told = reason
 
     def _rescue(self) -> None:
         if not self._rescued:

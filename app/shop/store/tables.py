@@ -10,7 +10,7 @@ names the one it supersedes. ``key`` is made by the writer, so that the same wri
 from sqlalchemy import REAL, CheckConstraint, Text, UniqueConstraint
 from sqlmodel import Field
 
-from app.shop.store.access import program_rows as program_rows
+from app.shop.store.access import pairing_rows, program_rows  # noqa: F401
 from app.shop.store.engine_events import EngineEvent as EngineEvent
 from app.shop.store.engine_events import StopEnd as StopEnd
 from app.shop.store.findings import FindingRow as FindingRow

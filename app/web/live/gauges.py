@@ -50,6 +50,8 @@ class GaugeWatch:
 
     def look(self) -> None:
         """Record what is due, and tell the pages of a stop."""
+        if self.shop.shared:
+            self.know()  # another server may have ended it
         visit_id, now = self.hub.filled, self.ticks()
         if visit_id is None:
             self.hub.stopped = None

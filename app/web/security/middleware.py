@@ -22,6 +22,7 @@ from app.shop.json_bounds import Bounds
 from app.shop.reasons import because
 from app.web.display_options import cookie
 from app.web.error_responses import for_programs, not_taken
+from app.web.security.known_access import AccessRenewed
 from app.web.security.origin import FEED, at_this_computer, sent
 from app.web.security.programs import BEARER, PROGRAM, KnownProgram
 from app.wording import language
@@ -85,18 +86,21 @@ def protect(
     admits: Callable[[str], bool] = lambda token: True,
     further: Sequence[Callable[[ASGIApp], ASGIApp]] = (),
     programs: Callable[[str], Program | None] = lambda token: None,
+    renew: Callable[[], None] | None = None,
 ) -> None:
     """Put every guard on ``app``, the last one added being the first to see a request.
 
     Parameters: ``lan_names``, the names besides its own that this computer is called by on its network, in small
     letters, which may change meanwhile; ``admits``, whether a token is that of a paired tablet; ``further``
-    guards, which see a request before its body is read; ``programs``, which program a token is of.
+    guards, which see a request before its body is read; ``programs``, which program a token is of;
+    ``renew`` brings that up to date before each request, where another server may change it.
     """
     guards: tuple[Callable[..., ASGIApp], ...] = (
         LimitedBody,
         *further,
         partial(Paired, admits=admits),
         partial(KnownProgram, programs=programs),
+        *([partial(AccessRenewed, renew=renew, spared=FILES)] if renew is not None else []),
         SameOrigin,
         partial(KnownHost, own=own_names(), others=lan_names),
         LimitedTime,

@@ -1,6 +1,7 @@
 """The code that lets one more tablet in: shown on the shop computer's own screen, good once and for ten minutes.
 
-It lives in the memory of this process and nowhere else. A tablet that has given it gets a token of its own.
+It lives in the memory of this process, and as a hash in the records where several servers share them. A tablet that has
+given it gets a token of its own.
 """
 
 import hmac
@@ -11,6 +12,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import timedelta
 from ipaddress import ip_address, ip_network
+from typing import Protocol
 
 from app.shop.errors import RejectedError
 from app.shop.reasons import Reason, because
@@ -46,13 +48,23 @@ class WrongCodes:
     last: float
 
 
+class KeptCodes(Protocol):
+    """Where the codes of several servers are kept."""
+
+    def show(self, code: str, seconds: float, before: str = "") -> None:
+        """Let ``code`` be good for so long [s], and ``before`` no longer."""
+
+    def take(self, code: str) -> bool:
+        """Use a code up: whether it was good."""
+
+
 class Pairing:
     """One code at a time. Wrong ones do not end it, or any stranger could keep every tablet out: they end with the
     address that they came from.
 
     Parameters: ``homes`` says the addresses that a tablet opens, the best first, none when the program is open to this
     computer only; ``show``, told each new code and the address with it in; ``ticks``, seconds of a clock that cannot be
-    set.
+    set; ``kept`` has the codes of all servers where several share the records.
     """
 
     def __init__(
@@ -60,7 +72,9 @@ class Pairing:
         homes: Callable[[], tuple[str, ...]] = tuple,
         show: Callable[[str, str], None] = lambda code, address: None,
         ticks: Callable[[], float] = time.monotonic,
+        kept: KeptCodes | None = None,
     ) -> None:
+        self._kept = kept
         self._homes = homes
         self._show = show
         self._ticks = ticks
@@ -106,9 +120,12 @@ class Pairing:
         ]
 
     def new(self) -> None:
-        """Show a new code, which ends the one before."""
+        """Show a new code, which ends the one before. Raises ShopUnavailableError."""
+        code = "".join(secrets.choice(LETTERS) for _ in range(LENGTH))
+        if self._kept is not None:
+            self._kept.show(code, GOOD_FOR, self._code)
         with self._turn:
-            self._code = "".join(secrets.choice(LETTERS) for _ in range(LENGTH))
+            self._code = code
             self._made = self._ticks()
             for one in self._wrong.values():
                 one.against_this = 0
@@ -133,14 +150,21 @@ class Pairing:
         place = _place(address)
         with self._turn:
             wrong = self._wrong.pop(place, WrongCodes(0, 0, 0.0))
-            good = self.code if wrong.against_this < MOST_WRONG else ""
-            if good and hmac.compare_digest(given.encode(), good.encode()):
-                self._code = ""
+            if self._kept is not None and self._ticks() - wrong.last > GOOD_FOR:
+                wrong.against_this = 0  # no code of any server is older
+            if wrong.against_this < MOST_WRONG and self._uses_up(given):
                 return
             self._wrong[place] = WrongCodes(wrong.count + 1, wrong.against_this + 1, self._ticks())
             if len(self._wrong) > MOST_ADDRESSES:
                 del self._wrong[next(iter(self._wrong))]
         raise RejectedError({"code": because(Rejection.PAIRING_CODE_WRONG)})
+
+    def _uses_up(self, given: str) -> bool:
+        """Whether a code is good. One that was shown here may have been used up at another server."""
+        good = bool(self.code) and hmac.compare_digest(given.encode(), self.code.encode())
+        if good:
+            self._code = ""
+        return good if self._kept is None else len(given) == LENGTH and self._kept.take(given)
 
 
 def _place(address: str) -> str:

@@ -4,7 +4,6 @@ from collections.abc import Mapping
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
-from app.shop.reasons import because
 from app.shop.store.postgres.codes import ServerProblem
 from app.wording.message import Message, say
 from app.wording.program.store import ROWS_VERIFIED
@@ -73,9 +72,27 @@ SERVER_PROBLEMS: Mapping[StrEnum, Worded] = {
         "The tables in {server} could not be made or upgraded ({why}). Nothing was changed. "
         "Report this message to the maintainer of the program."
     ),
-    ServerProblem.ROWS_CHANGED: Message("Rows of {server} changed outside the program: {rows}."),
+    ServerProblem.ROWS_CHANGED: Message(
+        "The records in {server} are damaged. {found} Tell the person who runs the server: "
+        "a backup may have these rows."
+    ),
     ServerProblem.NOT_A_FOLDER: Message(
-        "This command is for a shop in a folder. Backups of a database server are made by the person who runs it."
+        "This is for a shop in a folder. To back up the records of a database server, type: "
+        "evenbore backup --data ADDRESS."
+    ),
+    ServerProblem.NO_DUMP: Message(
+        "A backup of a database server needs pg_dump and pg_restore of PostgreSQL {version} or newer, which this "
+        "computer does not have. Install PostgreSQL's client programs, or carry the shop into a folder: "
+        "evenbore carry --from ADDRESS --to FOLDER."
+    ),
+    ServerProblem.DUMP_FAILED: Message("No backup was saved ({why})."),
+    ServerProblem.DUMP_NOT_PROVED: Message(
+        "The backup was read to its end, but its rows were not verified ({why}). A database user who may create "
+        "databases has them verified in one that is deleted afterwards."
+    ),
+    ServerProblem.RESTORED_BY_OPERATOR: Message(
+        "A backup of a database server is restored by the person who runs it: pg_restore into an empty database, then "
+        "evenbore check of that one. Nothing was changed."
     ),
     ServerProblem.NOT_CARRIED: Message("Nothing was carried over ({why}). Both shops are as they were."),
     ServerProblem.NOT_EMPTY: Message("{place} has records already. Nothing was changed. Carry into an empty shop."),
@@ -84,12 +101,11 @@ SERVER_PROBLEMS: Mapping[StrEnum, Worded] = {
 TABLES[ServerProblem] = SERVER_PROBLEMS
 
 RECORDS = Message("Records: {server}, {size:.1f}\u00a0MB")
-ROW = Message("{table} {id}", note="A row: its table and its number.")
-MORE = Message("{count} more", note="How many more rows.")
-MOST_NAMED = 5
 MEGABYTE = 1024**2
 DATABASE = Message("PostgreSQL {version}")
-BACKUPS = Message("Backups: made by the person who runs the server")
+BACKUPS = Message("Backups: by evenbore backup, or by the person who runs the server")
+DUMPED = Message("Backup saved: {file}. Rows verified: {rows}.")
+DUMPED_UNPROVED = Message("Backup saved: {file}.")
 CARRIED = Message("Carried over: {rows} rows. Row hashes verified on both sides: {proved}.")
 
 
@@ -104,10 +120,5 @@ def facts_of(found: "ServerHealth") -> list[str]:
 
 
 def problems_of(found: "ServerHealth") -> list[str]:
-    """What it found wrong: the first rows that were changed, and how many more."""
-    if not found.changed:
-        return []
-    rows = [say(ROW, table=table, id=ident) for table, ident in found.changed[:MOST_NAMED]]
-    if more := len(found.changed) - len(rows):
-        rows.append(say(MORE, count=more))
-    return [in_words(because(ServerProblem.ROWS_CHANGED, server=found.server, rows=", ".join(rows)))]
+    """What it found wrong."""
+    return [] if found.damage is None else [in_words(found.damage)]

@@ -63,6 +63,9 @@ class Database(ABC):
     name; and the records themselves where they are a file.
     """
 
+    shared = False
+    """Whether other processes may have the records open too, so that what this one knows of them may be out of date."""
+
     def __init__(self, folder: Path, reads: Engine, writes: Engine) -> None:
         self.clock: Callable[[], float] | None = None
         """The time of the shop computer [s], by which what runs out is judged. Without one time stands still at the
@@ -104,6 +107,15 @@ class Database(ABC):
 
         False where something of the records is left beside them.
         """
+
+    def written(self) -> int:
+        """A number that grows with what programs are told of, whichever process wrote it."""
+        return self.writes
+
+    @contextmanager
+    def alone(self, _task: int) -> Iterator[bool]:
+        """Whether a task is this process's alone until the block is left, among all that have the records open."""
+        yield True
 
     @contextmanager
     def _scribing(self, wire: Wire) -> Iterator[Session]:

@@ -24,8 +24,12 @@ class ServerProblem(StrEnum):
     NEWER_PROGRAM = "server-newer-program"  # server, present, known
     IN_USE = "server-in-use"  # server
     NOT_UPGRADED = "server-not-upgraded"  # server, why
-    ROWS_CHANGED = "server-rows-changed"  # server, rows
+    ROWS_CHANGED = "server-rows-changed"  # server, found
     NOT_A_FOLDER = "server-not-a-folder"
+    NO_DUMP = "server-no-dump"  # version
+    DUMP_FAILED = "server-dump-failed"  # why
+    DUMP_NOT_PROVED = "server-dump-not-proved"  # why
+    RESTORED_BY_OPERATOR = "server-restored-by-operator"
     NOT_CARRIED = "server-not-carried"  # why
     NOT_EMPTY = "server-not-empty"  # place
     NOTHING_THERE = "server-nothing-there"  # place

@@ -32,9 +32,10 @@ LEAST_VERSION = 14
 RUNS = "evenbore_runs"
 """The role that may read and add, and change what is no evidence; given its rights where the server has it."""
 
-CHANGED = ("engine", "search_text")
-EMPTIED = ("search_term",)
-"""What may be changed and what emptied: an engine's facts, and the index that is made from them."""
+CHANGED = ("engine", "search_text", "proved")
+EMPTIED = ("search_term", "search_text", "proved", "pairing_code")
+"""What may be changed and what emptied: an engine's facts, the index made from them, up to where row hashes were
+proved, and the codes for tablets."""
 
 MIGRATE_SECONDS = 20
 """How long a program that migrates waits for others to close the shop, and one that opens it for a migration."""
@@ -185,6 +186,6 @@ def give_rights(connection: psycopg.Connection[Any]) -> None:
     rest = sorted(_tables(connection) - {*EVIDENCE, "alembic_version"})
     grants = [("SELECT", name) for name in ("alembic_version",)]
     grants += [("SELECT, INSERT", name) for name in (*EVIDENCE, *rest)]
-    grants += [("UPDATE", name) for name in CHANGED] + [("DELETE", name) for name in (*EMPTIED, "search_text")]
+    grants += [("UPDATE", name) for name in CHANGED] + [("DELETE", name) for name in EMPTIED]
     for rights, table in grants:
         connection.execute(f'GRANT {rights} ON "{table}" TO {RUNS}'.encode())

@@ -5,7 +5,9 @@ keep the order of the commits: BEGIN IMMEDIATE by another name. It is READ COMMI
 statement that waits for the lock has seen the records as they were before it waited.
 """
 
-from collections.abc import Iterator
+import threading
+import time
+from collections.abc import Hashable, Iterator
 from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 from typing import Any
@@ -26,13 +28,17 @@ from app.shop.store.postgres.dialect import NAME
 from app.shop.store.postgres.failures import server_errors
 from app.shop.store.postgres.wire import Answer, ServerWire
 
-OPEN, WRITE = 0x45764272, 0x45764273
-"""Locks of a database that every program of ours knows: of those that have it open, and of the one that writes."""
+OPEN, WRITE, PROVE = 0x45764272, 0x45764273, 0x45764274
+"""Locks of a database that every program of ours knows: of those that have it open, of the one that writes, and of the
+one that proves its rows."""
 
 CONNECT_SECONDS = 5
 LOCK_SECONDS, IDLE_SECONDS = 10, 15
 """How long a write waits for another program's, and how long one that was begun may stand still: ours to judge, many
 times what a write takes. A program that froze in a write is then let go of by the server."""
+
+WRITTEN_SECONDS = 0.1
+"""For how long the answer holds whether anything was written, so that many streams ask no more than one does."""
 
 BEGIN_TO_READ = "BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY"
 BEGIN_TO_WRITE = f"BEGIN ISOLATION LEVEL READ COMMITTED; SELECT pg_advisory_xact_lock({WRITE})"
@@ -65,6 +71,8 @@ class ServerDatabase(Database):
     neither checked nor brought up to date here: ``opening.open_server`` does that first.
     """
 
+    shared = True
+
     def __init__(self, address: str, folder: Path) -> None:
         self.address = address
         super().__init__(folder, _engine(address, max_overflow=-1, pool_use_lifo=True), _engine(address, StaticPool))
@@ -73,6 +81,8 @@ class ServerDatabase(Database):
         event.listen(self._writes, "begin", _begun)
         self._pen: psycopg.Connection[Any] | None = None
         self._closed = False
+        self._asking = threading.Lock()
+        self._written = (-WRITTEN_SECONDS, 0)
 
     @contextmanager
     def reading(self) -> Iterator[Session]:
@@ -114,6 +124,28 @@ class ServerDatabase(Database):
                 self._keep(session)
         finally:
             self._turn.release()
+
+    def has_in_mind(self, _key: Hashable) -> bool:
+        """Never for certain: another program may have written since. It is read anew before the turn to write, which is
+        cheap where none did, and not under the lock."""
+        return False
+
+    def written(self) -> int:
+        """Asked of the records, for all who wait together. Raises ShopUnavailableError."""
+        with self._asking:
+            asked, newest = self._written
+            if time.monotonic() - asked > WRITTEN_SECONDS:
+                with self.reading() as session:
+                    (newest,) = session.info["wire"].execute("SELECT coalesce(max(seq), 0) FROM change").fetchone()
+                self._written = (time.monotonic(), newest)
+        return newest
+
+    @contextmanager
+    def alone(self, task: int) -> Iterator[bool]:
+        """``task`` is a lock of the database, which ends with the connection that holds it."""
+        with server_errors(), closing(connected(self.address)) as connection:
+            row = connection.execute("SELECT pg_try_advisory_lock(%s)", (task,)).fetchone()
+            yield row is not None and bool(row[0])
 
     @contextmanager
     def _transaction(self) -> Iterator[psycopg.Connection[Any]]:

@@ -109,7 +109,9 @@ def note(connection: Wire, proof: Proof, now: datetime) -> None:
         return
     at = now.isoformat(timespec="seconds")
     connection.executemany(
-        "INSERT OR REPLACE INTO proved VALUES (?, ?, ?, ?, ?, ?)",
+        "INSERT INTO proved (row_table, up_to, sound, unsealed, carried_at, whole_at) VALUES (?, ?, ?, ?, ?, ?) "
+        "ON CONFLICT (row_table) DO UPDATE SET up_to = excluded.up_to, sound = excluded.sound, "
+        "unsealed = excluded.unsealed, carried_at = excluded.carried_at, whole_at = excluded.whole_at",
         [(table, p.up_to, p.sound, p.unsealed, at, p.whole_at or at) for table, p in proof.tables.items()],
     )
 

@@ -3,6 +3,7 @@
 import asyncio
 import time
 from collections.abc import AsyncIterator
+from contextlib import suppress
 from typing import Annotated, Literal
 
 from fastapi import APIRouter, Header, HTTPException, Query, Request
@@ -12,7 +13,7 @@ from pydantic import Field
 
 from app.shop.queries.changes import ChangedRow, changes_after, newest_change
 from app.shop.reasons import because
-from app.shop.store.database import Database
+from app.shop.store.database import Database, ShopUnavailableError
 from app.web.api.shapes import LARGEST_ID, Told
 from app.web.context import Shop
 from app.wording.program.request_faults import RequestFault
@@ -141,10 +142,12 @@ async def stream_changes(
 
 
 async def _counted(request: Request, events: AsyncIterator[str]) -> AsyncIterator[str]:
+    """A stream that is counted. It ends where the records are away: taken up again it leaves nothing out."""
     request.app.state.streams += 1
     try:
-        async for event in events:
-            yield event
+        with suppress(ShopUnavailableError):
+            async for event in events:
+                yield event
     finally:
         request.app.state.streams -= 1
 
@@ -155,7 +158,7 @@ async def _events(shop: Database, request: Request, seen: int) -> AsyncIterator[
     looked_at = -1
     yield "retry: 500\n\n"
     while (now := time.monotonic()) - begun < STREAM_SECONDS and not request.app.state.stopping():
-        writes = shop.writes
+        writes = await run_in_threadpool(shop.written) if shop.shared else shop.writes
         found = await run_in_threadpool(_after, shop, seen) if writes != looked_at else []
         for change in found:
             seen = change.seq

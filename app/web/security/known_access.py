@@ -1,0 +1,63 @@
+"""Who has access, read anew where another server of the same records may have changed it."""
+
+import threading
+from collections.abc import Callable
+from contextlib import suppress
+
+from fastapi import FastAPI
+from starlette.concurrency import run_in_threadpool
+from starlette.types import ASGIApp, Receive, Scope, Send
+
+from app.shop.commands.access import programs, tablets
+from app.shop.commands.access.programs import Programs
+from app.shop.commands.access.tablets import Admission
+from app.shop.commands.live import feeds
+from app.shop.commands.live.feeds import Feeders
+from app.shop.store.database import Database, ShopUnavailableError, raw_connection
+
+NEWEST = """SELECT coalesce((SELECT max(id) FROM tablet), 0), coalesce((SELECT max(id) FROM program), 0),
+coalesce((SELECT max(id) FROM feed), 0)"""
+"""The newest row of each table that gives or ends access. Rows are only ever added."""
+
+
+class KnownAccess:
+    """Who has access by the records, in the state of the application, where its guards ask."""
+
+    def __init__(self, app: FastAPI, shop: Database) -> None:
+        self._state = app.state
+        self._shop = shop
+        self._turn = threading.Lock()
+        self._newest = (-1, -1, -1)
+
+    def renew(self) -> None:
+        """Read it anew where it changed. Raises ShopUnavailableError."""
+        with self._shop.reading() as session:
+            newest = tuple(raw_connection(session).execute(NEWEST).fetchone())
+            if newest == self._newest:
+                return
+            admission = Admission.of(tablets.let_in(session))
+            known = Programs.of(programs.let_in(session))
+            feeders = Feeders.of(feeds.let_in(session))
+        with self._turn:
+            if sum(newest) > sum(self._newest):  # else another request has read later rows meanwhile
+                self._state.admission, self._state.programs, self._state.feeders = admission, known, feeders
+                self._state.live.forget(feeders.tokens.__contains__)
+                self._newest = newest
+
+
+class AccessRenewed:
+    """Before a request is judged, what is known of who has access is brought up to date.
+
+    Where the records cannot be read, it is judged by what was known: no page of the shop can be drawn then either.
+    """
+
+    def __init__(self, app: ASGIApp, renew: Callable[[], None], spared: tuple[str, ...]) -> None:
+        self.app = app
+        self.renew = renew
+        self.spared = spared
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] == "http" and not scope["path"].startswith(self.spared):
+            with suppress(ShopUnavailableError):
+                await run_in_threadpool(self.renew)
+        await self.app(scope, receive, send)

@@ -1,0 +1,177 @@
+"""Two servers over one database: what one of them is told holds at the other from the next request on."""
+
+from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+from fastapi import FastAPI
+from starlette.testclient import TestClient
+
+from app.shop.commands import people
+from app.shop.commands.access import programs, tablets
+from app.shop.commands.access.scopes import AccessScope
+from app.shop.commands.live import feeds
+from app.shop.errors import RejectedError
+from app.shop.rejections import Rejection
+from app.shop.stopwatch import Stopwatch
+from app.shop.store.database import raw_connection
+from app.shop.store.postgres.pairing_codes import PairingCodes
+from app.shop.store.postgres.server import ServerDatabase
+from app.web.application import create_app
+from app.web.security.middleware import TABLET
+from app.web.security.pairing import Pairing
+from tests.on_a_server import Emptied
+from tests.shop.yard import engine, key, visit
+from tests.waiting import until
+
+HOME = "http://192.168.7.20:8000"
+PIN = "2580"
+
+
+class Server:
+    """One server, and how tablets and programs elsewhere reach it."""
+
+    def __init__(self, shop: ServerDatabase) -> None:
+        self.shop = shop
+        self.seconds = 1000.0
+        shop.stopwatch = Stopwatch(lambda: self.seconds)
+        self.codes = Pairing(lambda: (f"{HOME}/",), ticks=lambda: self.seconds, kept=PairingCodes(shop))
+        self.app: FastAPI = create_app(shop, pairing=self.codes, clock=lambda: datetime.now(UTC))
+
+    def reached(self, scheme: str = "http", **headers: str) -> TestClient:
+        """From another computer."""
+        return TestClient(
+            self.app,
+            base_url=HOME.replace("http", scheme),
+            headers={"Origin": HOME, **headers},
+            client=("192.168.7.31", 40000),
+            follow_redirects=False,
+        )
+
+    def pairs(self, code: str) -> bool:
+        """Whether the code lets a tablet in."""
+        return self.reached().post("/pair", data={"key": key(), "code": code, "name": "Bay 2"}).status_code == 303
+
+
+@pytest.fixture
+def two(emptied: Emptied, tmp_path: Path) -> Iterator[tuple[Server, Server]]:
+    """Two servers over one empty shop."""
+    first = emptied(tmp_path)
+    assert isinstance(first, ServerDatabase)
+    second = ServerDatabase(first.address, tmp_path)
+    yield Server(first), Server(second)
+    for shop in (first, second):
+        shop.close()
+
+
+def now() -> str:
+    return datetime.now(UTC).isoformat(timespec="milliseconds")
+
+
+def test_a_tablet_paired_at_one_is_let_in_and_out_at_both(two: tuple[Server, Server]) -> None:
+    one, other = two
+    at_both = [server.reached() for server in two]
+    for tablet in at_both:
+        tablet.cookies.set(TABLET, "a token")
+    assert [tablet.get("/").status_code for tablet in at_both] == [303, 303]
+    ident = tablets.pair(one.shop, key(), "Bay 1", "a token", now())
+    assert [tablet.get("/").status_code for tablet in at_both] == [200, 200]
+    tablets.remove(other.shop, key(), ident, now())
+    assert [tablet.get("/").status_code for tablet in at_both] == [303, 303]
+
+
+def test_a_program_is_let_in_and_out_at_both(two: tuple[Server, Server]) -> None:
+    one, other = two
+    token = programs.let_one_in(one.shop, key(), "Bench", {AccessScope.READ}, 30, datetime.now(UTC))
+    at_both = [server.reached("https", Authorization=f"Bearer {token}") for server in two]
+    for program in at_both:
+        del program.headers["Origin"]
+    assert [program.get("/api/engines").status_code for program in at_both] == [200, 200]
+    programs.shut_out(other.shop, key(), 1, now())
+    assert [program.get("/api/engines").status_code for program in at_both] == [401, 401]
+
+
+def test_a_feed_is_let_in_and_out_at_both(two: tuple[Server, Server]) -> None:
+    one, other = two
+    ident = feeds.add(one.shop, key(), "Bench", "a token", now())
+    other.reached().get("/")
+    assert other.app.state.feeders.admits("a token")
+    feeds.withdraw(one.shop, key(), ident, now())
+    other.reached().get("/")
+    assert not other.app.state.feeders.admits("a token")
+
+
+def test_a_code_shown_at_one_is_good_at_the_other_once(two: tuple[Server, Server]) -> None:
+    one, other = two
+    one.codes.new()
+    code = one.codes.code
+    assert other.pairs(code)
+    assert not other.pairs(code)
+    assert not one.pairs(code)
+    one.codes.new()
+    assert one.pairs(one.codes.code)
+
+
+def test_a_new_code_ends_the_one_before_and_time_ends_both(two: tuple[Server, Server]) -> None:
+    one, other = two
+    one.codes.new()
+    before = one.codes.code
+    one.codes.new()
+    assert not other.pairs(before)
+    code = one.codes.code
+    with one.shop.writing() as session:
+        raw_connection(session).execute("UPDATE pairing_code SET good_until = good_until - 601")
+    assert not other.pairs(code)
+
+
+def test_the_records_hold_no_code_that_could_be_read(two: tuple[Server, Server]) -> None:
+    one, _ = two
+    one.codes.new()
+    with one.shop.reading() as session:
+        ((kept,),) = raw_connection(session).execute("SELECT hash FROM pairing_code").fetchall()
+    assert one.codes.code not in kept
+    assert len(kept) == 64
+
+
+def test_wrong_codes_block_an_address_at_the_other_for_as_long_as_a_code_lasts(two: tuple[Server, Server]) -> None:
+    one, other = two
+    for _ in range(5):
+        assert not other.pairs("ABCDEFGH")
+    one.codes.new()
+    assert not other.pairs(one.codes.code)
+    other.seconds += 601
+    one.codes.new()
+    assert other.pairs(one.codes.code)
+
+
+def refusal(server: Server, pin: str) -> Rejection | None:
+    """Why a PIN was not taken."""
+    try:
+        people.prove(server.shop, "Kim", pin, now())
+    except RejectedError as refused:
+        return Rejection(refused.problems["pin"].code)
+    return None
+
+
+def test_wrong_pins_at_one_make_the_other_wait_too(two: tuple[Server, Server]) -> None:
+    one, other = two
+    people.add(one.shop, key(), "Kim", PIN, PIN, now())
+    other.seconds += timedelta(hours=8).total_seconds()  # it has been open for long
+    for _ in range(5):
+        assert refusal(one, "9999") is Rejection.PIN_WRONG
+    assert refusal(other, PIN) is Rejection.TOO_MANY_TRIES
+    other.seconds += 31
+    assert refusal(other, "9999") is Rejection.PIN_WRONG
+    one.seconds += 31  # enough for five wrong ones, not for six
+    assert refusal(one, PIN) is Rejection.TOO_MANY_TRIES
+    one.seconds += 61
+    assert refusal(one, PIN) is None
+    assert refusal(other, PIN) is None
+
+
+def test_a_stream_at_one_tells_what_the_other_wrote(two: tuple[Server, Server]) -> None:
+    one, other = two
+    before = one.shop.written()
+    visit(other.shop, engine(other.shop))
+    until(lambda: one.shop.written() > before)
