@@ -132,4 +132,5 @@ class Feed:
 
 
 def _declared(channel: Channel) -> dict[str, object]:
-    return {key: value for key, value in asdict(channel).items() if value not in (None, "")}
+    unsaid = {"bore": None, "shows": "", "root": 0.0, "draws": 0}
+    return {key: value for key, value in asdict(channel).items() if key not in unsaid or value != unsaid[key]}
