@@ -33,10 +33,11 @@ def instrument(settings: Settings, reader: Reader) -> None:
     if not isinstance(flows, dict) or not flows:
         raise SourceError("flows")
     rpm, chance = number_of(settings, "speed", 850.0), random.Random(int(number_of(settings, "seed", 1)))
-    begun, strays = reader.now(), 0.0
+    last, turned, strays = reader.now(), 0.0, 0.0
     while not reader.stopped.wait(1 / RATE):
         strays += (-strays / MEMORY + WANDER * math.sqrt(2 / MEMORY) * chance.gauss(0, 1) * math.sqrt(RATE)) / RATE
-        turned = (reader.now() - begun) / cycle_of(rpm * (1 + strays) / 60)
+        now = reader.now()
+        turned, last = turned + (now - last) / cycle_of(rpm * (1 + strays) / 60), now
         values = {"speed": rpm * (1 + strays)}
         for place, (name, flow) in enumerate(flows.items()):
             draws = 1 + LEFT * (_pulse(turned + place / len(flows)) - 1)

@@ -124,10 +124,10 @@ class Sender:
             return Pulses()
         counts = {name: missed(trace, rate, speed, WINDOWS[0]) for name, trace in even.items()}
         shut, apart = set[str](), set[str]()
-        for traces in self._by_quantity(even):
-            shut |= blocked(traces, rate, speed)
-            places = {name: place for name in traces if (place := self.rings[name].channel.draws)}
-            apart |= out_of_turn(traces, places, rate, speed)
+        for alike in self._by_quantity(even):
+            shut |= blocked(alike, rate, speed)
+            places = {name: place for name in alike if (place := self.rings[name].channel.draws)}
+            apart |= out_of_turn(alike, places, rate, speed)
         return Pulses(speed, frozenset(shut), {name: one for name, one in counts.items() if one}, frozenset(apart))
 
     def _by_quantity(self, traces: Mapping[str, Floats]) -> Iterator[dict[str, Floats]]:

@@ -244,8 +244,16 @@ def test_the_root_of_a_pressure_drop_comes_before_the_mean(hub: Hub, clock: Cloc
 
 @pytest.mark.parametrize(
     ("value", "shown"),
-    [(6.0, "6.000"), (5.48, "5.480"), (0.05, "0.05000"), (9.9996, "10.00"), (1013.2, "1013"), (0.0, "0"), (-6.5, "-6.500")],
-)  # fmt: skip
+    [
+        (6.0, "6.000"),
+        (5.48, "5.480"),
+        (0.05, "0.05000"),
+        (9.9996, "10.00"),
+        (1013.2, "1013"),
+        (0.0, "0"),
+        (-6.5, "-6.500"),
+    ],
+)
 def test_a_value_is_shown_with_the_same_digits_whatever_they_are(value: float, shown: str) -> None:
     assert written(value) == shown
     assert float(shown) == pytest.approx(value, rel=5e-4)
