@@ -22,8 +22,9 @@ from app.wording.quantities import percent
 SLOWER, LITTLE = 1.25, 0.05
 """By how much a sensor may be slower than its file says, times and seconds, before that is told (our judgement)."""
 
-POINTS = 60
-"""Points of a channel's strip."""
+POINTS, MEANS = 60, 10
+"""Points of a channel's strip, and into how many parts it is cut whose length each point is the mean of: pulses would
+beat with the points."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,7 +115,9 @@ def _strip(values: Floats) -> str:
     """Values as points of a line, from the lowest to the highest of them or a hundredth of it."""
     if len(values) < 2:
         return ""
-    some = np.array([part.mean() for part in np.array_split(values, min(POINTS, len(values)))])
+    weights = np.hanning(max(3, len(values) // MEANS) + 2)
+    smooth = np.convolve(values, weights / weights.sum(), mode="valid") if len(values) > len(weights) else values
+    some = smooth[np.linspace(0, len(smooth) - 1, min(POINTS, len(smooth))).astype(int)]
     low, high = float(some.min()), float(some.max())
     span = max(high - low, 0.01 * abs(high), 1e-9)
     places = 10 - 18 * (some - (low + high) / 2) / span

@@ -2,7 +2,10 @@
 
 import asyncio
 import json
+import logging
+import urllib.request
 from concurrent.futures import ThreadPoolExecutor
+from http.client import HTTPException
 from typing import Any
 
 import pytest
@@ -13,7 +16,8 @@ from app.shop.store.database import Database
 from app.web.live import doors as live
 from app.web.live.hub import Hub
 from app.web.security.feed_door import MOST_A_SECOND, FeedDoor
-from app.web.security.middleware import TABLET, TIME_LIMIT
+from app.web.security.middleware import TABLET, TIME_LIMIT, LimitedTime
+from tests.serving import serving
 from tests.shop.yard import key
 from tests.web.live.pushes import FEED, let_in, probe
 from tests.web.security.bench import Bench
@@ -126,6 +130,43 @@ def test_the_stream_ends_itself_before_it_is_cut(shop: Database, monkeypatch: py
     assert retry == "retry: 200\n\n"
     assert events
     assert all(json.loads(one.removeprefix("data: "))["channels"] == {} for one in events)
+
+
+@pytest.mark.parametrize(("lasts", "limit"), [(0.5, TIME_LIMIT), (TIME_LIMIT, 0.5)])
+def test_streams_that_end_themselves_leave_the_log_empty(
+    shop: Database, monkeypatch: pytest.MonkeyPatch, lasts: float, limit: float
+) -> None:
+    """Four of them at the real server; those that the limit of a request cuts off are in its log, so that it can tell."""
+    monkeypatch.setattr(live, "LASTS", lasts)
+    monkeypatch.setattr(LimitedTime.__init__, "__defaults__", (limit,))
+
+    def ends(server: str) -> bool:
+        with urllib.request.urlopen(f"{server}/api/live/events", timeout=20) as stream:
+            try:
+                return stream.read().startswith(b"retry: 200")
+            except (OSError, HTTPException):
+                return False
+
+    log = Logged()
+    with serving(shop) as server, ThreadPoolExecutor(4) as tablets:
+        logging.getLogger("uvicorn.error").addHandler(log)
+        try:
+            whole = list(tablets.map(ends, [server] * 4))
+        finally:
+            logging.getLogger("uvicorn.error").removeHandler(log)
+    assert whole == [lasts < limit] * 4
+    assert bool(log.told) == (lasts > limit)
+
+
+class Logged(logging.Handler):
+    """What was logged meanwhile."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.told: list[logging.LogRecord] = []
+
+    def emit(self, record: logging.LogRecord) -> None:
+        self.told.append(record)
 
 
 def test_the_newest_event_is_there_without_a_stream(bench: Bench) -> None:
