@@ -111,7 +111,8 @@ SHOWN: dict[int, tuple[str, tuple[str, ...]]] = {
 """By number: what is shown, and the tests that show it."""
 
 WITHOUT = """
-import tests.live.without_extras
+from tests.live.without_extras import block
+block()
 import app.server.commands.live_commands
 import app.server.commands.program_command
 import app.web.application

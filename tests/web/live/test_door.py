@@ -150,7 +150,7 @@ def test_streams_that_end_themselves_leave_the_log_empty(
     def ends(server: str) -> bool:
         with urllib.request.urlopen(f"{server}/api/live/events", timeout=20) as stream:
             try:
-                return stream.read().startswith(b"retry: 200")
+                return bool(stream.read().startswith(b"retry: 200"))
             except (OSError, HTTPException):
                 return False
 
