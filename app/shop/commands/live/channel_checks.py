@@ -129,7 +129,7 @@ def _kept(
 ) -> int:
     """Store the row of a check once, and return its id; the same key again is answered with what is there.
 
-    ``sent`` is what came with the key. Raises RejectedError where the sensors cannot be compared or nobody signs.
+    ``sent`` is what came with the key. Raises RejectedError where the sensors cannot be compared, and without initials.
     """
     key = checked(key)
     with shop.writing() as session:
