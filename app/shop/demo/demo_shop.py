@@ -41,7 +41,7 @@ TRAINING = Texts(
 
 
 AT_WORK = timedelta(minutes=45)
-"""How long somebody has been at the engine that is being read: it is hot, and its gauges were just looked at."""
+"""How long work has gone on at the engine that is being read: it is hot, and its gauges were just looked at."""
 
 DRAWN_FROM = 200
 """Seed of the first engine. By the next ones every engine comes even; by others the meter cannot tell of some."""
