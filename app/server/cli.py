@@ -147,8 +147,7 @@ def keep_open(
             trust = secured.trust if secured else None
             token = secrets.token_urlsafe(32)
             app = create_app(shop, lan_names=lan_names, pairing=pairing, trusting=trust, own_feed=token)
-            shown = shop if demonstration else None
-            with instruments_of(live, door, host, token, shown=shown, secured=secured):
+            with instruments_of(live, door, host, token, shown=shop if demonstration else None, secured=secured):
                 answer(app, door, host, pairing, secured=secured, announcer=announcer)
     except DamagedShopError as damage:
         warn(damage.reason)
@@ -183,8 +182,7 @@ def instruments_of(
     shown: "Database | None",
     secured: "Secured | None",
 ) -> Iterator[None]:
-    """Instruments are read meanwhile: those of the channel file ``live``; simulated ones of a demonstration that is
-    ``shown``."""
+    """Instruments are read meanwhile: of the channel file ``live``; simulated ones of a demonstration ``shown``."""
     reached = LOOPBACK if host in ("0.0.0.0", "localhost") else host
     address = f"{scheme_of(secured)}://{f'[{reached}]' if ':' in reached else reached}:{door.getsockname()[1]}"
     if live is not None:
