@@ -147,7 +147,7 @@ def keep_open(
             trust = secured.trust if secured else None
             token = secrets.token_urlsafe(32)
             app = create_app(shop, lan_names=lan_names, pairing=pairing, trusting=trust, own_feed=token)
-            with instruments_of(live, door, host, token, shown=shop if demonstration else None, secured=secured):
+            with instruments_of(live, door, host, token, shop if demonstration else None, secured):
                 answer(app, door, host, pairing, secured=secured, announcer=announcer)
     except DamagedShopError as damage:
         warn(damage.reason)
@@ -174,13 +174,7 @@ def looking_after(shop: "Database") -> AbstractContextManager[None]:
 
 @contextmanager
 def instruments_of(
-    live: Path | None,
-    door: socket.socket,
-    host: str,
-    token: str,
-    *,
-    shown: "Database | None",
-    secured: "Secured | None",
+    live: Path | None, door: socket.socket, host: str, token: str, shown: "Database | None", secured: "Secured | None"
 ) -> Iterator[None]:
     """Instruments are read meanwhile: of the channel file ``live``; simulated ones of a demonstration ``shown``."""
     reached = LOOPBACK if host in ("0.0.0.0", "localhost") else host

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Piece:
-    """One engine of the demonstration and what happened to it. ``until`` leaves its last visit open there, ``now`` as
-    if somebody were at the engine this minute."""
+    """One engine of the demonstration and what happened to it. ``until`` leaves its last visit open there, ``now``
+    with work on it going on this minute."""
 
     serial: str
     description: str
