@@ -10,6 +10,8 @@
     stale = 0.5                  # seconds without a value
     frozen = 5.0                 # seconds of the very same number
     lag = 0.2                    # seconds in which the sensor shows 63 % of a step
+    root = 2.35                  # for a flow told by a pressure drop: the flow at a drop of 1, as the source shows it
+    draws = 1                    # the bore's place in the firing order, to find swapped hoses
     shows = "coolant"            # one of ``SHOWS``: fills in what the visit asks for
 
     [source.bench]
@@ -29,7 +31,7 @@ from enum import StrEnum
 
 from app.live.lines import LinePattern
 from app.sync.engine.units import FLOW_UNITS, PRESSURE_UNITS
-from app.sync.signals.averaging import slow_error
+from app.sync.signals.averaging import flow_of, slow_error
 
 UNITS: Mapping[str, tuple[str, ...]] = {
     "flow": tuple(FLOW_UNITS),
@@ -67,6 +69,8 @@ RANGES: Mapping[str, tuple[float, float]] = {
     "stale": (0.05, 60),
     "frozen": (0.1, 600),
     "lag": (0, 30),
+    "root": (1e-6, 1e6),
+    "draws": (1, 99),
 }
 """What the numbers of a channel may be."""
 
@@ -91,6 +95,7 @@ class ChannelFault(StrEnum):
     NOT_ONE_OF = "not-one-of"
     NO_SUCH_CHANNEL = "no-such-channel"
     NOT_DAMPED = "not-damped"
+    ROOT_TOO_LATE = "root-too-late"
     BAD_PATTERN = "bad-pattern"
 
 
@@ -104,7 +109,11 @@ class ChannelFileError(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Channel:
-    """What one channel shows, as the file says it; ``bore`` is None for a probe that is carried."""
+    """What one channel shows, as the file says it; ``bore`` is None for a probe that is carried.
+
+    ``root`` is the flow at a pressure drop of 1 where the source shows a drop, 0 where it shows what it is; ``draws``
+    the bore's place in the firing order from 1, 0 where the file does not say.
+    """
 
     quantity: str
     unit: str
@@ -116,6 +125,17 @@ class Channel:
     frozen: float = 5.0
     lag: float = 0.2
     shows: str = ""
+    root: float = 0.0
+    draws: int = 0
+
+    @property
+    def pulsates(self) -> bool:
+        """Whether it swings with the cycle of the engine."""
+        return self.quantity in PULSATES and not self.shows
+
+    def value_of(self, shown: float) -> float:
+        """What the channel is at, of what its source shows."""
+        return flow_of(shown, self.root) if self.root else shown
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,13 +200,18 @@ def _channel(text: str, where: str, told: Mapping[str, object]) -> Channel:
     unit = _chosen(text, where, told, "unit", UNITS[quantity])
     words = ("quantity", "unit", "shows")
     numbers = {key: _number(text, where, key, told[key]) for key in told if key not in words}
-    bore = numbers.pop("bore", None)
+    bore, draws = numbers.pop("bore", None), int(numbers.pop("draws", 0))
     may_show = tuple(what for what, of in SHOWS.items() if of == quantity)
     shows = _chosen(text, where, told, "shows", may_show) if "shows" in told else ""
-    found = Channel(quantity, unit, None if bore is None else int(bore), **numbers, shows=shows)
+    found = Channel(quantity, unit, None if bore is None else int(bore), **numbers, shows=shows, draws=draws)
     if found.low >= found.high:
         raise ChannelFileError(ChannelFault.OUT_OF_RANGE, f"{where}.low", _line(text, "low", where), most=found.high)
-    if quantity in PULSATES and not shows and found.rate < FAST:
+    if found.root and quantity != "flow":
+        raise ChannelFileError(ChannelFault.NOT_ONE_OF, f"{where}.quantity", _line(text, "quantity", where),
+                               choices=("flow",))  # fmt: skip
+    if found.pulsates and found.rate < FAST:
+        if found.root and bore is not None:
+            raise ChannelFileError(ChannelFault.ROOT_TOO_LATE, where, _line(text, "root", where))
         left = slow_error(found.rate, found.lag)
         if left > SLOW_MAY_ERR:
             line = _line(text, "rate", where)
@@ -227,7 +252,7 @@ def _number(text: str, where: str, key: str, value: object) -> float:
     if isinstance(value, bool) or not isinstance(value, int | float):
         raise ChannelFileError(ChannelFault.NOT_A_NUMBER, f"{where}.{key}", _line(text, key, where))
     low, high = RANGES.get(key, (-1e9, 1e9))
-    if not low <= value <= high or (key == "bore" and value != int(value)):
+    if not low <= value <= high or (key in ("bore", "draws") and value != int(value)):
         line = _line(text, key, where)
         raise ChannelFileError(ChannelFault.OUT_OF_RANGE, f"{where}.{key}", line, least=low, most=high)
     return float(value)

@@ -89,8 +89,8 @@ class Feed:
         rows: dict[str, list[list[float]]] = {}
         for name, at, value in taken:
             rows.setdefault(name, []).append(
-                [min(math.floor(at * 1e4) / 1e4, sent), value]
-            )  # none is after it was sent
+                [min(math.floor(at * 1e6) / 1e6, sent), value]
+            )  # none is after it was sent; lines that come in one batch are some microseconds apart
         said = {name: _declared(self.channels[name]) for name in self._declare}
         told = self._send({"epoch": self.epoch, "sent": sent, "rows": rows, "channels": said, "sources": sources or {}})
         declare = told.get("declare", [])
@@ -132,4 +132,5 @@ class Feed:
 
 
 def _declared(channel: Channel) -> dict[str, object]:
-    return {key: value for key, value in asdict(channel).items() if value not in (None, "")}
+    unsaid = {"bore": None, "shows": "", "root": 0.0, "draws": 0}
+    return {key: value for key, value in asdict(channel).items() if key not in unsaid or value != unsaid[key]}

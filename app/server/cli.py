@@ -147,7 +147,7 @@ def keep_open(
             trust = secured.trust if secured else None
             token = secrets.token_urlsafe(32)
             app = create_app(shop, lan_names=lan_names, pairing=pairing, trusting=trust, own_feed=token)
-            with instruments_of(live, door, host, token, demonstration=demonstration, secured=secured):
+            with instruments_of(live, door, host, token, shop if demonstration else None, secured):
                 answer(app, door, host, pairing, secured=secured, announcer=announcer)
     except DamagedShopError as damage:
         warn(damage.reason)
@@ -174,9 +174,9 @@ def looking_after(shop: "Database") -> AbstractContextManager[None]:
 
 @contextmanager
 def instruments_of(
-    live: Path | None, door: socket.socket, host: str, token: str, *, demonstration: bool, secured: "Secured | None"
+    live: Path | None, door: socket.socket, host: str, token: str, shown: "Database | None", secured: "Secured | None"
 ) -> Iterator[None]:
-    """Instruments are read meanwhile: those of the channel file ``live``; simulated ones for a demonstration."""
+    """Instruments are read meanwhile: of the channel file ``live``; simulated ones of a demonstration ``shown``."""
     reached = LOOPBACK if host in ("0.0.0.0", "localhost") else host
     address = f"{scheme_of(secured)}://{f'[{reached}]' if ':' in reached else reached}:{door.getsockname()[1]}"
     if live is not None:
@@ -185,11 +185,13 @@ def instruments_of(
         authority = ssl.DER_cert_to_PEM_cert(secured.trust.authority) if secured else ""
         with beside(live, address, token, authority):
             yield
-    elif demonstration:
+    elif shown is not None:
         from app.server.instruments import simulated
         from app.shop.demo.instrument import channel_file
 
-        with simulated(channel_file(), address, token):
+        with shown.reading() as session:
+            channels = channel_file(session)
+        with simulated(channels, address, token):
             yield
     else:
         yield

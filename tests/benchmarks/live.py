@@ -49,8 +49,8 @@ from tests.shop.yard import AT, FACTS, check_all, key, read_round, visit_record
 FIRST = 9000
 """Seed of the first engine; no setting of the program was chosen on these."""
 
-MOST_STEPS, MOST_LOOKS = 300, 60
-"""Steps after which a visit has no end, and looks at all bores: nobody looks more often."""
+MOST_STEPS = 300
+"""Steps after which a visit has no end."""
 
 GAUGES_EVERY = 15 * MINUTE
 
@@ -113,7 +113,7 @@ class Visit:
     def work(self) -> str:
         """Do what the page says until it says that nothing is left, or that nothing helps; its last word."""
         self.tell_speed()
-        while self.taken + self.stand.moves < (MOST_LOOKS if self.way.at_once else MOST_STEPS):
+        while self.taken + self.stand.moves < MOST_STEPS:
             advice = next_of(self.record, HEAT_SOAKED)
             assert advice is not None
             if advice.kind in (AdviceKind.DONE, AdviceKind.CANNOT):

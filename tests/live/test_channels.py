@@ -53,6 +53,10 @@ def test_two_files_are_told_apart_and_one_is_itself() -> None:
         (PROBE + "lag = nan\n", ChannelFault.OUT_OF_RANGE, 4),
         (PROBE + "low = 5\nhigh = 5\n", ChannelFault.OUT_OF_RANGE, 4),
         (PROBE + "rate = 10\nlag = 0.2\n", ChannelFault.NOT_DAMPED, 4),
+        (PROBE + "root = 0\n", ChannelFault.OUT_OF_RANGE, 4),
+        (PROBE + "draws = 1.5\n", ChannelFault.OUT_OF_RANGE, 4),
+        (PROBE + "rate = 10\nlag = 1.0\nbore = 2\nroot = 2.0\n", ChannelFault.ROOT_TOO_LATE, 7),
+        ('[channel.b1]\nquantity = "vacuum"\nunit = "kPa"\nroot = 2.0\n', ChannelFault.NOT_ONE_OF, 2),
         (PROBE + '[source.bench]\nkind = "telepathy"\n', ChannelFault.NOT_ONE_OF, 5),
         (BENCH.replace("[0-9]{4})", "[0-9]{4}"), ChannelFault.BAD_PATTERN, 15),
         (BENCH.replace("<speed>", "<revs>"), ChannelFault.NO_SUCH_CHANNEL, 15),
@@ -67,6 +71,12 @@ def test_what_is_wrong_is_told_with_its_line(text: str, code: ChannelFault, line
 
 def test_a_slow_channel_that_is_damped_enough_is_taken() -> None:
     assert read_channels(PROBE + "rate = 10\nlag = 1.0\n").channels["probe"].lag == 1.0
+
+
+def test_a_flow_told_by_a_drop_has_its_root_drawn() -> None:
+    drop = read_channels(PROBE + "root = 2.0\n").channels["probe"]
+    assert (drop.value_of(9.0), drop.value_of(-4.0)) == (6.0, -4.0)
+    assert read_channels(PROBE).channels["probe"].value_of(9.0) == 9.0
 
 
 def test_a_temperature_may_be_as_slow_as_it_is() -> None:

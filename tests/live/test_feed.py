@@ -128,6 +128,19 @@ def test_no_value_is_rounded_into_the_future(door: Door) -> None:
     assert push["rows"]["b1"][0][0] <= push["sent"]
 
 
+def test_lines_of_one_batch_keep_their_order_and_all_count(door: Door) -> None:
+    """An adapter hands over several lines at once, some microseconds apart."""
+    feed = Feed(door.address, "secret", CHANNELS, now=lambda: 12.6)
+    for n in range(5):
+        feed.deliver("b1", 12.5 + n * 2e-5, 6.5 + n)
+    feed.push()
+    feed.close()
+    hub = Hub(lambda: 50.0)
+    rows = {"b1": [(at, value) for at, value in door.pushes[0]["rows"]["b1"]]}
+    hub.receive("feed", "one", 12.6, rows, {"b1": CHANNELS["b1"]})
+    assert (hub.channels()["b1"]["refused"], hub.strips()["b1"].tolist()) == (0, [6.5, 7.5, 8.5, 9.5, 10.5])
+
+
 def test_what_waited_goes_out_in_pushes_that_the_door_takes(door: Door) -> None:
     """After a pause much waits; each push is small enough, and none of it is a flood to the program."""
     feed = Feed(door.address, "secret", CHANNELS, now=lambda: 20.0)

@@ -12,11 +12,15 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 from app.live.sources.kinds import READ
 from app.live.sources.obd import decoded
+from app.live.sources.simulated import RATE, instrument
 from app.live.sources.source import MissingExtraError, Reader, SourceError
+from app.sync.signals.pulses import speed_of
+from app.sync.signals.settling import look
 from tests.free_ports import free_port
 from tests.waiting import until
 
@@ -321,3 +325,24 @@ def test_the_simulated_instrument_shows_its_flows_and_its_speed() -> None:
     mean = sum(heard.values["b1"]) / len(heard.values["b1"])
     assert mean == pytest.approx(6.5, rel=0.2)
     assert heard.values["speed"][0] == pytest.approx(850, rel=0.1)
+
+
+def test_the_pulses_of_the_simulated_instrument_stay_on_their_cycle_while_the_idle_strays() -> None:
+    """After five minutes their speed is still told from a trace, and a value settles."""
+    clock, heard = [0.0], list[tuple[float, float]]()
+
+    class Passing(threading.Event):
+        def wait(self, timeout: float | None = None) -> bool:
+            clock[0] += timeout or 0.0
+            return clock[0] > 300.0
+
+    def deliver(name: str, at: float, value: float) -> None:
+        if name == "b1":
+            heard.append((at, value))
+
+    instrument({"flows": {"b1": 6.5}}, Reader(deliver, Passing(), lambda: clock[0]))
+    times, values = np.array(heard[-900:]).T
+    assert speed_of(values[None, -400:], RATE) == pytest.approx(850 / 60, rel=0.02)
+    found = look(times, values, float(times[-1]), speed=850 / 60)
+    assert found.lack is None
+    assert found.value == pytest.approx(6.5, rel=0.03)

@@ -37,13 +37,13 @@ class Reader:
     spoilt: int = 0
     raw: deque[str] = field(default_factory=lambda: deque(maxlen=RAW_KEPT))
 
-    def take(self, values: Mapping[str, float] | None, raw: str) -> None:
-        """Hand on what came at once, None for what fitted nothing."""
+    def take(self, values: Mapping[str, float] | None, raw: str, at: float | None = None) -> None:
+        """Hand on what came at once, None for what fitted nothing; ``at`` [s], now where it is left out."""
         self.raw.append(raw)
         if values is None:
             self.spoilt += 1
             return
-        at = self.now()
+        at = self.now() if at is None else at
         for name, value in values.items():
             self.deliver(name, at, value)
 

@@ -5,7 +5,8 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Piece:
-    """One engine of the demonstration and what happened to it. ``until`` leaves its last visit open there."""
+    """One engine of the demonstration and what happened to it. ``until`` leaves its last visit open there, ``now``
+    with work on it going on this minute."""
 
     serial: str
     description: str
@@ -18,6 +19,7 @@ class Piece:
     until: str = ""
     springless: frozenset[int] = frozenset()
     inches: bool = False
+    now: bool = False
 
 
 PIECES = (
@@ -31,10 +33,11 @@ PIECES = (
         (
             ("test cell", "1007", "First sync", 640),
             ("vehicle", "1061", "Rough when hot", 400),
-            ("vehicle", "1184", "Idle wanders", 1),
+            ("vehicle", "1184", "Idle wanders", 0),
         ),
         slips=(2, 3),
         until="heat",
+        now=True,
         springless=frozenset({3, 7}),
     ),
     Piece(

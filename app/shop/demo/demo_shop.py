@@ -40,6 +40,9 @@ TRAINING = Texts(
 )
 
 
+AT_WORK = timedelta(minutes=45)
+"""How long work has gone on at the engine that is being read: it is hot, and its gauges were just looked at."""
+
 DRAWN_FROM = 200
 """Seed of the first engine. By the next ones every engine comes even; by others the meter cannot tell of some."""
 
@@ -110,9 +113,10 @@ def _live(shop: Database, piece: Piece, rng: random.Random, end: datetime) -> No
     engine_id = engines.register(shop, hands.key(), facts, layout, hardware, hands.at())
     bench = DemoEngineModel(layout, rng)
     for place, job, why, days in piece.visits:
-        hands.now = max(hands.now, end - timedelta(days=days, hours=4))
-        visit_id = hands.open(engine_id, place, job, why)
         last = (place, job, why, days) == piece.visits[-1]
+        before = AT_WORK if last and piece.now else timedelta(days=days, hours=4)
+        hands.now = max(hands.now, end - before)
+        visit_id = hands.open(engine_id, place, job, why)
         _visit(hands, visit_id, bench, piece, piece.until if last else "")
         if piece.slips:
             bench.slip(Coupler(*piece.slips), 1.2)

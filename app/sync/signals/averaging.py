@@ -78,21 +78,20 @@ def hann_mean(times: Floats, values: Floats, until: float, window: float = LEAST
     return float(weights @ values) if weights.any() else math.nan
 
 
-def flow_mean(times: Floats, drops: Floats, until: float, window: float = LEAST_WINDOW) -> float:
-    """The mean of the root of a pressure drop, to which the flow through an orifice is proportional.
+def flow_of(drop: float, root: float) -> float:
+    """The flow through an orifice of which an instrument shows the pressure drop; flow backwards is below 0.
 
-    The root comes before the mean: the root of a mean reads high by as much as the drop swings. A drop below 0, which
-    is flow backwards, counts as such.
+    It is worked out of each value before a mean is taken: the root of a mean reads high by as much as the drop swings.
 
-    Parameters: ``times`` [s] and ``drops`` [Pa], both of shape (values,); ``until`` [s]; ``window`` [s].
+    Parameters: ``drop`` in any unit; ``root``, the flow at a drop of 1 of that unit.
 
     Source: ISO 5167-1, flow in proportion to the root of the differential pressure; ISO/TR 3313 for pulsating flow
     (both from memory).
 
-    >>> round(flow_mean(np.arange(400) / 200, np.full(400, 9.0), 2.0), 3)
-    3.0
+    >>> flow_of(9.0, 2.0), flow_of(-9.0, 2.0)
+    (6.0, -6.0)
     """
-    return hann_mean(times, np.sign(drops) * np.sqrt(np.abs(drops)), until, window)
+    return math.copysign(root * math.sqrt(abs(drop)), drop)
 
 
 def standard_error(times: Floats, values: Floats, until: float, window: float, cycle: float) -> float:

@@ -44,6 +44,10 @@ BEFORE, MOMENT = 2.0, 1.0
 judgement)."""
 
 
+TAIL, LEAST_OF_TAIL = (0.6, 0.1), 5
+"""Parts of a step still left between which a sensor's lag is told, and values there at the least (our judgement)."""
+
+
 class Incomparable(StrEnum):
     """Why sensors cannot be compared now, or none of them be told to have moved. Programs rely on the values."""
 
@@ -137,6 +141,39 @@ def moved(traces: Mapping[str, tuple[Floats, Floats]], begun: float) -> str:
     if len(also) > 1:
         raise IncomparableError(Incomparable.SEVERAL_MOVED, also)
     return most
+
+
+def lag_of(times: Floats, values: Floats, begun: float) -> float | None:
+    """Time constant of a sensor whose hose was taken off [s]: in it, 63 % of the way is gone. None where it is too
+    quick to be told, or did not go one way.
+
+    With the hose off no pulse comes any more, and what is left of the way falls off as exp(-t / lag): its logarithm is
+    a straight line (first-order lag, any control text).
+
+    Parameters: ``times`` [s] and ``values``, both of shape (values,); ``begun`` [s], after which it was taken off.
+    """
+    was = values[(times > begun - BEFORE) & (times <= begun)]
+    since = times > begun
+    at, shown = times[since], values[since]
+    if not len(was) or not len(shown):
+        return None
+    before = float(was.mean())
+    looks = np.floor((at - begun) / MOMENT)
+    means = {look: float(shown[looks == look].mean()) for look in np.unique(looks)}
+    off = max(means, key=lambda look: abs(means[look] - before))
+    end = float(np.median(shown[looks == off]))
+    if abs(end - before) < WIGGLED * max(abs(end), abs(before)) or end == before:
+        return None
+    left = (shown - end) / (before - end)
+    until = int(np.argmax(looks == off)) + int(np.sum(looks == off))
+    far = np.flatnonzero(left[:until] > TAIL[0])
+    begins = int(far[-1]) + 1 if len(far) else 0
+    low = np.flatnonzero(left[begins:until] < TAIL[1])
+    ends = begins + int(low[0]) if len(low) else until
+    if ends - begins < LEAST_OF_TAIL or np.any(left[begins:ends] <= 0):
+        return None
+    slope = float(np.polyfit(at[begins:ends], np.log(left[begins:ends]), 1)[0])
+    return -1 / slope if slope < 0 else None
 
 
 def _change(times: Floats, values: Floats, begun: float) -> float:

@@ -22,6 +22,10 @@ HARMONICS, BLOCKED = 3, 0.4
 """Harmonics of the cycle whose strength tells a hose, and the part of the middle channel's below which it is blocked
 (our judgement)."""
 
+MISSED, SURE, PHASES, STRAYS = 0.4, 0.1, 32, 3
+"""Part of its usual height below which a pulse is missing; the error of one pulse's height up to which that is told;
+points that a cycle is looked at, and by how many of them one may come early or late (our judgement)."""
+
 LEAST_LIKE = 0.25
 """Autocorrelation at the cycle below which no speed is told (our judgement)."""
 
@@ -108,3 +112,67 @@ def blocked(traces: Mapping[K, Floats], rate: float, speed: float) -> frozenset[
     found = {name: strength(trace, rate, speed) for name, trace in traces.items()}
     middle = float(np.median(list(found.values())))
     return frozenset(name for name, one in found.items() if one < BLOCKED * middle)
+
+
+def missed(trace: Floats, rate: float, speed: float, within: float) -> int:
+    """How many intake strokes did not draw in the last ``within`` seconds; 0 where the pulses are too faint to tell.
+
+    The trace is folded at the cycle: the middle of all cycles is the usual pulse, as long as less than half are gone.
+
+    Parameters: ``trace``, shape (values,); ``rate`` of values [1/s]; ``speed`` of the engine [rev/s].
+    """
+    cycle = rate * cycle_of(speed)
+    times = np.arange(len(trace))
+    angle = np.angle((trace - trace.mean()) @ np.exp(-2j * np.pi * times / cycle))
+    begins = cycle * (0.5 - angle / (2 * np.pi)) % cycle - cycle  # half a cycle after the middle of a pulse
+    count = int((len(trace) - 1 - begins) / cycle)
+    steps = np.arange(-STRAYS, PHASES + STRAYS) / PHASES
+    at = begins + cycle * (np.arange(count)[:, None] + steps)
+    inside = (at[:, STRAYS] >= 0) & (at[:, -1] <= len(trace) - 1)
+    folded = np.interp(at[inside], times, trace)
+    if len(folded) < HARMONICS:
+        return 0
+    usual = np.median(folded[:, STRAYS : STRAYS + PHASES], axis=0)
+    usual = usual - usual.mean()
+    power = float(usual @ usual)
+    if power <= 0:
+        return 0
+    shifted = np.stack([folded[:, one : one + PHASES] for one in range(2 * STRAYS + 1)])
+    heights = (shifted @ usual).max(axis=0) / power
+    rest = folded[:, STRAYS : STRAYS + PHASES] - usual * heights[:, None]
+    rest = rest - rest.mean(axis=1, keepdims=True)
+    error = float(np.median(rest.std(axis=1))) / np.sqrt(power) * np.sqrt(PHASES / min(PHASES, cycle))
+    late = at[inside][:, STRAYS] >= len(trace) - 1 - rate * within
+    return int(np.sum((heights < MISSED) & late)) if error < SURE else 0
+
+
+def out_of_turn(traces: Mapping[K, Floats], places: Mapping[K, int], rate: float, speed: float) -> frozenset[K]:
+    """The channels whose pulses come in another place than their bore's in the firing order; none are told unless half
+    of them agree, and no other as many. What all hoses delay alike does not show, nor that all are moved on by a place.
+
+    Parameters: ``traces`` by channel, each of shape (values,), taken together; ``places`` in the firing order, from 1,
+    evenly apart; ``rate`` of values [1/s]; ``speed`` of the engine [rev/s].
+    """
+    if len(places) < 4:
+        return frozenset()
+    count = max(len(places), *places.values())
+    names = list(places)
+    first = np.array([_first_wave(traces[name], rate, speed) for name in names])
+    if not np.all(first):
+        return frozenset()
+    turned = first * np.exp(2j * np.pi * np.array([places[name] - 1 for name in names]) / count)
+    apart = np.abs(np.angle(turned[:, None] / turned)) > np.pi / count
+    disagree = apart.sum(axis=0)
+    common = int(np.argmin(disagree))
+    off = apart[:, common]
+    if 2 * off.sum() > len(off) or np.any(disagree[off] <= disagree[common]):
+        return frozenset()
+    return frozenset(name for name, one in zip(names, off, strict=True) if one)
+
+
+def _first_wave(trace: Floats, rate: float, speed: float) -> complex:
+    """Height and place of the wave that swings once a cycle."""
+    weights = np.hanning(len(trace))
+    middle = float(weights @ trace / weights.sum())
+    turned = np.arange(len(trace)) / rate / cycle_of(speed)
+    return complex(weights * (trace - middle) @ np.exp(-2j * np.pi * turned))

@@ -41,6 +41,7 @@ class Unsettled(StrEnum):
     MOVING = "moving"
     SCATTERS = "scatters"
     BLOCKED = "blocked"  # told beside other channels, see ``pulses.blocked``
+    MISSED = "missed"  # some intake strokes did not draw, see ``pulses.missed``
 
 
 @dataclass(frozen=True, slots=True)

@@ -52,7 +52,8 @@ class Ring:
         """Keep what can be: within its range, later than what is there, no later than it was ``sent``, and no more than
         twice its rate. The rest is counted."""
         room = math.ceil(2 * self.channel.rate * min(1.0, max(0.1, sent - since)))
-        for at, value in rows[:room]:
+        for at, shown in rows[:room]:
+            value = self.channel.value_of(shown)
             if not (self.newest < at <= sent) or not self.channel.low <= value <= self.channel.high:
                 self.refused += 1
                 self.refused_at = sent

@@ -47,12 +47,18 @@ class Declared(Sent):
         description="What it is at besides bores: fills in what the visit asks for.",
         json_schema_extra={"enum": ["", *SHOWS]},
     )
+    root: float = Field(
+        default=0.0, ge=0, le=1e6, description="Flow at a pressure drop of 1, where a drop is sent; 0 for none."
+    )
+    draws: int = Field(default=0, ge=0, le=99, description="Place in the firing order from 1; 0 for not said.")
 
     @model_validator(mode="after")
     def _unit_of_its_quantity(self) -> "Declared":
         """Holds the unit to what the quantity is measured in."""
         if self.unit not in UNITS[self.quantity]:
             raise PydanticCustomError("literal_error", "not a unit of it", {"expected": " ".join(UNITS[self.quantity])})
+        if self.root and self.quantity != "flow":
+            raise PydanticCustomError("literal_error", "not a flow", {"expected": "flow"})
         if self.shows and self.shows not in SHOWS:
             raise PydanticCustomError("literal_error", "not one of them", {"expected": " ".join(SHOWS)})
         if self.shows and SHOWS[self.shows] != self.quantity:

@@ -34,6 +34,7 @@ class SensorTold(Told):
     mean_kpa: float | None = Field(description="As it reads; null for a hose taken off.")
     offset_kpa: float | None = Field(description="Its mean less that of all.")
     scatter_kpa: float | None = Field(description="One standard deviation of its values.")
+    lag_s: float | None = Field(description="Seconds to 63 % of the way once its hose was off; null where not seen.")
 
 
 class SensorCheckTold(Told):
@@ -58,6 +59,7 @@ class SensorCheckTold(Told):
                 mean_kpa=_kpa(one.get("mean")),
                 offset_kpa=_kpa(one.get("offset")),
                 scatter_kpa=_kpa(one.get("scatter")),
+                lag_s=None if "lag" not in one else round(one["lag"], 3),
             )
             for name, one in json.loads(row.figures).items()
         }

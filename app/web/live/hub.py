@@ -22,7 +22,7 @@ from app.sync.engine.units import REV_PER_MIN
 from app.sync.signals.comparison import BEFORE, OVER
 from app.sync.signals.settling import AND_THEN, LAGS, Look, Unsettled
 from app.web.live.channels import KEPT, Floats, Ring
-from app.web.live.senders import Sender, SourceTold, Speed
+from app.web.live.senders import Pulses, Sender, SourceTold, Speed
 
 EVERY = 0.2
 """Seconds between two events."""
@@ -50,10 +50,12 @@ class ShownValue:
 
 @dataclass(frozen=True, slots=True)
 class ShownEvent:
-    """What one event showed: values by channel, and the engine speed that is kept with them [rev/s]."""
+    """What one event showed: values by channel, the engine speed that is kept with them [rev/s], and what pulses told
+    of each sender."""
 
     values: Mapping[str, ShownValue]
     speed: float | None = None
+    pulses: tuple[Pulses, ...] = ()
 
 
 class LookDiffersError(Exception):
@@ -119,12 +121,25 @@ class Hub:
 
     def event(self) -> str:
         """What the pages are shown now, as JSON; the same one for all who ask within a fifth of a second."""
-        now = self._ticks()
         with self._turn:
-            if now - self._told[0] >= EVERY:
-                self._number += 1
-                self._told = (now, json.dumps(self._worked_out(now), separators=(",", ":")))
+            self._look()
             return self._told[1]
+
+    def _look(self) -> ShownEvent:
+        """What the newest event shows, worked out anew where it is a fifth of a second old."""
+        now = self._ticks()
+        if now - self._told[0] >= EVERY:
+            self._number += 1
+            self._told = (now, json.dumps(self._worked_out(now), separators=(",", ":")))
+        return self._looks[self._number]
+
+    def _newest(self) -> ShownEvent:
+        with self._turn:
+            return self._look()
+
+    def pulses(self) -> tuple[Pulses, ...]:
+        """What the pulses of each sending program told in the newest event."""
+        return self._newest().pulses
 
     def gauges(self) -> tuple[Gauges, str]:
         """What live channels show besides bores, and the feed that sends it."""
@@ -143,10 +158,7 @@ class Hub:
 
     def speed(self) -> float | None:
         """How fast the engine runs that the instruments are at [rev/s], None where no channel tells that."""
-        now = self._ticks()
-        with self._turn:
-            found = (_speed(sender, sender.here(now)).kept for sender in self._senders.values())
-            return next((speed for speed in found if speed is not None), None)
+        return self._newest().speed
 
     @property
     def sends(self) -> bool:
@@ -187,9 +199,11 @@ class Hub:
             return {name: one for sender in self._senders.values() for name, one in sender.sources.items()}
 
     def channels(self) -> dict[str, dict[str, object]]:
-        """Every channel: how it was declared, its state, samples a second, and what was refused."""
+        """Every channel: how it was declared, its state, samples a second, what was refused, and the value that pages
+        show of it: the mean where it pulsates, as the middle of pulses is not their mean."""
         now = self._ticks()
         with self._turn:
+            means = {name: one.figure.value for name, one in self._look().values.items()}
             return {
                 name: {
                     **{k: v for k, v in asdict(ring.channel).items() if v not in (float("inf"),)},
@@ -197,7 +211,7 @@ class Hub:
                     "found_rate": round(len(ring.last(2.0, sender.here(now))[0]) / 2.0, 1),
                     "refused": ring.refused,
                     "turned_away": ring.turned_away,
-                    "value": None if (shown := ring.shown(sender.here(now))) is None else float(written(shown)),
+                    "value": _rounded(means.get(name) if ring.channel.pulsates else ring.shown(sender.here(now))),
                 }
                 for sender in self._senders.values()
                 for name, ring in sender.rings.items()
@@ -234,9 +248,11 @@ class Hub:
         told: dict[str, dict[str, object]] = {}
         shown: dict[str, ShownValue] = {}
         speeds: list[Speed] = []
+        of_all: list[Pulses] = []
         for sender in self._senders.values():
             here = sender.here(now)
             pulses = sender.pulses(here)
+            of_all.append(pulses)
             speeds.append(Speed.of(sender, here, pulses))
             fixed = {name: ring for name, ring in sender.at_bores.items() if ring.state(here) == "live"}
             for name, ring in sender.rings.items():
@@ -253,11 +269,11 @@ class Hub:
                     "wait": round(LAGS * channel.lag + AND_THEN, 1),
                 }
                 if figure is not None and math.isfinite(figure.value):
-                    if name in pulses.blocked:
-                        figure = replace(figure, lack=Unsettled.BLOCKED)
+                    figure = _hindered(figure, name, pulses)
                     told[name] |= _told(figure)
                     shown[name] = ShownValue(figure, sender, ring, name, min(here, ring.newest))
-        self._looks[self._number] = ShownEvent(shown, next((one.kept for one in speeds if one.kept is not None), None))
+        kept = next((one.kept for one in speeds if one.kept is not None), None)
+        self._looks[self._number] = ShownEvent(shown, kept, tuple(of_all))
         while len(self._looks) > LOOKS_KEPT:
             self._looks.popitem(last=False)
         return {
@@ -269,8 +285,12 @@ class Hub:
         }
 
 
-def _speed(sender: Sender, here: float) -> Speed:
-    return Speed.of(sender, here, sender.pulses(here))
+def _hindered(figure: Look, name: str, pulses: Pulses) -> Look:
+    """The same value, with what its pulses speak against."""
+    if name in pulses.blocked:
+        return replace(figure, lack=Unsettled.BLOCKED)
+    settled = figure.lack in (None, Unsettled.SCATTERS)
+    return replace(figure, lack=Unsettled.MISSED) if settled and name in pulses.missed else figure
 
 
 def _shown_speed(speeds: Sequence[Speed]) -> dict[str, object]:
@@ -283,8 +303,19 @@ def _shown_speed(speeds: Sequence[Speed]) -> dict[str, object]:
 
 
 def written(value: float) -> str:
-    """A value as it is shown: four significant figures."""
-    return f"{float(f'{value:.4g}'):g}"
+    """A value as it is shown: four significant figures, also where the last ones are 0.
+
+    >>> written(6.0), written(1013.249), written(0.05), written(12345.6)
+    ('6.000', '1013', '0.05000', '12346')
+    """
+    if not value or not math.isfinite(value):
+        return f"{value:g}"
+    places = max(0, 3 - math.floor(math.log10(abs(float(f"{value:.3e}")))))
+    return f"{value:.{places}f}"
+
+
+def _rounded(value: float | None) -> float | None:
+    return None if value is None else float(written(value))
 
 
 def _told(figure: Look) -> dict[str, object]:

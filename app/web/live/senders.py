@@ -2,7 +2,7 @@
 
 import hashlib
 import json
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import asdict, dataclass, field
 
 import numpy as np
@@ -12,7 +12,7 @@ from app.live.channels import FAST, PULSATES
 from app.shop.commands.live.channel_checks import Array
 from app.sync.engine.units import PRESSURE_UNITS, REV_PER_MIN
 from app.sync.signals.averaging import WINDOWS
-from app.sync.signals.pulses import blocked, speed_of
+from app.sync.signals.pulses import blocked, missed, out_of_turn, speed_of
 from app.web.live.channels import OVER, Ring
 
 SPEED = "speed"
@@ -24,6 +24,9 @@ OF_PULSES = 4.0
 SPEEDS_APART = 0.02
 """By how much the speed that a channel tells may differ from that of the pulses, as a fraction: theirs is right to that
 (simulated, see ``tests/sync/signals/test_pulses.py``)."""
+
+SAID_LATER = ("root", "draws")
+"""What a declaration may say since checks were first kept: unsaid it leaves the hash of those as it was."""
 
 Floats = NDArray[np.float64]
 
@@ -59,7 +62,10 @@ class Sender:
     @property
     def declared(self) -> str:
         """The SHA-256 of how its channels were declared."""
-        said = {name: asdict(ring.channel) for name, ring in self.rings.items()}
+        said = {
+            name: {key: one for key, one in asdict(ring.channel).items() if one or key not in SAID_LATER}
+            for name, ring in self.rings.items()
+        }
         return hashlib.sha256(json.dumps(said, sort_keys=True).encode()).hexdigest()
 
     @property
@@ -102,11 +108,11 @@ class Sender:
 
         Parameters: ``here`` the sender's time [s].
         """
-        traces = {
-            name: (ring, *ring.last(OF_PULSES, here))
-            for name, ring in self.rings.items()
-            if ring.channel.quantity in PULSATES and not ring.channel.shows and ring.state(here) == "live"
+        rings = {
+            name: ring for name, ring in self.rings.items() if ring.channel.pulsates and ring.state(here) == "live"
         }
+        here = min([here, *(ring.newest for ring in rings.values())])  # what is still on its way is no missing stroke
+        traces = {name: (ring, *ring.last(OF_PULSES, here)) for name, ring in rings.items()}
         whole = {name: one for name, one in traces.items() if len(one[1]) >= FAST * OF_PULSES / 2}
         if not whole:
             return Pulses()
@@ -116,23 +122,31 @@ class Sender:
         speed = speed_of(np.stack(list(even.values())), rate)
         if speed is None:
             return Pulses()
-        return Pulses(speed, self._blocked(even, rate, speed))
+        counts = {name: missed(trace, rate, speed, WINDOWS[0]) for name, trace in even.items()}
+        shut, apart = set[str](), set[str]()
+        for alike in self._by_quantity(even):
+            shut |= blocked(alike, rate, speed)
+            places = {name: place for name in alike if (place := self.rings[name].channel.draws)}
+            apart |= out_of_turn(alike, places, rate, speed)
+        return Pulses(speed, frozenset(shut), {name: one for name, one in counts.items() if one}, frozenset(apart))
 
-    def _blocked(self, traces: Mapping[str, Floats], rate: float, speed: float) -> frozenset[str]:
-        found: set[str] = set()
+    def _by_quantity(self, traces: Mapping[str, Floats]) -> Iterator[dict[str, Floats]]:
+        """The traces of sensors that stay at a bore, those of one quantity together."""
         for quantity in PULSATES:
             names = [n for n, ring in self.at_bores.items() if n in traces and ring.channel.quantity == quantity]
-            found |= blocked({name: traces[name] for name in names}, rate, speed)
-        return frozenset(found)
+            yield {name: traces[name] for name in names}
 
 
 @dataclass(frozen=True, slots=True)
 class Pulses:
-    """What pulses tell: the engine ``speed`` [rev/s], None where no cycle stands out, and the channels whose hose lets
-    none through."""
+    """What pulses tell: the engine ``speed`` [rev/s], None where no cycle stands out; the channels whose hose lets none
+    through; how many intake strokes did not draw in the last two seconds, by channel; and the channels whose pulses
+    come ``out_of_turn``."""
 
     speed: float | None = None
     blocked: frozenset[str] = frozenset()
+    missed: Mapping[str, int] = field(default_factory=dict)
+    out_of_turn: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,7 +1,7 @@
 """The shop's instruments as their page shows them: channels, sources, and what their sensors differ by."""
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,15 +12,19 @@ from app.shop.commands.live.channel_checks import Array
 from app.shop.store.live.tables import ChannelCheckRow
 from app.sync.engine.units import KPA
 from app.web.live.channels import Floats
-from app.web.live.hub import Hub
+from app.web.live.hub import Hub, written
 from app.web.live.senders import SourceTold
 from app.wording.message import say
 from app.wording.names import moment
 from app.wording.program import live_values as words
 from app.wording.quantities import percent
 
-POINTS = 60
-"""Points of a channel's strip."""
+SLOWER, LITTLE = 1.25, 0.05
+"""By how much a sensor may be slower than its file says, times and seconds, before that is told (our judgement)."""
+
+POINTS, MEANS = 60, 10
+"""Points of a channel's strip, and into how many parts it is cut whose length each point is the mean of: pulses would
+beat with the points."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,12 +81,14 @@ def shown(session: Session, hub: Hub, now: str) -> Instruments:
     array = hub.array()
     known = channel_checks.wiggled(session, array.channels) if array is not None else frozenset[int]()
     bores = tuple(sorted(array.bores.values())) if array is not None else ()
+    channels = hub.channels()
+    lags = {name: float(str(one["lag"])) for name, one in channels.items()}
     return Instruments(
-        channels=_channels(hub.channels(), hub.strips()),
+        channels=_channels(channels, hub.strips()),
         sources=tuple(_source(name, one) for name, one in sorted(hub.sources().items())),
         notes=_notes(hub),
         array=array,
-        standing=_standing(session, array, known, now) if array is not None else (),
+        standing=_standing(session, array, known, lags, now) if array is not None else (),
         unknown=tuple(bore for bore in bores if bore not in known),
         checks=tuple(_check(row) for row in channel_checks.newest(session)),
     )
@@ -94,7 +100,7 @@ def _channels(told: Mapping[str, Mapping[str, object]], strips: Mapping[str, Flo
             name,
             str(one["bore"] or ""),
             say(words.STATES[str(one["state"])]),
-            "\u2013" if one["value"] is None else f"{one['value']:g}",
+            "\u2013" if one["value"] is None else written(float(str(one["value"]))),
             str(one["unit"]),
             f"{one['found_rate']:g}",
             int(str(one["refused"])),
@@ -109,7 +115,9 @@ def _strip(values: Floats) -> str:
     """Values as points of a line, from the lowest to the highest of them or a hundredth of it."""
     if len(values) < 2:
         return ""
-    some = np.array([part.mean() for part in np.array_split(values, min(POINTS, len(values)))])
+    weights = np.hanning(max(3, len(values) // MEANS) + 2)
+    smooth = np.convolve(values, weights / weights.sum(), mode="valid") if len(values) > len(weights) else values
+    some = smooth[np.linspace(0, len(smooth) - 1, min(POINTS, len(smooth))).astype(int)]
     low, high = float(some.min()), float(some.max())
     span = max(high - low, 0.01 * abs(high), 1e-9)
     places = 10 - 18 * (some - (low + high) / 2) / span
@@ -125,10 +133,17 @@ def _source(name: str, told: SourceTold) -> SourceRow:
 
 def _notes(hub: Hub) -> tuple[str, ...]:
     speed = json.loads(hub.event())["speed"]
-    return () if speed["agrees"] else (say(words.SPEEDS_DIFFER, told=speed["told"], pulses=speed["pulses"]),)
+    said = [] if speed["agrees"] else [say(words.SPEEDS_DIFFER, told=speed["told"], pulses=speed["pulses"])]
+    for one in hub.pulses():
+        said += [say(words.MISSED_AT, channel=name, count=count) for name, count in sorted(one.missed.items())]
+        if one.out_of_turn:
+            said.append(say(words.OUT_OF_TURN, channels=", ".join(sorted(one.out_of_turn))))
+    return tuple(said)
 
 
-def _standing(session: Session, array: Array, known: Sequence[int] | frozenset[int], now: str) -> tuple[str, ...]:
+def _standing(
+    session: Session, array: Array, known: frozenset[int], declared: Mapping[str, float], now: str
+) -> tuple[str, ...]:
     said = []
     found = channel_checks.in_force(session, array.channels, now)
     if found is None:
@@ -139,6 +154,10 @@ def _standing(session: Session, array: Array, known: Sequence[int] | frozenset[i
         said.append(say(words.PROVES if found.proves else words.GUIDES))
     if known:
         said.append(say(words.BORES_KNOWN, bores=", ".join(map(str, sorted(known))), count=len(known)))
+    for name, lag in sorted(channel_checks.lags(session, array.channels).items()):
+        told = declared.get(name, lag)
+        if lag > SLOWER * told + LITTLE:
+            said.append(say(words.SLOWER, channel=name, lag=f"{lag:.1f}", told=f"{told:g}"))
     return tuple(said)
 
 

@@ -22,6 +22,10 @@ FAULTS: Mapping[StrEnum, Message] = {
     ChannelFault.NOT_ONE_OF: Message("{where} has to be one of {choices}."),
     ChannelFault.NO_SUCH_CHANNEL: Message("{where} has to name groups as channels: {choices}."),
     ChannelFault.BAD_PATTERN: Message("{where} is no pattern: {problem}"),
+    ChannelFault.ROOT_TOO_LATE: Message(
+        "{where} is damped before its root is taken, so it reads high by as much as its hose pulses. Use it as a probe "
+        "that is carried, with no bore."
+    ),
     ChannelFault.NOT_DAMPED: Message(
         "{where} is slow and not damped: up to {left} of the pulse would be left. Measure its lag, or sample faster."
     ),

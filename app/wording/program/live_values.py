@@ -17,6 +17,13 @@ SOURCE_PROBLEM = Message("It last ended with: {problem}")
 SPEEDS_DIFFER = Message(
     "The channel tells {told} rpm, the pulses at the bores {pulses} rpm. The speed is not saved. Check its channel."
 )
+MISSED_AT = Message(
+    "{channel}: an intake stroke did not draw in the last two seconds. Find out why before you adjust.",
+    many="{channel}: {count} intake strokes did not draw in the last two seconds. Find out why before you adjust.",
+)
+OUT_OF_TURN = Message(
+    "{channels}: the pulses come in the turn of another bore. Their hoses or channels may be swapped."
+)
 
 HELD = {
     "ambient": Message("open to the air"),
@@ -33,6 +40,9 @@ BORES_KNOWN = Message(
     "The channel of bore {bores} was seen to be its own.",
     many="The channels of bores {bores} were seen to be their own.",
 )
+SLOWER = Message(
+    "{channel} takes {lag}\u00a0s to show 63\u00a0% of a change; its file says {told}. Correct lag in the channel file."
+)
 
 TAKE = Message("Take {value}", limit=24, note="A button that keeps the live value.")
 TAKE_ANYWAY = Message("Take {value} anyway", limit=32, note="A button: the live value has not settled.")
@@ -45,6 +55,7 @@ MOVING = Message("Still moving. Wait.")
 SCATTERS = Message("It scatters by {sd} %. Wait.")
 TOO_SOON = Message("Settling. Wait.")
 BLOCKED = Message("No pulses come through. Check the hose.")
+MISSED = Message("Not every intake stroke draws. Find out why.")
 SETTLED = Message("Settled, within {sd} %.")
 TABLES[Unsettled] = {
     Unsettled.NO_VALUE: STALE,
@@ -52,6 +63,7 @@ TABLES[Unsettled] = {
     Unsettled.MOVING: MOVING,
     Unsettled.SCATTERS: SCATTERS,
     Unsettled.BLOCKED: BLOCKED,
+    Unsettled.MISSED: MISSED,
 }
 TABLES[Incomparable] = {
     Incomparable.TOO_FEW: Message("No two sensors at bores send a pressure. Only those can be compared."),

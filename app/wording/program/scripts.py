@@ -84,6 +84,7 @@ WORDS: Mapping[str, Message] = {
     "live-take-all": live_values.TAKE_ALL,
     "live-take-all-anyway": live_values.TAKE_ALL_ANYWAY,
     "live-blocked": live_values.BLOCKED,
+    "live-missed": live_values.MISSED,
     "live-stale": live_values.STALE,
     "live-frozen": live_values.FROZEN,
     "live-refused": live_values.REFUSED,

@@ -11,7 +11,7 @@ from scipy.signal.windows import hann
 from app.sync.signals.averaging import (
     NOISE_BANDWIDTH,
     SLOWER,
-    flow_mean,
+    flow_of,
     hann_mean,
     hann_weights,
     slow_error,
@@ -52,12 +52,13 @@ def test_the_root_comes_before_the_mean(swing: float) -> None:
     """A drop of (1 + m sin)^2 has the root 1 + m sin, whose mean is 1; the root of the mean is sqrt(1 + m^2 / 2)."""
     times = ticks(4.0)
     drops = (1 + swing * np.sin(2 * np.pi * 7.5 * times)) ** 2
-    assert flow_mean(times, drops, 4.0, 4.0) == pytest.approx(1.0, abs=1e-4)
+    flows = np.array([flow_of(drop, 1.0) for drop in drops])
+    assert hann_mean(times, flows, 4.0, 4.0) == pytest.approx(1.0, abs=1e-4)
     assert math.sqrt(hann_mean(times, drops, 4.0, 4.0)) == pytest.approx(math.sqrt(1 + swing**2 / 2), abs=1e-4)
 
 
 def test_flow_backwards_counts_as_such() -> None:
-    assert flow_mean(ticks(2.0), np.full(401, -9.0), 2.0) == pytest.approx(-3.0)
+    assert flow_of(-9.0, 1.0) == pytest.approx(-3.0)
 
 
 def test_a_slow_engine_is_averaged_for_eight_cycles() -> None:

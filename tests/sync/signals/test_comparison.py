@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from app.sync.signals.comparison import Floats, Held, Incomparable, IncomparableError, compared, moved
+from app.sync.signals.comparison import Floats, Held, Incomparable, IncomparableError, compared, lag_of, moved
 
 
 def sensors(*means: float, scatter: float = 20.0, seed: int = 1) -> dict[str, Floats]:
@@ -149,3 +149,23 @@ def test_a_channel_has_moved_by_a_fifth_and_another_with_it_by_half_as_much(
     with pytest.raises(IncomparableError) as problem:
         moved(traces, 5.0)
     assert problem.value.channels == (channels or ())
+
+
+def pulled(lag: float, rate: float = 200.0) -> tuple[Floats, Floats]:
+    """A vacuum of 33 kPa with pulses on it, whose hose is taken off at 2.3 s, by a sensor of the first order."""
+    times = np.arange(round(6.0 * rate)) / rate
+    before = 33e3 * (1 + 0.1 * np.sin(2 * np.pi * 7.5 * times))
+    noise = 30 * np.random.default_rng(6).standard_normal(len(times))
+    return times, np.where(times < 2.3, before, 33e3 * np.exp(-np.maximum(times - 2.3, 0) / lag)) + noise
+
+
+@pytest.mark.parametrize("lag", [0.05, 0.2, 0.5])
+def test_the_lag_of_a_sensor_shows_when_its_hose_is_taken_off(lag: float) -> None:
+    assert lag_of(*pulled(lag), 2.0) == pytest.approx(lag, rel=0.1)
+
+
+def test_a_sensor_that_is_too_quick_or_does_not_move_tells_no_lag() -> None:
+    assert lag_of(*pulled(0.002), 2.0) is None
+    times, values = pulled(0.2)
+    assert lag_of(times, np.full_like(values, 33e3), 2.0) is None
+    assert lag_of(times[:0], values[:0], 2.0) is None

@@ -1,9 +1,9 @@
-"""Speed and blocked hoses from the pulses of simulated runners."""
+"""Speed, blocked hoses, missing strokes and swapped channels from the pulses of simulated runners."""
 
 import numpy as np
 import pytest
 
-from app.sync.signals.pulses import HARMONICS, blocked, speed_of, strength
+from app.sync.signals.pulses import HARMONICS, blocked, missed, out_of_turn, speed_of, strength
 from tests.sync.signals.traces import RATE, Floats, pulse, ticks
 
 
@@ -61,3 +61,60 @@ def test_the_strength_of_a_wave_is_its_root_mean_square(harmonic: int) -> None:
 
 def test_nothing_has_no_strength() -> None:
     assert strength(np.zeros(800), RATE, 15.0) == 0.0
+
+
+def strokes(rpm: float, left: float, gone: float, seed: int) -> tuple[Floats, int, int]:
+    """A runner whose cycles scatter by 6 % and of whose strokes a part does not draw; how many of those lie wholly in
+    the last two seconds, and how many with their cycle."""
+    rng, times = np.random.default_rng(seed), ticks(4.0)
+    turned = times * rpm / 120 + rng.random()
+    cycles = np.floor(turned).astype(int)
+    numbers = np.arange(cycles[-1] + 1)
+    lost = rng.random(len(numbers)) < gone
+    heights = np.where(lost, 0.0, 1 + 0.06 * rng.standard_normal(len(numbers)))
+    begins, ends = (numbers - turned[0]) * 120 / rpm, (numbers + 1 / 3 - turned[0]) * 120 / rpm
+    inside = lost & (begins > 2.1) & (ends < 3.9)
+    near = lost & (ends > 1.8) & (begins < 4.0)
+    drawn = pulse(turned, 2.0) * heights[cycles]
+    return 1 + left * (drawn - 1) + 0.02 * rng.standard_normal(len(times)), int(inside.sum()), int(near.sum())
+
+
+@pytest.mark.parametrize(("rpm", "left"), [(700, 0.5), (900, 0.3), (900, 0.05), (1100, 0.3)])
+def test_single_strokes_that_do_not_draw_are_counted_and_none_where_all_do(rpm: float, left: float) -> None:
+    found = 0
+    for seed in range(20):
+        whole, *_ = strokes(rpm, left, 0.0, seed)
+        assert missed(whole, RATE, rpm / 60, 2.0) == 0
+        some, least, most = strokes(rpm, left, 0.2 if seed % 2 else 0.05, seed)
+        assert least <= missed(some, RATE, rpm / 60, 2.0) <= most
+        found += least > 0
+    assert found >= 10
+
+
+def test_still_air_and_faint_pulses_miss_no_stroke() -> None:
+    noise = np.random.default_rng(4).standard_normal(800)
+    assert missed(1 + 0.01 * noise, RATE, 15.0, 2.0) == 0
+    assert missed(np.ones(800), RATE, 15.0, 2.0) == 0
+    assert missed(np.ones(5), RATE, 15.0, 2.0) == 0
+    faint, *_ = strokes(900, 0.01, 0.2, 1)
+    assert missed(faint, RATE, 15.0, 2.0) == 0
+
+
+@pytest.mark.parametrize("swapped", [(1, 2), (1, 5), (3, 8)])
+@pytest.mark.parametrize("left", [0.05, 0.5])
+def test_two_channels_that_changed_places_are_named_by_the_firing_order(swapped: tuple[int, int], left: float) -> None:
+    order = dict(zip((1, 5, 4, 2, 6, 3, 7, 8), range(1, 9), strict=True))
+    drawn = traces(15.0, left=left)[::-1]  # the first of these is the last to draw
+    found = {bore: drawn[place - 1] for bore, place in order.items()}
+    assert out_of_turn(found, order, RATE, 15.0) == frozenset()
+    one, other = swapped
+    found[one], found[other] = found[other], found[one]
+    assert out_of_turn(found, order, RATE, 15.0) == {one, other}
+
+
+def test_what_does_not_agree_among_themselves_names_none() -> None:
+    drawn = traces(15.0)
+    places = {bore: bore + 1 for bore in range(8)}
+    assert out_of_turn(dict(enumerate(drawn)), places, RATE, 15.0) == frozenset()  # all the other way round
+    assert out_of_turn({n: drawn[n] for n in range(3)}, {n: n + 1 for n in range(3)}, RATE, 15.0) == frozenset()
+    assert out_of_turn(dict(enumerate(np.ones((8, 800)))), places, RATE, 15.0) == frozenset()

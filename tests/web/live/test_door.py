@@ -2,7 +2,11 @@
 
 import asyncio
 import json
+import logging
+import urllib.request
+from collections.abc import AsyncIterator
 from concurrent.futures import ThreadPoolExecutor
+from http.client import HTTPException
 from typing import Any
 
 import pytest
@@ -14,6 +18,7 @@ from app.web.live import doors as live
 from app.web.live.hub import Hub
 from app.web.security.feed_door import MOST_A_SECOND, FeedDoor
 from app.web.security.middleware import TABLET, TIME_LIMIT
+from tests.serving import serving
 from tests.shop.yard import key
 from tests.web.live.pushes import FEED, let_in, probe
 from tests.web.security.bench import Bench
@@ -126,6 +131,49 @@ def test_the_stream_ends_itself_before_it_is_cut(shop: Database, monkeypatch: py
     assert retry == "retry: 200\n\n"
     assert events
     assert all(json.loads(one.removeprefix("data: "))["channels"] == {} for one in events)
+
+
+@pytest.mark.parametrize("cut", [False, True])
+def test_streams_that_end_themselves_leave_the_log_empty(
+    shop: Database, monkeypatch: pytest.MonkeyPatch, cut: bool
+) -> None:
+    """Four of them at the real server; one that is cut off as by the limit of a request would be in its log."""
+
+    async def cut_off(_: Hub) -> AsyncIterator[str]:
+        yield "retry: 200\n\n"
+        raise TimeoutError
+
+    monkeypatch.setattr(live, "LASTS", 0.5)
+    if cut:
+        monkeypatch.setattr(live, "_events", cut_off)
+
+    def ends(server: str) -> bool:
+        with urllib.request.urlopen(f"{server}/api/live/events", timeout=20) as stream:
+            try:
+                return bool(stream.read().startswith(b"retry: 200"))
+            except (OSError, HTTPException):
+                return False
+
+    log = Logged()
+    with serving(shop) as server, ThreadPoolExecutor(4) as tablets:
+        logging.getLogger("uvicorn.error").addHandler(log)
+        try:
+            whole = list(tablets.map(ends, [server] * 4))
+        finally:
+            logging.getLogger("uvicorn.error").removeHandler(log)
+    assert whole == [not cut] * 4
+    assert bool(log.told) == cut
+
+
+class Logged(logging.Handler):
+    """What was logged meanwhile."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.told: list[logging.LogRecord] = []
+
+    def emit(self, record: logging.LogRecord) -> None:
+        self.told.append(record)
 
 
 def test_the_newest_event_is_there_without_a_stream(bench: Bench) -> None:

@@ -10,7 +10,7 @@ import pytest
 from app.live.channels import Channel
 from app.shop.store.live import traces
 from app.web.live.channels import KEPT
-from app.web.live.hub import EVERY, Hub, LookDiffersError
+from app.web.live.hub import EVERY, Hub, LookDiffersError, written
 from tests.web.live.pushes import Bench, probe
 
 FLOW = Channel("flow", "kg/h", high=60.0)
@@ -201,6 +201,75 @@ def test_a_hose_that_lets_no_pulse_through_does_not_settle(hub: Hub, clock: Cloc
     send(hub, clock, array({"b3": 0.02}), 6.0)
     found = {name: one["missing"] for name, one in json.loads(hub.event())["channels"].items()}
     assert found == {"b1": "", "b2": "", "b3": "blocked", "b4": "", "tacho": ""}
+
+
+def test_a_stroke_that_does_not_draw_is_told_at_its_bore(hub: Hub, clock: Clock) -> None:
+    bench = array({})
+    send(hub, clock, bench, 5.0)
+    bench.modulations["b2"] = 0.0
+    send(hub, clock, bench, 0.2)  # one cycle and a half
+    bench.modulations["b2"] = 0.3
+    send(hub, clock, bench, 1.0)
+    assert hub.pulses()[0].missed.keys() == {"b2"}
+    assert hub.pulses()[0].missed["b2"] in (1, 2)
+    assert told(hub, "b2")["missing"] == "missed"
+    assert told(hub, "b1")["missing"] == ""
+    clock.now += EVERY
+    send(hub, clock, bench, 2.5)  # what a value is the mean of has all of its strokes again
+    assert told(hub, "b2")["missing"] == ""
+
+
+@pytest.mark.parametrize("order", [(1, 2, 3, 4), (1, 3, 2, 4)])
+def test_swapped_channels_are_told_where_the_file_says_the_firing_order(
+    hub: Hub, clock: Clock, order: tuple[int, ...]
+) -> None:
+    bench = array({})
+    for name, place in zip(bench.levels, order[::-1], strict=False):  # the bench's last one draws first
+        bench.channels[name] = {**bench.channels[name], "draws": place}
+    send(hub, clock, bench, 6.0)
+    assert hub.pulses()[0].out_of_turn == (set() if order == (1, 2, 3, 4) else {"b2", "b3"})
+
+
+def test_the_root_of_a_pressure_drop_comes_before_the_mean(hub: Hub, clock: Clock) -> None:
+    """A drop of (1 + m sin)^2 has the root 1 + m sin, whose mean is 1; the root of its mean is sqrt(1 + m^2 / 2)."""
+    channel = Channel("flow", "kg/h", high=60.0, root=6.5)
+    for push in range(40):
+        at = [1000 + push / 10 + (n + 1) / 200 for n in range(20)]
+        drops = [(one, (1 + 0.5 * math.sin(2 * math.pi * 7.5 * one)) ** 2) for one in at]
+        clock.now += 0.1
+        hub.receive("feed", "one", at[-1], {"probe": drops}, {"probe": channel})
+    assert float(told(hub)["value"]) == pytest.approx(6.5, rel=0.003)
+    assert hub.channels()["probe"]["value"] == float(told(hub)["value"])
+
+
+@pytest.mark.parametrize(
+    ("value", "shown"),
+    [
+        (6.0, "6.000"),
+        (5.48, "5.480"),
+        (0.05, "0.05000"),
+        (9.9996, "10.00"),
+        (1013.2, "1013"),
+        (0.0, "0"),
+        (-6.5, "-6.500"),
+    ],
+)
+def test_a_value_is_shown_with_the_same_digits_whatever_they_are(value: float, shown: str) -> None:
+    assert written(value) == shown
+    assert float(shown) == pytest.approx(value, rel=5e-4)
+
+
+def test_what_pulsates_is_listed_by_its_mean_not_by_the_middle_of_its_pulses(hub: Hub, clock: Clock) -> None:
+    """A cylinder that draws for a third of its cycle shows less than its mean for most of the time."""
+    channel = Channel("flow", "kg/h", high=60.0)
+    for push in range(40):
+        at = [1000 + push / 10 + (n + 1) / 200 for n in range(20)]
+        turned = [one * 7.5 % 1 for one in at]
+        rows = [(one, 6.5 * (math.pi / 2 * 3 * math.sin(3 * math.pi * part) if part < 1 / 3 else 0.0))
+                for one, part in zip(at, turned, strict=True)]  # fmt: skip
+        clock.now += 0.1
+        hub.receive("feed", "one", at[-1], {"probe": rows}, {"probe": channel})
+    assert hub.channels()["probe"]["value"] == pytest.approx(6.5, rel=0.015)
 
 
 def test_a_speed_that_the_pulses_deny_is_told_and_not_kept(hub: Hub, clock: Clock) -> None:

@@ -1,7 +1,7 @@
 """Sensors that stay at their bores, compared with each other: stored as evidence, and what is known at a time."""
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -26,6 +26,7 @@ from app.sync.signals.comparison import (
     Incomparable,
     IncomparableError,
     compared,
+    lag_of,
     moved,
 )
 
@@ -79,12 +80,8 @@ def compare(shop: Database, key: str, array: Array | None, held: Held, by: str, 
     ``held`` is what they are at. Raises RejectedError where they cannot be compared, with the engine running, and
     without initials.
     """
-    key = checked(key)
-    with shop.writing() as session:
-        sent = fingerprint(held=held, by=by)
-        if again := earlier(session, ChannelCheckRow, key, sent):
-            return again.ident
-        array = _required(by, array)
+
+    def row_of(key: str, sent: str, array: Array) -> ChannelCheckRow:
         if array.speed is not None and array.speed > TURNS:
             raise RejectedError({"": because(Incomparable.ENGINE_RUNS)})
         found = _compared(array, held)
@@ -94,30 +91,54 @@ def compare(shop: Database, key: str, array: Array | None, held: Held, by: str, 
         }
         row = _row(key, sent, array, held, figures, by, at)
         row.spread, row.depth = found.spread, found.depth
-        return _stored(session, row)
+        return row
+
+    return _kept(shop, key, fingerprint(held=held, by=by), array, by, row_of)
 
 
 def wiggle(shop: Database, key: str, array: Array | None, bore: int, begun: float, by: str, at: str) -> int:
-    """Store that a bore's own channel moved, and no other, since its hose was taken off; returns the row's id.
+    """Store that a bore's own channel moved, and no other, since its hose was taken off, and its lag; returns the row's
+    id.
 
     ``begun`` is when that was asked for [s, the sender's time]. Raises RejectedError where none moved, several did, or
     the channel of another bore.
     """
-    key = checked(key)
-    with shop.writing() as session:
-        sent = fingerprint(bore=bore, by=by)
-        if again := earlier(session, ChannelCheckRow, key, sent):
-            return again.ident
-        array = _required(by, array)
+
+    def row_of(key: str, sent: str, array: Array) -> ChannelCheckRow:
         try:
             name = moved(array.traces, begun)
         except IncomparableError as problem:
             raise RejectedError({"": because(problem.code, channels=problem.channels)}) from None
         if array.bores[name] != bore:
             raise RejectedError({"": because(Incomparable.OTHER_MOVED, channel=name, bore=array.bores[name])})
-        row = _row(key, sent, array, "wiggle", {name: {"bore": bore}}, by, at)
+        lag = lag_of(*array.traces[name], begun)
+        row = _row(key, sent, array, "wiggle", {name: {"bore": bore, **({} if lag is None else {"lag": lag})}}, by, at)
         row.bore = bore
-        return _stored(session, row)
+        return row
+
+    return _kept(shop, key, fingerprint(bore=bore, by=by), array, by, row_of)
+
+
+def _kept(
+    shop: Database,
+    key: str,
+    sent: str,
+    array: Array | None,
+    by: str,
+    row_of: Callable[[str, str, Array], ChannelCheckRow],
+) -> int:
+    """Store the row of a check once, and return its id; the same key again is answered with what is there.
+
+    ``sent`` is what came with the key. Raises RejectedError where the sensors cannot be compared, and without initials.
+    """
+    key = checked(key)
+    with shop.writing() as session:
+        if again := earlier(session, ChannelCheckRow, key, sent):
+            return again.ident
+        row = row_of(key, sent, _required(by, array))
+        session.add(row)
+        session.flush()
+        return row.ident
 
 
 def in_force(session: Session, channels: str, at: str) -> InForce | None:
@@ -137,6 +158,12 @@ def in_force(session: Session, channels: str, at: str) -> InForce | None:
 def wiggled(session: Session, channels: str) -> frozenset[int]:
     """The bores whose channel was seen to be theirs, of channels declared so."""
     return frozenset(row.bore for row in _rows(session, channels) if row.bore is not None)
+
+
+def lags(session: Session, channels: str) -> Mapping[str, float]:
+    """What each sensor's time constant was last seen to be [s], of channels declared so."""
+    told = [json.loads(row.figures) for row in _rows(session, channels) if row.kind == "wiggle"]
+    return {name: float(one["lag"]) for figures in told for name, one in figures.items() if "lag" in one}
 
 
 def newest(session: Session, most: int = 20) -> Sequence[ChannelCheckRow]:
@@ -176,9 +203,3 @@ def _row(
     return ChannelCheckRow(
         key=key, payload=sent, channels=array.channels, kind=kind, figures=said, by=by.strip(), at=at
     )
-
-
-def _stored(session: Session, row: ChannelCheckRow) -> int:
-    session.add(row)
-    session.flush()
-    return row.ident
