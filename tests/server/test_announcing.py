@@ -20,6 +20,7 @@ from app.server.announcing import NAMES, Announcer, announcing
 from app.server.certificates import ready
 from app.server.cli import now, pairing_for
 from app.server.network import LOOPBACK
+from app.shop.store.database import Database
 from app.web.security.middleware import KnownHost
 from app.wording.message import say
 from app.wording.program import cli as words
@@ -138,9 +139,9 @@ def test_only_the_announced_name_is_answered_to(tmp_path: Path, told: list[str])
         assert not guard.knows("evenbore-2.local:8000")
 
 
-def test_pairing_opens_the_name_first_and_the_number_after_it(tmp_path: Path, told: list[str]) -> None:
+def test_pairing_opens_the_name_first_and_the_number_after_it(shop: Database, tmp_path: Path, told: list[str]) -> None:
     announcer = here(tmp_path, told, "https")
-    pairing = pairing_for("192.168.7.20", 8000, "https", announcer)
+    pairing = pairing_for(shop, "192.168.7.20", 8000, "https", announcer)
     assert pairing.home == "https://192.168.7.20:8000/"
     with announcing(announcer):
         announcer.wait()
