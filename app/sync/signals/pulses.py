@@ -119,7 +119,8 @@ def missed(trace: Floats, rate: float, speed: float, within: float) -> int:
 
     The trace is folded at the cycle: the middle of all cycles is the usual pulse, as long as less than half are gone.
 
-    Parameters: ``trace``, shape (values,); ``rate`` of values [1/s]; ``speed`` of the engine [rev/s].
+    Parameters: ``trace``, shape (values,); ``rate`` of values [1/s]; ``speed`` of the engine [rev/s];
+    ``within`` how long ago at most [s].
     """
     cycle = rate * cycle_of(speed)
     times = np.arange(len(trace))
