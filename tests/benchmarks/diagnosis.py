@@ -43,9 +43,10 @@ def diagnosed(engine: FaultEngine) -> Case:
     """Follow the diagnosis from test to test, until it ends or the time does."""
     bench = Bench(engine)
     allowed = tuple(measure for measure in FindingKind if measure.value in engine.has)
+    evened = FindingKind.VACUUM if engine.by_column else FindingKind.AIR
     findings: list[Finding] = []
     while True:
-        said = diagnose(engine.banks, findings, allowed, running=bench.running)
+        said = diagnose(engine.banks, findings, allowed, running=bench.running, evened=evened)
         following = said.next_test
         if following is None or bench.minutes + following.minutes > LONGEST:
             return _case(engine, bench, said)

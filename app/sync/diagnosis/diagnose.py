@@ -12,7 +12,7 @@ from app.sync.diagnosis.evidence import Deviation, Finding, Place, seen
 from app.sync.diagnosis.likelihood import doubt
 from app.sync.diagnosis.measurements import CATALOGUE, Extent, FindingKind, Use
 from app.sync.diagnosis.next_test import NextTest, ranked
-from app.sync.diagnosis.posterior import Beliefs, posterior
+from app.sync.diagnosis.posterior import Beliefs, believed
 
 NAMED, SOUND_ENOUGH, LIKELY = 0.90, 0.95, 0.45
 """Odds from which a cause is found, from which nothing more is looked for, and from which one is likely; our
@@ -79,15 +79,17 @@ def diagnose(
     *,
     running: bool = True,
     sound: float = SOUND_BEFORE,
+    evened: FindingKind = FindingKind.AIR,
 ) -> Diagnosis:
     """Weigh the findings of an engine, and say what is next.
 
     Parameters: ``banks`` gives each bore's bank, counted from 0; ``findings`` in the order they were made; ``allowed``
     are the tests that place, instruments and hands allow; ``running`` says whether the engine runs now; ``sound`` is
-    the chance before the findings that nothing is wrong.
+    the chance before the findings that nothing is wrong; ``evened`` is what the plates were evened by, air or vacuum.
     """
-    shown = seen(findings)
-    now = posterior(banks, shown, sound)
+    kept = tuple(findings)
+    now = believed(banks, kept, sound, evened)
+    shown = seen(kept, now.rough)
     standing = _standing(now, shown)
     looked_at = tuple(dict.fromkeys(measure for measure, _ in shown))
     following = _next(now, shown, standing, allowed, running)
@@ -141,7 +143,7 @@ def _against(
             chances = weights @ worded()[measure] / max(weights.sum(), 1e-300)
             apart = chances[kind.words.index(one.word)] * TOO_RARE < chances.max()
         else:
-            middle = expected()[measure][likely]
+            middle = expected(now.evened)[measure][likely]
             off = np.abs(one.off - middle) / np.hypot(one.spread, doubt(measure) * middle)
             usual = np.inf if measure in TABLE[cause].direct else abs(one.off) / one.spread
             apart = min(float(off.min()), float(usual)) > TOO_FAR
