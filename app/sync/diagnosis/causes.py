@@ -106,7 +106,7 @@ SOUND_BEFORE = 0.5
 BALANCED = (EngineFault.LEAK, EngineFault.VALVE, EngineFault.LASH, EngineFault.METER)
 """Causes that the evening may have hidden: their plate was set until the meter was even all the same."""
 BALANCED_BEFORE = 0.75
-"""How likely the plate of such a bore was set with the cause there: an even engine is what leads here, our judgement."""
+"""How likely the plate was set with the cause there, our judgement: an even engine is what leads here."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -19,6 +19,8 @@ DOUBTFUL, SUSPECT = 0.25, 0.25
 TURNED_FROM = 0.05
 """How far off a plate is by what it was evened by, as a share, before it is turned to see if it answers; our
 judgement."""
+NAME = 1.0
+"""What a chance of the right name is worth beside what is told of causes [nats], our judgement."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +76,11 @@ def _by_measure(found: Iterable[NextTest]) -> Mapping[FindingKind, list[NextTest
 
 
 def _alone(one: NextTest) -> float:
-    return one.told / max(one.minutes, SHORTEST)
+    return _worth(one) / max(one.minutes, SHORTEST)
+
+
+def _worth(one: NextTest) -> float:
+    return one.told + NAME * one.gained
 
 
 def _rate(one: NextTest, others: Iterable[NextTest], running: bool) -> float:
@@ -84,7 +90,7 @@ def _rate(one: NextTest, others: Iterable[NextTest], running: bool) -> float:
         for other in others:
             if other.measure is not one.measure and runs(other.measure) is runs(one.measure):
                 spent = one.minutes + other.minutes - CHANGE_OF_STATE
-                rates.append((one.told + other.told) / max(spent, SHORTEST))
+                rates.append((_worth(one) + _worth(other)) / max(spent, SHORTEST))
     return max(rates)
 
 

@@ -21,7 +21,7 @@ SECOND = 0.1
 MOST_WRONG = 3
 """Things wrong at once that are thought of, our judgement: repair, then look again."""
 ROUGH: Mapping[float, float] = {1.0: 0.6, 1.3: 0.25, 1.7: 0.15}
-"""How many times as wide as told the spreads of all instruments may be, and how likely before evidence; our judgement."""
+"""How many times as wide as told all spreads may be, and how likely each is before evidence; our judgement."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

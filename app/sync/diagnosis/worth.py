@@ -76,7 +76,7 @@ def _best_elsewhere(now: Beliefs) -> Floats:
     at_bores = now.of_causes()[:, _named()].max(axis=1)
     whole = max([now.sound, *now.of_engine_causes().values()])
     second, first = np.sort(np.append(at_bores, 0.0))[-2:]
-    return np.maximum(np.where(at_bores < first, first, second), whole)
+    return np.asarray(np.maximum(np.where(at_bores < first, first, second), whole))
 
 
 @cache
