@@ -10,7 +10,7 @@ from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from statistics import median
 
-from app.sync.diagnosis.diagnose import LIKELY, NAMED, Diagnosis, Verdict, diagnose
+from app.sync.diagnosis.diagnose import NAMED, Diagnosis, Verdict, diagnose, is_likely
 from app.sync.diagnosis.evidence import Finding, seen
 from app.sync.diagnosis.measurements import CATALOGUE, Extent, FindingKind, Use
 from tests.benchmarks.fault_bench import Bench
@@ -93,7 +93,7 @@ def _case(engine: FaultEngine, bench: Bench, said: Diagnosis) -> Case:
     first = said.standing[0]
     verdict = said.verdict
     if verdict is Verdict.GOING:
-        verdict = Verdict.LIKELY if first.odds >= LIKELY and first.cause.value != "unknown" else Verdict.NOT_TOLD
+        verdict = Verdict.LIKELY if is_likely(first, said.sound) else Verdict.NOT_TOLD
     named = two[0] if verdict in (Verdict.FOUND, Verdict.LIKELY) else None
     return Case(engine, named, two, bench.minutes, first.odds, verdict)
 

@@ -12,7 +12,7 @@ from app.sync.diagnosis.posterior import Beliefs
 from app.sync.diagnosis.worth import Worth, of_bores, of_engine
 from app.sync.slips.changes import Floats
 
-SHORTEST = 1.0
+SHORTEST = 2.0
 """What even a short test takes a person to go to and enter [min], our judgement."""
 DOUBTFUL, SUSPECT = 0.25, 0.25
 """Odds that all is sound below which only suspects are tested, and odds of a fault that make one; our judgement."""
