@@ -105,8 +105,8 @@ SOUND_BEFORE = 0.5
 
 BALANCED = (EngineFault.LEAK, EngineFault.VALVE, EngineFault.LASH, EngineFault.METER)
 """Causes that the evening may have hidden: their plate was set until the meter was even all the same."""
-BALANCED_BEFORE = 0.75
-"""How likely the plate was set with the cause there, our judgement: an even engine is what leads here."""
+BALANCED_BEFORE = 0.5
+"""How likely the plate was set with the cause there, our judgement: it may have been there, or have come since."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

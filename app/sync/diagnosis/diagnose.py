@@ -14,7 +14,7 @@ from app.sync.diagnosis.measurements import CATALOGUE, Extent, FindingKind, Use
 from app.sync.diagnosis.next_test import NextTest, ranked
 from app.sync.diagnosis.posterior import Beliefs, believed
 
-NAMED, SOUND_ENOUGH, LIKELY = 0.90, 0.95, 0.40
+NAMED, SOUND_ENOUGH, LIKELY = 0.90, 0.95, 0.50
 """Odds from which a cause is found, from which nothing more is looked for, and from which one is likely if that
 nothing is wrong is not likelier; our judgement."""
 MORE_SOUND = 0.45
