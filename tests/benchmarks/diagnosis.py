@@ -5,11 +5,12 @@ Every engine is drawn from a seed of its own. A cause is right when cause and bo
 
 import argparse
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from statistics import median
 
-from app.sync.diagnosis.diagnose import LIKELY, NAMED, Diagnosis, Verdict, diagnose
+from app.sync.diagnosis.diagnose import NAMED, Diagnosis, Verdict, diagnose, is_likely
 from app.sync.diagnosis.evidence import Finding, seen
 from app.sync.diagnosis.measurements import CATALOGUE, Extent, FindingKind, Use
 from tests.benchmarks.fault_bench import Bench
@@ -19,7 +20,7 @@ from tests.benchmarks.report import report
 
 LONGEST = 90.0
 ODD = 2.5
-FAULTY, SOUND, ODD_ONES = 97_000_000, 98_000_000, 99_000_000
+FAULTY, SOUND, ODD_ONES = 100_000_000, 101_000_000, 102_000_000
 
 
 @dataclass(frozen=True)
@@ -43,9 +44,10 @@ def diagnosed(engine: FaultEngine) -> Case:
     """Follow the diagnosis from test to test, until it ends or the time does."""
     bench = Bench(engine)
     allowed = tuple(measure for measure in FindingKind if measure.value in engine.has)
+    evened = FindingKind.VACUUM if engine.by_column else FindingKind.AIR
     findings: list[Finding] = []
     while True:
-        said = diagnose(engine.banks, findings, allowed, running=bench.running)
+        said = diagnose(engine.banks, findings, allowed, running=bench.running, evened=evened)
         following = said.next_test
         if following is None or bench.minutes + following.minutes > LONGEST:
             return _case(engine, bench, said)
@@ -91,7 +93,7 @@ def _case(engine: FaultEngine, bench: Bench, said: Diagnosis) -> Case:
     first = said.standing[0]
     verdict = said.verdict
     if verdict is Verdict.GOING:
-        verdict = Verdict.LIKELY if first.odds >= LIKELY and first.cause.value != "unknown" else Verdict.NOT_TOLD
+        verdict = Verdict.LIKELY if is_likely(first, said.sound) else Verdict.NOT_TOLD
     named = two[0] if verdict in (Verdict.FOUND, Verdict.LIKELY) else None
     return Case(engine, named, two, bench.minutes, first.odds, verdict)
 
@@ -150,35 +152,45 @@ def confusion(faulty: list[Case]) -> Iterator[str]:
             )
 
 
-def main() -> None:
-    """Print the tables."""
-    parser = argparse.ArgumentParser()
-    parser.add_argument("--engines", type=int, default=1000)
-    parser.add_argument("--seed", type=int, default=0)
-    asked = parser.parse_args()
-    count, more = asked.engines, max(asked.engines // 4, 1)
-    faulty = [diagnosed(one) for one in engines(FAULTY + asked.seed, count)]
-    sound = [diagnosed(one) for one in engines(SOUND + asked.seed, count, "")]
+Worked = Callable[[Callable[[FaultEngine], Case], Iterable[FaultEngine]], list[Case]]
+
+
+def tables(of: Worked, count: int, seed: int) -> None:
+    """Print them. ``of`` makes every case, ``count`` engines of each kind from ``seed`` on."""
+    more = max(count // 4, 1)
+    faulty = of(diagnosed, engines(FAULTY + seed, count))
+    sound = of(diagnosed, engines(SOUND + seed, count, ""))
     heads = ("right first", "within two", "wrong name", "no name", "sound accused", "minutes faulty", "sound")
     print(f"| engines | {' | '.join(heads)} |")
     print("| --- | --- | --- | --- | --- | --- | --- | --- |")
     print(summary("diagnosis", faulty, sound))
-    listed_faulty = [by_list(one) for one in engines(FAULTY + asked.seed, count)]
-    print(summary("fixed list", listed_faulty, [by_list(one) for one in engines(SOUND + asked.seed, count, "")]))
+    listed_faulty = of(by_list, engines(FAULTY + seed, count))
+    print(summary("fixed list", listed_faulty, of(by_list, engines(SOUND + seed, count, ""))))
     for name, rough, column in (("1.5 times as rough", 1.5, False), ("evened by columns", 1.0, True)):
         print(
             summary(
                 name,
-                [diagnosed(one) for one in engines(ODD_ONES, more, None, rough, column)],
-                [diagnosed(one) for one in engines(SOUND + 500_000, more, "", rough, column)],
+                of(diagnosed, engines(ODD_ONES, more, None, rough, column)),
+                of(diagnosed, engines(SOUND + 500_000, more, "", rough, column)),
             )
         )
-    strange = [diagnosed(one) for one in engines(ODD_ONES + 500_000, more, "gasket")]
+    strange = of(diagnosed, engines(ODD_ONES + 500_000, more, "gasket"))
     print("\n| never told of | named otherwise |\n| --- | --- |")
     print(f"| a gasket between two bores | {share(c.named is not None for c in strange):.3f} |\n")
     print("| odds | n | claimed | true |\n| --- | --- | --- | --- |")
     print(believed(faulty, sound) + "\n")
     print("\n".join(confusion(faulty)))
+
+
+def main() -> None:
+    """Print the tables."""
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--engines", type=int, default=1000)
+    parser.add_argument("--seed", type=int, default=0)
+    parser.add_argument("--workers", type=int, default=2)
+    asked = parser.parse_args()
+    with ProcessPoolExecutor(asked.workers) as pool:
+        tables(lambda do, them: list(pool.map(do, them, chunksize=4)), asked.engines, asked.seed)
 
 
 if __name__ == "__main__":

@@ -13,7 +13,7 @@ from app.sync.diagnosis.diagnose import Verdict, diagnose
 from app.sync.diagnosis.evidence import FEWEST_BORES, Deviation, Finding, Place, seen
 from app.sync.diagnosis.likelihood import engine_states, of_bore, of_engine, shift_of_vacuum
 from app.sync.diagnosis.measurements import CATALOGUE, Extent, FindingKind, Run, Use
-from app.sync.diagnosis.posterior import posterior
+from app.sync.diagnosis.posterior import believed, posterior
 
 BANKS = (0, 0, 0, 0, 1, 1, 1, 1)
 
@@ -188,3 +188,41 @@ def test_scale_of_a_meter_drops_out() -> None:
     first = posterior(BANKS, seen([Finding(FindingKind.AIR, bore, value) for bore, value in enumerate(air)]))
     scaled = posterior(BANKS, seen([Finding(FindingKind.AIR, bore, value * 3.6) for bore, value in enumerate(air)]))
     assert scaled.bores == pytest.approx(first.bores, abs=1e-9)
+
+
+@pytest.mark.parametrize(("evened", "other"), [("air", "vacuum"), ("vacuum", "air")])
+def test_a_leak_shows_in_what_the_plates_were_not_evened_by(evened: str, other: str) -> None:
+    """The meter that a plate was set by is even whatever leaks behind it."""
+    usual = {"air": 6.5, "vacuum": 38.0}
+    found = [Finding(FindingKind(evened), bore, usual[evened]) for bore in range(8)]
+    found += [Finding(FindingKind(other), bore, usual[other] * (0.7 if bore == 3 else 1.0)) for bore in range(8)] * 2
+    found += [Finding(FindingKind.SPRAY, 3, word="moved")] * 2
+    told = diagnose(BANKS, found, evened=FindingKind(evened))
+    assert (told.standing[0].cause, told.standing[0].bore) == (EngineFault.LEAK, 3)
+    assert told.standing[0].odds > 0.8
+
+
+@pytest.mark.parametrize(("times", "rough"), [(1.0, False), (1.8, True)])
+def test_how_rough_the_instruments_are_is_learnt_from_what_they_show(times: float, rough: bool) -> None:
+    """Scatter at every bore and in every round is the instruments', not eight faults."""
+    pick = random.Random(11)
+    shape = [-1.4, -0.9, -0.5, -0.15, 0.15, 0.5, 0.9, 1.4]
+    found = []
+    for measure, usual in ((FindingKind.HEAT, 420.0), (FindingKind.AIR, 6.5), (FindingKind.VACUUM, 38.0)):
+        pick.shuffle(shape)
+        spread = times * CATALOGUE[measure].spread * (1.0 if measure is FindingKind.HEAT else usual)
+        found += [Finding(measure, bore, usual + off * spread) for bore, off in enumerate(shape)]
+    now = believed(BANKS, found)
+    assert (now.rough > 1) is rough
+    assert now.sound > posterior(BANKS, seen(found)).sound or not rough
+
+
+def test_back_pressure_is_read_again_before_a_bank_is_named() -> None:
+    found = [Finding(FindingKind.BACK_PRESSURE, None, value, "", bank) for bank, value in enumerate((4.2, 26.0))]
+    first = diagnose(BANKS, found, [FindingKind.BACK_PRESSURE])
+    assert first.next_test is not None
+    assert first.next_test.again
+    again = [Finding(FindingKind.BACK_PRESSURE, None, 25.0, "", 1)]
+    told = diagnose(BANKS, found + again, [FindingKind.BACK_PRESSURE])
+    assert (told.standing[0].cause, told.standing[0].bank) == (EngineFault.EXHAUST, 1)
+    assert told.standing[0].odds > 0.8 > first.standing[0].odds

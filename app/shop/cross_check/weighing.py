@@ -53,7 +53,9 @@ def cross_check(session: Session, record: VisitRecord) -> CrossCheck:
     bores = tuple(bore for bank in record.layout.banks for bore in bank.bores)
     findings = (*_of_the_round(record, bores, repaired), *(_finding(record, row, bores) for row in rows))
     running = may_run(record)
-    diagnosis = diagnose(bank_of_each(record.layout), findings, allowed(record, cannot), running=running)
+    evened = _evened(record)
+    banks = bank_of_each(record.layout)
+    diagnosis = diagnose(banks, findings, allowed(record, cannot), running=running, evened=evened)
     return CrossCheck(record, tuple(told), rows, findings, cannot, repaired, diagnosis, bores, running)
 
 
@@ -103,10 +105,15 @@ def _of_the_round(record: VisitRecord, bores: tuple[int, ...], repaired: tuple[F
     first = min(entry.ident for entry in whole[-1].entered)
     if any(row.after_reading is not None and row.after_reading >= first for row in repaired):
         return ()
-    flow = record.meter.quantity == "flow"
-    measure, size = (FindingKind.AIR, KG_PER_HOUR) if flow else (FindingKind.VACUUM, KPA)
+    measure = _evened(record)
+    size = KG_PER_HOUR if measure is FindingKind.AIR else KPA
     read = {reading.bore: reading.value for reading in whole[-1].in_base_units}
     return tuple(Finding(measure, bores.index(bore), value / size) for bore, value in read.items() if bore in bores)
+
+
+def _evened(record: VisitRecord) -> FindingKind:
+    """What the plates of a visit are evened by."""
+    return FindingKind.AIR if record.meter.quantity == "flow" else FindingKind.VACUUM
 
 
 def _finding(record: VisitRecord, row: FindingRow, bores: tuple[int, ...]) -> Finding:

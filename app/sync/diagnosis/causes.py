@@ -103,14 +103,21 @@ SOUND_BEFORE = 0.5
 """Chance before any evidence that nothing is wrong with the engine, our judgement."""
 
 
+BALANCED = (EngineFault.LEAK, EngineFault.VALVE, EngineFault.LASH, EngineFault.METER)
+"""Causes that the evening may have hidden: their plate was set until the meter was even all the same."""
+BALANCED_BEFORE = 0.5
+"""How likely the plate was set with the cause there, our judgement: it may have been there, or have come since."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class BoreStates:
-    """Every state a bore may be in: its cause (place in `BORE_CAUSES`), size, whether fuel follows its air, and the
-    share of its cause that it is; all of shape (states,)."""
+    """Every state a bore may be in: its cause (place in `BORE_CAUSES`), size, whether fuel follows its air, whether its
+    plate was set to balance the cause, and the share of its cause that it is; all of shape (states,)."""
 
     cause: Floats
     size: Floats
     follows: Floats
+    balanced: Floats
     share: Floats
 
     def of(self, *causes: EngineFault) -> Floats:
@@ -122,9 +129,10 @@ class BoreStates:
 def bore_states() -> BoreStates:
     """The states of a bore, cause by cause, each size with fuel that follows its air and with fuel that does not."""
     rows = [
-        (number, size, follows, 0.5 / len(TABLE[cause].sizes))
+        (number, size, follows, balanced, 0.5 * likely / len(TABLE[cause].sizes))
         for number, cause in enumerate(BORE_CAUSES)
+        for balanced, likely in (((1, BALANCED_BEFORE), (0, 1 - BALANCED_BEFORE)) if cause in BALANCED else ((1, 1.0),))
         for size in TABLE[cause].sizes
         for follows in (0.0, 1.0)
     ]
-    return BoreStates(*np.array(rows).T)
+    return BoreStates(*np.array(rows, float).T)

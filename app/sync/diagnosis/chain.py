@@ -54,8 +54,12 @@ def _between(value: Floats, low: float, high: float) -> Floats:
 
 
 @cache
-def expected() -> Mapping[FindingKind, Floats]:
-    """What each figure is expected to be off by at a bore in each state, of shape (states,), in the form of its use."""
+def expected(evened: FindingKind = FindingKind.AIR) -> Mapping[FindingKind, Floats]:
+    """What each figure is expected to be off by at a bore in each state, of shape (states,), in the form of its use.
+
+    Parameters: ``evened`` is what the plates were evened by, air or vacuum: where a plate was set to balance
+    the cause, that one is even, and the other shows it.
+    """
     states = bore_states()
     size = states.size
 
@@ -63,13 +67,17 @@ def expected() -> Mapping[FindingKind, Floats]:
         return size * states.of(*causes)
 
     compression = sized(EngineFault.RINGS, EngineFault.VALVE)
-    metered = sized(EngineFault.NONE, EngineFault.PLATE, EngineFault.COUPLER) + STUCK_OPEN * states.of(
+    left = sized(EngineFault.NONE, EngineFault.PLATE, EngineFault.COUPLER) + STUCK_OPEN * states.of(
         EngineFault.STICKING
     )
-    air = 1 + metered + sized(EngineFault.LEAK, EngineFault.METER)
+    leak, adapter = sized(EngineFault.LEAK), sized(EngineFault.METER)
     pumping = 1 - sized(EngineFault.LASH) - FILLING_BY_VALVE * sized(EngineFault.VALVE)
+    by_column = evened is FindingKind.VACUUM
+    plate = left + states.balanced * (pumping - 1 - leak + adapter / VACUUM_BY_AIR if by_column else adapter)
+    metered = plate if by_column else plate - adapter
+    air = 1 + plate + leak
     fuel = np.where(states.of(EngineFault.LEAN, EngineFault.RICH, EngineFault.NO_FUEL) > 0, size, 1.0)
-    fuel = fuel * np.where(states.follows > 0, 1 + metered, 1.0)
+    fuel = fuel * np.where(states.follows > 0, 1 + plate, 1.0)
     mixture = np.clip(air / np.maximum(fuel, 0.05), RICHEST, LEANEST)
     miss = 1 - (1 - _between(mixture, LEAN_LIMIT, LEAN_DEAD)) * (
         1 - _between(compression, COMPRESSION_LIMIT, COMPRESSION_DEAD)
@@ -79,10 +87,11 @@ def expected() -> Mapping[FindingKind, Floats]:
     torque = (1 - miss) * np.minimum(air, fuel + 0.25) * (1 - 0.5 * compression)
     scatter = sized(EngineFault.SLACK, EngineFault.STICKING)
     vacuum = np.maximum(-VACUUM_BY_AIR * (air - pumping), -0.9)
+    shown = vacuum + adapter if by_column else vacuum
     answered = -1.0 * states.of(EngineFault.COUPLER) - 0.5 * states.of(EngineFault.SLACK)
     return {
         FindingKind.AIR: np.log1p(metered),
-        FindingKind.VACUUM: vacuum,
+        FindingKind.VACUUM: shown,
         FindingKind.HEAT: heat,
         FindingKind.DROP: torque - 1,
         FindingKind.MIXTURE: np.clip(mixture + OXYGEN_OF_A_MISS * miss * (fuel > 0.1), RICHEST, LEANEST) - 1,

@@ -12,18 +12,20 @@ from app.sync.diagnosis.evidence import Deviation, Finding, Place, seen
 from app.sync.diagnosis.likelihood import doubt
 from app.sync.diagnosis.measurements import CATALOGUE, Extent, FindingKind, Use
 from app.sync.diagnosis.next_test import NextTest, ranked
-from app.sync.diagnosis.posterior import Beliefs, posterior
+from app.sync.diagnosis.posterior import Beliefs, believed
 
-NAMED, SOUND_ENOUGH, LIKELY = 0.90, 0.95, 0.45
-"""Odds from which a cause is found, from which nothing more is looked for, and from which one is likely; our
-judgement."""
+NAMED, SOUND_ENOUGH, LIKELY = 0.90, 0.95, 0.50
+"""Odds from which a cause is found, from which nothing more is looked for, and from which one is likely if that
+nothing is wrong is not likelier; our judgement."""
+MORE_SOUND = 0.45
+"""Odds that nothing is wrong from which no cause is said to be found, our judgement."""
 LEAST_DOUBT = 0.01
 """Doubt of the likeliest that the test of itself has to be able to clear for a minute [1/min], our judgement."""
 LEAST_RATE = 0.003
 """What a test has to tell for a minute to be worth making [nats/min], our judgement."""
 ALSO_WRONG = 0.5
 """Odds of a fault at another bore from which the cause that leads does not explain all; our judgement."""
-LEAST_GAIN = 0.01
+LEAST_GAIN = 0.02
 """What a test has to add to the chance of the right name for a minute, where a cause is likely [1/min]; our
 judgement."""
 MOST_STANDING = 3
@@ -79,15 +81,17 @@ def diagnose(
     *,
     running: bool = True,
     sound: float = SOUND_BEFORE,
+    evened: FindingKind = FindingKind.AIR,
 ) -> Diagnosis:
     """Weigh the findings of an engine, and say what is next.
 
     Parameters: ``banks`` gives each bore's bank, counted from 0; ``findings`` in the order they were made; ``allowed``
     are the tests that place, instruments and hands allow; ``running`` says whether the engine runs now; ``sound`` is
-    the chance before the findings that nothing is wrong.
+    the chance before the findings that nothing is wrong; ``evened`` is what the plates were evened by, air or vacuum.
     """
-    shown = seen(findings)
-    now = posterior(banks, shown, sound)
+    kept = tuple(findings)
+    now = believed(banks, kept, sound, evened)
+    shown = seen(kept, now.rough)
     standing = _standing(now, shown)
     looked_at = tuple(dict.fromkeys(measure for measure, _ in shown))
     following = _next(now, shown, standing, allowed, running)
@@ -141,7 +145,7 @@ def _against(
             chances = weights @ worded()[measure] / max(weights.sum(), 1e-300)
             apart = chances[kind.words.index(one.word)] * TOO_RARE < chances.max()
         else:
-            middle = expected()[measure][likely]
+            middle = expected(now.evened)[measure][likely]
             off = np.abs(one.off - middle) / np.hypot(one.spread, doubt(measure) * middle)
             usual = np.inf if measure in TABLE[cause].direct else abs(one.off) / one.spread
             apart = min(float(off.min()), float(usual)) > TOO_FAR
@@ -167,7 +171,7 @@ def _next(
         if direct:
             return direct
     worth = [one for one in ranked(now, shown, allowed, running) if one.rate >= LEAST_RATE]
-    if first.odds < LIKELY or first.cause is EngineFault.UNKNOWN:
+    if not is_likely(first, now.sound):
         return worth[0] if worth else None
     useful = [one for one in worth if one.gained >= LEAST_GAIN * one.minutes]
     if useful or first.looked_at:
@@ -185,6 +189,14 @@ def _direct(first: Standing, found: Sequence[NextTest]) -> NextTest | None:
     return min(looks, key=lambda one: one.minutes) if looks else None
 
 
+def is_likely(first: Standing, sound: float) -> bool:
+    """Whether a cause may be called likely.
+
+    Parameters: ``first`` is the likeliest cause; ``sound`` the odds that nothing is wrong.
+    """
+    return first.cause is not EngineFault.UNKNOWN and first.odds >= max(LIKELY, sound)
+
+
 def _also_wrong(now: Beliefs, first: Standing) -> tuple[int, ...]:
     """The other bores at which something is wrong: no cause of one bore explains two."""
     faulty = 1 - now.bores @ bore_states().of(EngineFault.NONE)
@@ -195,7 +207,7 @@ def _verdict(
     now: Beliefs, standing: tuple[Standing, ...], following: NextTest | None, also_wrong: tuple[int, ...]
 ) -> Verdict:
     first = standing[0]
-    named = first.cause is not EngineFault.UNKNOWN and first.odds >= LIKELY
+    named = is_likely(first, now.sound)
     if named and (first.against or also_wrong):
         return Verdict.DOES_NOT_FIT
     if named and first.odds >= NAMED and first.looked_at:
@@ -206,4 +218,4 @@ def _verdict(
         return Verdict.GOING
     if named:
         return Verdict.LIKELY
-    return Verdict.NONE_FOUND if now.sound >= LIKELY else Verdict.NOT_TOLD
+    return Verdict.NONE_FOUND if now.sound >= MORE_SOUND else Verdict.NOT_TOLD

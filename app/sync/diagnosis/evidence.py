@@ -43,12 +43,13 @@ class Deviation:
 Place = tuple[FindingKind, int | None]
 
 
-def seen(findings: Iterable[Finding]) -> Mapping[Place, Deviation]:
+def seen(findings: Iterable[Finding], rough: float = 1.0) -> Mapping[Place, Deviation]:
     """Every measurement and bore (or bank, or None) with what it showed. Several readings of one count as their middle.
 
     Bores of a round with fewer than `FEWEST_BORES` figures are left out: there is no middle to hold them against.
 
-    Parameters: ``findings`` in the order they were made; of several words for one place the last counts.
+    Parameters: ``findings`` in the order they were made; of several words for one place the last counts;
+    ``rough`` is how many times as wide as told the spread of every figure is.
     """
     rows: dict[Place, list[Finding]] = defaultdict(list)
     for one in findings:
@@ -64,7 +65,7 @@ def seen(findings: Iterable[Finding]) -> Mapping[Place, Deviation]:
         if CATALOGUE[measure].use is Use.WORD:
             shown[measure, place] = Deviation(0.0, 0.0, several[-1].word, again, several[-2].word if again else "")
         elif (off := _off(measure, place, figures[measure])) is not None:
-            spread = several[-1].spread or CATALOGUE[measure].spread
+            spread = rough * (several[-1].spread or CATALOGUE[measure].spread)
             stays = CATALOGUE[measure].stays
             shown[measure, place] = Deviation(off, spread * (math.sqrt((1 + stays) / 2) if again else 1.0), "", again)
     return shown

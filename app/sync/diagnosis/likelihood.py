@@ -24,8 +24,9 @@ UNKNOWN_USUAL = 0.5
 
 VACUUM_BY_SHARED_LEAK = -0.5
 """Share of the engine's own vacuum lost for a shared leak of all its air, our judgement."""
-VACUUM_BY_BACK_PRESSURE = -0.006
-"""Share of a bank's vacuum lost at idle for each kPa of back pressure off idle [1/kPa], our judgement."""
+VACUUM_BY_BACK_PRESSURE = -0.002
+"""Share of a bank's vacuum lost at idle for each kPa of back pressure off idle [1/kPa], our judgement: pressure goes
+with the square of the flow, and at idle a third of the flow is left, of which little stays in the bore."""
 SQUEEZE_LEAST, SQUEEZE_BY_SIZE = 0.45, 1.1
 """How clearly a squeezed hose changes the idle, for no and for each share of air leaking; our judgement."""
 
@@ -55,11 +56,13 @@ def engine_states(banks: int) -> tuple[WholeState, ...]:
 
 
 @lru_cache(maxsize=4096)
-def of_bore(measure: FindingKind, shown: Deviation, shift: float = 0.0) -> Floats:
+def of_bore(
+    measure: FindingKind, shown: Deviation, shift: float = 0.0, evened: FindingKind = FindingKind.AIR
+) -> Floats:
     """The likelihood of what a bore showed in each of its states, of shape (states,).
 
     Parameters: ``measure`` that was made; ``shown`` by it at the bore; ``shift`` [the measurement's own form] is what
-    the engine's own state adds at that bore.
+    the engine's own state adds at that bore; ``evened`` is what the plates were evened by.
     """
     kind, wrong = CATALOGUE[measure], WRONG_AGAIN if shown.again else WRONG
     unknown = BORE_CAUSES.index(EngineFault.UNKNOWN)
@@ -73,7 +76,7 @@ def of_bore(measure: FindingKind, shown: Deviation, shift: float = 0.0) -> Float
             flat = flat * (same + (1 - kind.stays) * flat)
     else:
         flat = 1 / (kind.high - kind.low)
-        middle = expected()[measure]
+        middle = expected(evened)[measure]
         hidden = np.where(direct(measure), HIDDEN_DIRECT, HIDDEN)
         spread = np.hypot(shown.spread, doubt(measure) * middle)
         there, absent = _normal(shown.off, middle + shift, spread), _normal(shown.off, shift, shown.spread)

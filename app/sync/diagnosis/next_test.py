@@ -12,12 +12,15 @@ from app.sync.diagnosis.posterior import Beliefs
 from app.sync.diagnosis.worth import Worth, of_bores, of_engine
 from app.sync.slips.changes import Floats
 
-SHORTEST = 1.0
+SHORTEST = 2.0
 """What even a short test takes a person to go to and enter [min], our judgement."""
 DOUBTFUL, SUSPECT = 0.25, 0.25
 """Odds that all is sound below which only suspects are tested, and odds of a fault that make one; our judgement."""
 TURNED_FROM = 0.05
-"""How far its own air is off, as a logarithm, before a plate is turned to see if it answers; our judgement."""
+"""How far off a plate is by what it was evened by, as a share, before it is turned to see if it answers; our
+judgement."""
+NAME = 1.0
+"""What a chance of the right name is worth beside what is told of causes [nats], our judgement."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +76,11 @@ def _by_measure(found: Iterable[NextTest]) -> Mapping[FindingKind, list[NextTest
 
 
 def _alone(one: NextTest) -> float:
-    return one.told / max(one.minutes, SHORTEST)
+    return _worth(one) / max(one.minutes, SHORTEST)
+
+
+def _worth(one: NextTest) -> float:
+    return one.told + NAME * one.gained
 
 
 def _rate(one: NextTest, others: Iterable[NextTest], running: bool) -> float:
@@ -83,7 +90,7 @@ def _rate(one: NextTest, others: Iterable[NextTest], running: bool) -> float:
         for other in others:
             if other.measure is not one.measure and runs(other.measure) is runs(one.measure):
                 spent = one.minutes + other.minutes - CHANGE_OF_STATE
-                rates.append((one.told + other.told) / max(spent, SHORTEST))
+                rates.append((_worth(one) + _worth(other)) / max(spent, SHORTEST))
     return max(rates)
 
 
@@ -94,17 +101,18 @@ def _candidates(
     suspects, whole = _suspects(now)
     if scope in (Extent.ENGINE, Extent.BANK):
         places = [None] if scope is Extent.ENGINE else list(range(max(now.banks) + 1))
-        if all((measure, place) in shown for place in places):
+        again = all((measure, place) in shown for place in places)
+        if again and not any(_once((measure, place), shown) for place in places):
             return []
-        told, gained = of_engine(now, measure, places) if whole else Worth(0.0, 0.0)
-        return [NextTest(measure, (), minutes(measure, 0), told, gained)]
+        told, gained = of_engine(now, measure, places, again) if whole else Worth(0.0, 0.0)
+        return [NextTest(measure, (), minutes(measure, 0), told, gained, again=again)]
     found = []
     left = [place for place in range(len(now.banks)) if (measure, place) not in shown]
     once = [place for place in range(len(now.banks)) if _once((measure, place), shown)]
     if scope is Extent.BORE and bore is not None:
         left, once = [place for place in left if place == bore], [place for place in once if place == bore]
     if measure is FindingKind.RESET:
-        left = [place for place in left if _is_off(shown.get((FindingKind.AIR, place)))]
+        left = [place for place in left if _is_off(shown.get((now.evened, place)))]
     if left:
         least = max(FEWEST_BORES - (len(now.banks) - len(left)), 1) if scope is Extent.ROUND else 1
         found += _at_several(measure, now, left, least, suspects, again=False)
@@ -152,9 +160,9 @@ def _set_up(shown: Mapping[Place, Deviation], running: bool) -> set[FindingKind]
     return ready
 
 
-def _is_off(air: Deviation | None) -> bool:
-    """Whether a plate may be turned for what its air shows: one that is even is left alone."""
-    return air is not None and abs(air.off) >= TURNED_FROM
+def _is_off(shown: Deviation | None) -> bool:
+    """Whether a plate may be turned for what it was evened by: one that is even is left alone."""
+    return shown is not None and abs(shown.off) >= TURNED_FROM
 
 
 def _suspects(now: Beliefs) -> tuple[Floats, bool]:

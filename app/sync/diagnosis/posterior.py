@@ -3,14 +3,14 @@
 Bores are tied by one thing: how many things are likely to be wrong at once. A second one is rare.
 """
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from functools import cache
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cache, lru_cache
 
 import numpy as np
 
 from app.sync.diagnosis.causes import BORE_CAUSES, ENGINE_CAUSES, SOUND_BEFORE, TABLE, EngineFault, bore_states
-from app.sync.diagnosis.evidence import Deviation, Place
+from app.sync.diagnosis.evidence import Deviation, Finding, Place, seen
 from app.sync.diagnosis.likelihood import engine_states, of_bore, of_engine, shift_of_vacuum
 from app.sync.diagnosis.measurements import CATALOGUE, Extent, FindingKind
 from app.sync.slips.changes import Floats
@@ -20,19 +20,25 @@ SECOND = 0.1
 """How likely one thing more is wrong, where something is; our judgement."""
 MOST_WRONG = 3
 """Things wrong at once that are thought of, our judgement: repair, then look again."""
+ROUGH: Mapping[float, float] = {1.0: 0.6, 1.3: 0.25, 1.7: 0.15}
+"""How many times as wide as told all spreads may be, and how likely each is before evidence; our judgement."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Beliefs:
     """Odds after the evidence: of the bores' states (bores, states), of the engine's (states,), and that all is sound.
 
-    ``banks`` gives each bore's bank.
+    ``banks`` gives each bore's bank; ``evened`` is what the plates were evened by; ``said`` is the logarithm of how
+    likely all that was seen is, but for a constant; ``rough`` the likeliest width of the spreads, 1 as told.
     """
 
     bores: Floats
     engine: Floats
     sound: float
     banks: tuple[int, ...]
+    evened: FindingKind
+    said: float
+    rough: float = 1.0
 
     def of_causes(self) -> Floats:
         """Odds of each cause at each bore, of shape (bores, causes), in the order of `BORE_CAUSES`."""
@@ -53,14 +59,46 @@ def by_cause() -> Floats:
     return np.stack([bore_states().of(cause) for cause in BORE_CAUSES], axis=1)
 
 
-def posterior(banks: Sequence[int], shown: Mapping[Place, Deviation], sound: float = SOUND_BEFORE) -> Beliefs:
-    """The odds of every cause and place after what was seen.
+def believed(
+    banks: Sequence[int],
+    findings: Iterable[Finding],
+    sound: float = SOUND_BEFORE,
+    evened: FindingKind = FindingKind.AIR,
+) -> Beliefs:
+    """The odds of every cause and place, with how rough the instruments are learnt from the same findings.
+
+    Parameters: ``banks`` gives each bore's bank, counted from 0; ``findings`` in the order they were made; ``sound`` is
+    the chance before them that nothing is wrong; ``evened`` is what the plates were evened by.
+    """
+    kept = tuple(findings)
+    several = [replace(posterior(banks, seen(kept, rough), sound, evened), rough=rough) for rough in ROUGH]
+    said = np.array([one.said for one in several]) + np.log(list(ROUGH.values()))
+    weights = np.exp(said - said.max())
+    weights /= weights.sum()
+    return Beliefs(
+        np.asarray(sum(weight * one.bores for weight, one in zip(weights, several, strict=True))),
+        np.asarray(sum(weight * one.engine for weight, one in zip(weights, several, strict=True))),
+        float(sum(weight * one.sound for weight, one in zip(weights, several, strict=True))),
+        tuple(banks),
+        evened,
+        float(said.max()),
+        several[int(weights.argmax())].rough,
+    )
+
+
+def posterior(
+    banks: Sequence[int],
+    shown: Mapping[Place, Deviation],
+    sound: float = SOUND_BEFORE,
+    evened: FindingKind = FindingKind.AIR,
+) -> Beliefs:
+    """The odds of every cause and place after what was seen, with every spread as told.
 
     Parameters: ``banks`` gives each bore's bank, counted from 0; ``shown`` is what was seen; ``sound`` is the chance
-    before it that nothing is wrong.
+    before it that nothing is wrong; ``evened`` is what the plates were evened by.
     """
     count, sides = len(banks), max(banks) + 1
-    said, said_of_engine = _likelihoods(banks, shown)
+    said, said_of_engine = _likelihoods(banks, shown, evened)
     top = said.max(axis=2)
     weighed = np.exp(said - top[:, :, None]) * _shares()
     none = by_cause()[:, BORE_CAUSES.index(EngineFault.NONE)]
@@ -71,17 +109,19 @@ def posterior(banks: Sequence[int], shown: Mapping[Place, Deviation], sound: flo
                         for state in engine_states(sides)])  # fmt: skip
     total = (numbers * _sums(bore_odds)).sum(axis=1)
     engine = said_of_engine + np.log(_engine_odds(sides) * total) + (top + np.log(fine)).sum(axis=1)
-    engine = np.exp(engine - engine.max())
+    highest = float(engine.max())
+    engine = np.exp(engine - highest)
+    of_all = highest + float(np.log(engine.sum()))
     engine = engine / engine.sum()
     others = np.where(np.eye(count, dtype=bool)[:, None, :], 0.0, bore_odds)
     with_it = (numbers[:, 1:] * _sums(others)[:, :, :-1]).sum(axis=2)
     faulty = bore_odds * with_it.T / total[:, None]
     of_state = np.where(none > 0, ((1 - faulty) / fine)[:, :, None], (faulty / wrong)[:, :, None]) * weighed
     all_sound = float(engine[0] * numbers[0, 0] / total[0])
-    return Beliefs(np.einsum("e,ebs->bs", engine, of_state), engine, all_sound, tuple(banks))
+    return Beliefs(np.einsum("e,ebs->bs", engine, of_state), engine, all_sound, tuple(banks), evened, of_all)
 
 
-def _likelihoods(banks: Sequence[int], shown: Mapping[Place, Deviation]) -> tuple[Floats, Floats]:
+def _likelihoods(banks: Sequence[int], shown: Mapping[Place, Deviation], evened: FindingKind) -> tuple[Floats, Floats]:
     """Logarithms of (engine states, bores, states) and (engine states,)."""
     sides = max(banks) + 1
     states = engine_states(sides)
@@ -92,11 +132,16 @@ def _likelihoods(banks: Sequence[int], shown: Mapping[Place, Deviation]) -> tupl
             of_whole = of_whole + np.log(of_engine(measure, one, place, sides))
         elif place is not None and measure in _SHIFTED:
             shifts = [shift_of_vacuum(measure, state, banks[place], sides) for state in states]
-            table = {shift: np.log(of_bore(measure, one, shift)) for shift in set(shifts)}
+            table = {shift: _log_of_bore(measure, one, shift, evened) for shift in set(shifts)}
             said[:, place] += np.array([table[shift] for shift in shifts])
         elif place is not None:
-            said[:, place] += np.log(of_bore(measure, one))
+            said[:, place] += _log_of_bore(measure, one, 0.0, evened)
     return said, of_whole
+
+
+@lru_cache(maxsize=8192)
+def _log_of_bore(measure: FindingKind, one: Deviation, shift: float, evened: FindingKind) -> Floats:
+    return np.asarray(np.log(of_bore(measure, one, shift, evened)))
 
 
 @cache

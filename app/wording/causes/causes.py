@@ -58,6 +58,7 @@ ALSO_OFF = Message(
 NEXT = Message("Next: {test}, {minutes}\u00a0min")
 NEXT_AT = Message("Next: {test} at bore {bore}, {minutes}\u00a0min")
 NEXT_AT_SEVERAL = Message("Next: {test} at bores {bores}, {minutes}\u00a0min")
+AGAIN = Message("Next: {test} again, {minutes}\u00a0min")
 AGAIN_AT = Message("Next: {test} again at bore {bore}, {minutes}\u00a0min")
 AGAIN_AT_SEVERAL = Message("Next: {test} again at bores {bores}, {minutes}\u00a0min")
 NO_NEXT = Message("No further test is worth its time here.")
@@ -99,10 +100,10 @@ def next_words(test: NextTest | None, bores: Sequence[int]) -> str:
     name, at = test_name(test.measure), sorted(bores[bore] for bore in test.bores)
     if len(at) == 1:
         return say(AGAIN_AT if test.again else NEXT_AT, test=name, bore=at[0], minutes=minutes)
-    if test.again or 0 < len(at) < len(bores):
+    if at and (test.again or len(at) < len(bores)):
         several = listed([str(bore) for bore in at])
         return say(AGAIN_AT_SEVERAL if test.again else NEXT_AT_SEVERAL, test=name, bores=several, minutes=minutes)
-    return say(NEXT, test=name, minutes=minutes)
+    return say(AGAIN if test.again else NEXT, test=name, minutes=minutes)
 
 
 def not_looked_at(measures: Sequence[FindingKind]) -> str:

@@ -18,9 +18,9 @@ SIZES: Mapping[str, ViewportSize] = {
 }
 WITH_A_LEAK = {
     "Air at the meter": ("6.5", "6.5"),
-    "Vacuum": ("38", "29"),
+    "Vacuum": ("38", "22"),
     "Exhaust heat": ("420", "330"),
-    "Speed drop": ("60", "52"),
+    "Speed drop": ("60", "60"),
     "Mixture": ("0.97", "1.16"),
     "Snap scatter": ("0.6", "0.6"),
     "Timing": ("10", "10"),
