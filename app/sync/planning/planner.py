@@ -21,7 +21,7 @@ from app.sync.engine.hardware import Hardware
 from app.sync.engine.idle_flow import solve_idle
 from app.sync.engine.layout import Adjuster, Layout, StopScrew
 from app.sync.estimation.column_sharing import sharing_learned
-from app.sync.estimation.conformity import LIMIT_PROBABILITY, PASS_PROBABILITY, Conformity, Decision
+from app.sync.estimation.conformity import LIMIT_PROBABILITY, Conformity, Decision
 from app.sync.estimation.depth_start import depth_learned, read_by_columns
 from app.sync.estimation.evenness import evenness
 from app.sync.estimation.filter import predicted_readings
@@ -79,7 +79,7 @@ RISING = 1.0
 """Price of leaving a bore as it is against one that was set and missed, and how it grows with each reading past a whole
 round with no move, so that dithering ends (our judgement)."""
 
-SURE_TO_LEAVE = PASS_PROBABILITY
+SURE_TO_LEAVE = 0.91
 """Chance that every bore is inside, by all that was read and moved, from which an engine with a good verdict is left:
 below, what was read since the last move alone flatters it (our judgement)."""
 

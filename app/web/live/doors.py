@@ -48,7 +48,10 @@ class Declared(Sent):
         json_schema_extra={"enum": ["", *SHOWS]},
     )
     root: float = Field(
-        default=0.0, ge=0, le=1e6, description="Flow at a pressure drop of 1, where a drop is sent; 0 for none."
+        default=0.0,
+        ge=0,
+        le=1e6,
+        description="Flow at a pressure drop of 1, in the unit of the channel; 0 where no drop is sent.",
     )
     draws: int = Field(default=0, ge=0, le=99, description="Place in the firing order from 1; 0 for not said.")
 

@@ -14,14 +14,13 @@ Rejection: adjusted-before-reading adjusted-by-another-tablet adjusted-since-rou
   no-such-bore no-such-bypass-screw no-such-coupler no-such-engine no-such-feed no-such-meter no-such-person
   no-such-program no-such-screw no-such-study no-such-table no-such-tablet no-such-tag no-such-visit no-temperature
   no-training-engine not-a-bore not-a-day not-a-number not-a-pair not-a-thickness not-a-whole-number not-asked-for
-  not-listed not-neighbors
-  not-one-of not-set-cold not-signed-off nothing-corrected nothing-entered nothing-missing nothing-to-undo
-  number-missing opening-feelers out-of-range pair-twice pairing-code-shown pairing-code-wrong people-lines
-  phases-incomplete pin-length pin-missing pin-too-easy pin-wrong pins-differ preset-first real-engine reason-missing
-  remedy-missing round-complete round-in-progress round-ran-out scopes-missing sensor-twice serial-missing serial-taken
-  set-before shaft-too-thick stale-form study-complete throttles-have-power token-days token-shown too-long
-  too-many-people too-many-tries training-flow-only training-layout-changed training-no-link-rods training-stays
-  turns-missing turns-out-of-range visit-open wider-than-first-fire
+  not-listed not-neighbors not-one-of not-set-cold not-signed-off nothing-corrected nothing-entered nothing-missing
+  nothing-to-undo number-missing opening-feelers out-of-range pair-twice pairing-code-shown pairing-code-wrong
+  people-lines phases-incomplete pin-length pin-missing pin-too-easy pin-wrong pins-differ place-missing preset-first
+  real-engine reason-missing remedy-missing round-complete round-in-progress round-ran-out runs-missing scopes-missing
+  sensor-twice serial-missing serial-taken set-before shaft-too-thick stale-form study-complete throttles-have-power
+  token-days token-shown too-long too-many-people too-many-tries training-flow-only training-layout-changed
+  training-no-link-rods training-stays turns-missing turns-out-of-range visit-open wider-than-first-fire
 LayoutFault: bank-count bank-twice bank-without-bores bore-number bore-twice bypass-not-a-bore drive-not-in-bank
   extra-not-a-bore extra-twice extra-unknown joined-beside-motors joint-count sensor-not-a-bore springless-not-a-bore
   stop-not-in-bank too-many-bores
