@@ -96,9 +96,9 @@ def test_the_difference_of_the_banks_is_drawn_over_the_visits(client: TestClient
     """By hand: banks at 7.5 and 6.5 are 14 % of their average apart, a little less beside what the meter repeats."""
     past = Past(shop)
     past.visit([6.5] * 4 + [7.5] * 4, EVEN)
-    assert re.search(r"Bank A less B, not compared\. [^\"]*visit 1 found −1\d, left [+−]?0\"", page(client, past))
+    assert re.search(r"Bank B minus A, not compared\. [^\"]*visit 1 found \+1\d, left [+−]?0\"", page(client, past))
     past.visit(EVEN, [7.5] * 4 + [6.5] * 4)
-    assert re.search(r"Bank A less B, banks apart\. [^\"]*visit 2 found [+−]?0, left \+1\d\"", page(client, past))
+    assert re.search(r"Bank B minus A, banks apart\. [^\"]*visit 2 found [+−]?0, left −1\d\"", page(client, past))
     one_bank = Past(shop, FOUR, "31-0300")
     one_bank.visit([6.5] * 4, [6.5] * 4)
     assert "Bank difference" not in page(client, one_bank)

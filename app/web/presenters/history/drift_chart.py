@@ -98,9 +98,9 @@ def drift_charts(
         banks.append(DriftBank(bank.name, bores, whole))
     difference = None
     if len(layout.banks) == 2:
-        one, other = (bank.name for bank in layout.banks)
-        label = say(slips.BANK_LESS_BANK, one=one, other=other)
-        apart = _Height(_difference, (one, other))
+        first, second = (bank.name for bank in layout.banks)
+        label = say(slips.BANK_MINUS_BANK, second=second, first=first)
+        apart = _Height(_difference, (second, first))
         difference = chart(label, slips.CHART_OF_DIFFERENCE, apart, axis=True, apart=True)
     letters = {k: say(v) for k, v in slips.LETTERS.items() if any(k in marks[one.visit_id] for one in drawn)}
     return DriftCharts(tuple(banks), difference, letters)
