@@ -1,9 +1,5 @@
 """The template filters: stored figures and codes as a person reads them, in the words of ``app.wording.names``."""
 
-import re
-
-from markupsafe import Markup, escape
-
 from app.shop.record.entries import EngineEntry
 from app.shop.record.fittings import HARDWARE_FIELDS
 from app.shop.store.tables import Engine
@@ -62,20 +58,6 @@ def figures(hardware: Hardware, layout: Layout) -> list[tuple[str, str, bool]]:
     return rows
 
 
-PAIR = re.compile(r"[0-9]+–[0-9]+")
-"""The numbers of a coupler, as they stand in its name."""
-
-
-def unbroken(words: str) -> str:
-    """Words with each coupler's numbers on one line: browsers break a line behind the dash of 2–3.
-
-    The words stay as they are, so that they are still found, copied and read aloud; what is no markup is escaped.
-    """
-    if "–" not in words:
-        return words
-    return Markup(PAIR.sub(r'<span class="unbroken">\g<0></span>', str(escape(words))))
-
-
 def pair(value: str) -> tuple[str, str]:
     """A choice with its label."""
     return value, names.choice(value)
@@ -118,5 +100,4 @@ FILTERS = {
     "as_stored": as_stored,
     "figures": figures,
     "feeler": feeler,
-    "unbroken": unbroken,
 }

@@ -1,6 +1,6 @@
-"""What filters do to words on their way into a page."""
+"""What keeps a coupler together on its way into a page."""
 
-from app.web.presenters.filters import unbroken
+from app.web.context import unbroken
 
 
 def test_a_couplers_numbers_are_kept_on_one_line_and_nothing_else_is_let_through() -> None:
