@@ -1,5 +1,6 @@
 """What every route is handed: the shop, the time, the form that was sent, and the way to answer with a page."""
 
+import re
 from collections.abc import Callable
 from contextvars import ContextVar
 from datetime import UTC, datetime, timedelta
@@ -10,6 +11,7 @@ from urllib.parse import quote
 from fastapi import Depends, Query, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup, escape
 
 from app import places
 from app.shop.reasons import because
@@ -38,6 +40,9 @@ AT_THIS_TABLET: ContextVar[str] = ContextVar("AT_THIS_TABLET", default="")
 LONGEST_HELD = 7 * 24 * 3600.0
 """What was held for longer than this [s] was more likely kept by a tablet whose clock was set meanwhile."""
 
+PAIR = re.compile(r"[0-9]+–[0-9]+")
+"""The numbers of a coupler, as they stand in its name."""
+
 
 @cache
 def environment() -> Environment:
@@ -61,7 +66,7 @@ def environment() -> Environment:
         pgettext=language.pgettext,
         npgettext=language.npgettext,
     )
-    templates.filters.update(FILTERS, in_words=in_words)
+    templates.filters.update(FILTERS, in_words=in_words, unbroken=unbroken)
     templates.globals.update(
         new_key=new_key,
         tablet_initials=AT_THIS_TABLET.get,
@@ -72,6 +77,16 @@ def environment() -> Environment:
         **chosen({}),
     )
     return templates
+
+
+def unbroken(words: str) -> str:
+    """Words with each coupler's numbers on one line: browsers break a line behind the dash of 2–3.
+
+    The words stay as they are, so that they are still found, copied and read aloud; what is no markup is escaped.
+    """
+    if "–" not in words:
+        return words
+    return Markup(PAIR.sub(r'<span class="unbroken">\g<0></span>', str(escape(words))))
 
 
 def _to_the_customer(caller: Callable[[], str]) -> str:

@@ -17,3 +17,8 @@ def piece(name: str, call: str, **facts: object) -> str:
 def closed(html: str) -> str:
     """The same with every input closed, as an XML reader wants it."""
     return re.sub(r"(<input\b[^>]*[^/])>", r"\1/>", html)
+
+
+def plain(html: str) -> str:
+    """The same with the numbers of couplers as they are read, without what keeps them on one line."""
+    return re.sub(r'<span class="unbroken">(.*?)</span>', r"\1", html)

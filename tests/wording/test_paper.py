@@ -55,7 +55,7 @@ def sheet(shop: Database, visit_id: int = 1) -> Sheet:
         (BoreVerdict.OPEN, "+0.46", "open +0.46"),
         (BoreVerdict.CLOSED, "−0.46", "closed −0.46"),
         (BoreVerdict.CLOSED, "+2", "closed +2"),  # by vacuum a closed bore reads high
-        (BoreVerdict.AT_LIMIT, "+0.30", "at limit"),
+        (BoreVerdict.AT_LIMIT, "+0.30", "not sure"),
         (BoreVerdict.EVEN, "0.00", "even"),
     ],
 )

@@ -47,12 +47,13 @@ KNOWN: dict[str, frozenset[str]] = {
     "shop/commands/readings.py": frozenset({"Set aside: another value of this bore counts"}),
     "shop/store/postgres/opening.py": frozenset({"^connection failed: "}),
     "shop/exchange/rows.py": frozenset({", another shop's"}),
+    "web/context.py": frozenset({r'<span class="unbroken">\g<0></span>'}),
     "web/error_responses.py": frozenset({"Content Too Large", "Unprocessable Content"}),
     "web/security/programs.py": frozenset({'Bearer realm="evenbore"'}),
     "web/presenters/paper/edge.py": frozenset({"@page handover{@bottom-left{content:"}),
     "web/pages/shop/offline.py": frozenset({'const VERSION = "'}),
 }
-"""Literals of a module that are stored as they were, or belong to a protocol or a script."""
+"""Literals of a module that are stored as they were, or belong to a protocol, a script or markup."""
 
 TECHNICAL = re.compile(
     r"^(text/|attachment;|<!doctype|\"><meta)|SELECT|LIKE|ORDER BY|WHERE|IS NULL|IN \(|AND "

@@ -12,6 +12,7 @@ from app.sync.estimation.evenness import BoreVerdict
 from app.wording.message import Message, say
 from app.wording.work.phases import item_label
 from app.wording.work.safety import SafetyMessage, SafetyWords, Signal, in_parts
+from app.wording.work.verdicts import WORDS
 
 WARNINGS = (
     SafetyMessage(
@@ -56,7 +57,7 @@ BORE_VERDICTS: Mapping[BoreVerdict, Message] = {
     BoreVerdict.OPEN: OPEN_BY,
     BoreVerdict.CLOSED: CLOSED_BY,
     BoreVerdict.EVEN: Message("even", context="bore", limit=12),
-    BoreVerdict.AT_LIMIT: Message("at limit", limit=12),
+    BoreVerdict.AT_LIMIT: WORDS[BoreVerdict.AT_LIMIT],
 }
 SKIPPED = Message("skipped", context="bore", limit=12)
 

@@ -165,7 +165,7 @@ NOT_COMPARED = Message("not compared", limit=18, context="bore")
 CHART_OF_BORE = Message("Bore {bore}, {word}. Per cent of the average: {visits}")
 CHART_OF_BANK = Message("Bank {bank} against all bores, {word}. Per cent of the average: {visits}")
 CHART_OF_DIFFERENCE = Message("Bank {bank}, {word}. Per cent of the average: {visits}")
-BANK_LESS_BANK = Message("{one} less {other}")
+BANK_MINUS_BANK = Message("{second} minus {first}", note="the names of two banks, as on the sheet")
 BANKS_APART = Message("banks apart", limit=18)
 CHART_OF_SPREAD = Message("Visit {visit}, spread by round: {rounds}")
 ROUND_SPREAD = Message(

@@ -18,6 +18,7 @@ from app.web.application import create_app
 from tests.shop.exchange.files import EVEN
 from tests.shop.past import Past
 from tests.shop.yard import FOUR, V8, check_all, engine, key
+from tests.web.screens import SIZES
 
 ORIGIN = "http://127.0.0.1"
 NOW = datetime(2026, 11, 28, 12, 0, tzinfo=UTC)
@@ -238,3 +239,13 @@ def test_the_menu_stands_beside_the_board_or_behind_a_key(page: Page, server: st
     page.get_by_role("navigation", name="Menu").get_by_role("link", name="All engines").click()
     expect(page.get_by_role("heading", name="All engines")).to_be_visible()
     assert page.evaluate("document.documentElement.scrollWidth") <= 390
+
+
+def test_a_long_next_step_takes_two_lines_at_most(page: Page, server: str, shop: Database) -> None:
+    opened(shop, engine(shop, V8), timedelta(days=20))
+    for size in SIZES.values():
+        page.set_viewport_size(size)
+        page.goto(server)
+        step = page.locator(".board-next b")
+        expect(step).to_have_text("Ignition off and disconnected from the battery")
+        assert step.evaluate("one => one.offsetHeight / parseFloat(getComputedStyle(one).lineHeight)") < 2.5, size

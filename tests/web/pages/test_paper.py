@@ -23,6 +23,7 @@ from app.wording.work.phases import phase_title
 from app.wording.work.safety import deferral, safety_lines, safety_words
 from tests.shop.past import Past
 from tests.shop.yard import AT, FOUR, V8, check_all, heat_soaked, key, read_round, visit_record
+from tests.web.screens import SIZES
 
 SAFETY = tuple(str(one) for one in warnings())
 V12 = Layout((Bank("A", (1, 2, 3, 4, 5, 6), 3, 3), Bank("B", (7, 8, 9, 10, 11, 12), 9, 9)))
@@ -253,6 +254,24 @@ def test_a_correction_makes_a_new_issue_that_says_what_it_replaces(page: Page, s
     expect(page.get_by_role("heading", name="Handover sheet replaced: issue 1")).to_be_visible()
     assert "6.75" not in " ".join(printed(page, "A4"))
     assert [c.number for c in visit_record(shop, 1).corrections] == [2]
+
+
+def test_the_paper_begins_close_to_a_bar_of_one_row(page: Page, server: str, shop: Database) -> None:
+    past_of(shop)
+    for size in SIZES.values():
+        page.set_viewport_size(size)
+        page.goto(f"{server}/visits/1/sheet")
+        expect(page.get_by_role("button", name="Print")).to_be_visible()
+        ways, paper, *targets = (
+            found.bounding_box() or {"y": 0.0, "height": 0.0}
+            for found in (
+                page.locator(".sheet-ways"),
+                page.get_by_role("article", name="For the customer"),
+                *page.locator("header.top a, header.top button").all(),
+            )
+        )
+        assert len({round(one["y"] + one["height"] / 2) for one in targets}) == 1, targets
+        assert paper["y"] - ways["y"] < 64
 
 
 def test_everything_that_can_be_taken_away_is_on_one_page(page: Page, server: str, shop: Database) -> None:

@@ -167,3 +167,14 @@ def test_card_and_keypad_do_not_ask_for_two_things(shop: Database) -> None:
     assert shown.card.action.endswith("/moves")
     assert shown.keypad.follows == say(words.OR_READ_ON)
     assert ReadingPage(moving, HEAT_SOAKED, Wanted(bore=3), {}, {}).keypad.follows != say(words.OR_READ_ON)
+
+
+@pytest.mark.parametrize(("last", "says"), [(7.5, True), (6.75, False)])
+def test_the_page_after_a_round_says_that_the_idle_drifted(shop: Database, last: float, says: bool) -> None:
+    """7.5 after 6.5 is past what the meter repeats; a step of a quarter is not."""
+    visit_id = heat_soaked(shop)
+    for value in (*[6.5] * 8, last):
+        read(shop, visit_id, HEAT_SOAKED, value)
+    sentence = ReadingPage(assess(visit_record(shop, visit_id)), HEAT_SOAKED, Wanted(), {}, {}).verdict.sentence
+    assert ("Idle drifted +" in sentence) is says
+    assert sentence.endswith("during the round (corrected).") is says

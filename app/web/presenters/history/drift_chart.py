@@ -99,8 +99,8 @@ def drift_charts(
     difference = None
     if len(layout.banks) == 2:
         one, other = (bank.name for bank in layout.banks)
-        label = say(slips.BANK_LESS_BANK, one=one, other=other)
-        apart = _Height(_difference, (one, other))
+        label = say(slips.BANK_MINUS_BANK, second=other, first=one)
+        apart = _Height(_difference, (other, one))
         difference = chart(label, slips.CHART_OF_DIFFERENCE, apart, axis=True, apart=True)
     letters = {k: say(v) for k, v in slips.LETTERS.items() if any(k in marks[one.visit_id] for one in drawn)}
     return DriftCharts(tuple(banks), difference, letters)
