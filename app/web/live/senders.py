@@ -34,7 +34,8 @@ Floats = NDArray[np.float64]
 @dataclass(frozen=True, slots=True)
 class SourceTold:
     """What a sending program says of one of its sources: its ``kind``, the last raw ``lines``, how many fitted nothing
-    (``spoilt``), how often it was begun again, what it last failed with, and whether its pattern is ``loose``."""
+    (``spoilt``), how often it was begun again, what it last failed with, whether its pattern is ``loose``, and the
+    ``baud`` of a port that is too slow with what it would need, both 0 otherwise."""
 
     kind: str
     lines: tuple[str, ...] = ()
@@ -42,6 +43,8 @@ class SourceTold:
     restarts: int = 0
     problem: str = ""
     loose: bool = False
+    baud: int = 0
+    baud_needed: int = 0
 
 
 @dataclass

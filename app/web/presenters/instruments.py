@@ -126,6 +126,8 @@ def _strip(values: Floats) -> str:
 
 def _source(name: str, told: SourceTold) -> SourceRow:
     wrong = [say(words.SOURCE_LOOSE)] if told.loose else []
+    if told.baud_needed:
+        wrong.append(say(words.SOURCE_CROWDED, baud=told.baud, needs=told.baud_needed))
     if told.problem:
         wrong.append(say(words.SOURCE_PROBLEM, problem=told.problem))
     return SourceRow(name, told, tuple(wrong))

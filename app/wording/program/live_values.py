@@ -13,6 +13,10 @@ STATES = {
 }
 
 SOURCE_LOOSE = Message("A line that lost a digit may fit its pattern. Use fixed digits or a check sum.")
+SOURCE_CROWDED = Message(
+    "Its lines need at least {needs} baud at the rate of their channels, and its port has {baud}. Raise baud in the "
+    "instrument and in the channel file, or correct rate."
+)
 SOURCE_PROBLEM = Message("It last ended with: {problem}")
 SPEEDS_DIFFER = Message(
     "The channel tells {told} rpm, the pulses at the bores {pulses} rpm. The speed is not saved. Check its channel."
