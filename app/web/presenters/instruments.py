@@ -140,7 +140,7 @@ def _notes(hub: Hub) -> tuple[str, ...]:
         said += [say(words.MISSED_AT, channel=name, count=count) for name, count in sorted(one.missed.items())]
         if one.out_of_turn:
             said.append(say(words.OUT_OF_TURN, channels=", ".join(sorted(one.out_of_turn))))
-    return tuple(said)
+    return (*said, *hub.doubted)
 
 
 def _standing(

@@ -21,6 +21,14 @@ SOURCE_PROBLEM = Message("It last ended with: {problem}")
 SPEEDS_DIFFER = Message(
     "The channel tells {told} rpm, the pulses at the bores {pulses} rpm. The speed is not saved. Check its channel."
 )
+OFF_AIR = Message(
+    "{channels}: more than {most}\u00a0kPa off the air pressure with the engine stopped. Check the sensor, its unit in "
+    "the channel file and its hose before the first reading."
+)
+ODD_FLOW = Message(
+    "All bores together show {total}\u00a0kg/h. An engine of this size idles on {least} to {most}\u00a0kg/h. Check "
+    "unit and root in the channel file."
+)
 MISSED_AT = Message(
     "{channel}: an intake stroke did not draw in the last two seconds. Find out why before you adjust.",
     many="{channel}: {count} intake strokes did not draw in the last two seconds. Find out why before you adjust.",
