@@ -56,6 +56,11 @@ SLOWER = Message(
     "{channel} takes {lag}\u00a0s to show 63\u00a0% of a change; its file says {told}. Correct lag in the channel file."
 )
 
+PEDAL_NONE = Message("No other key is chosen on this tablet.")
+PEDAL_CHOSEN = Message("On this tablet {key} takes a value too.")
+PEDAL_PRESS = Message("Press the pedal now. Esc changes nothing.")
+PEDAL_NEEDED = Message("{key} is needed for other things. Press another key.")
+
 TAKE = Message("Take {value}", limit=24, note="A button that keeps the live value.")
 TAKE_ANYWAY = Message("Take {value} anyway", limit=32, note="A button: the live value has not settled.")
 TAKE_ALL = Message("Take all {count} bores", limit=28, note="A button that saves the live values of all bores at once.")

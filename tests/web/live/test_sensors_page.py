@@ -173,3 +173,9 @@ def test_a_strip_shows_no_waves_that_pulses_make_of_its_points() -> None:
     assert max(places) - min(places) < 10
     risen = [float(one.split(",")[1]) for one in _strip(pulses * np.where(times < 5, 1.0, 1.5)).split()]
     assert max(risen) - min(risen) > 17
+
+
+def test_what_tablets_do_not_do_by_themselves_is_said(bench: Bench) -> None:
+    page = str(bench.here.get("/live").text)
+    assert "evenbore serve --lan --tls" in page
+    assert all(said in page for said in ("sleep late", "do not vibrate", "own keyboard may stay away"))
