@@ -99,7 +99,7 @@ class SourceSent(Sent):
     problem: str = Field(default="", max_length=200, description="What it last failed with.")
     loose: bool = Field(default=False, description="Whether a line that lost a digit may still fit its pattern.")
     baud: int = Field(default=0, ge=0, description="Of a serial port that is too slow for its lines; 0 otherwise.")
-    baud_needed: int = Field(default=0, ge=0, description="What those lines need at the least; 0 otherwise.")
+    baud_needed: int = Field(default=0, ge=0, description="What those lines need at least; 0 otherwise.")
 
 
 class PushTaken(Told):
@@ -172,7 +172,7 @@ class SourceShown(Told):
     problem: str = Field(description="What it last failed with; empty for nothing.")
     loose: bool = Field(description="Whether a line that lost a digit may still fit its pattern.")
     baud: int = Field(description="Of a serial port that is too slow for its lines; 0 otherwise.")
-    baud_needed: int = Field(description="What those lines need at the least; 0 otherwise.")
+    baud_needed: int = Field(description="What those lines need at least; 0 otherwise.")
 
 
 @router.get("/live/sources")
