@@ -5,7 +5,8 @@ import { say } from "./words.js";
 
 const TAKES = ["Enter", " ", "PageDown", "ArrowRight", "ArrowDown"];
 const CHOSEN = "pedal-key";
-const NEEDED = /^(?:[0-9.,]|Backspace|Delete|Tab|Shift|Control|Alt|AltGraph|Meta|CapsLock|NumLock|Fn|Dead|Process|Unidentified)$/;
+const NEEDED =
+  /^(?:[0-9.,]|Backspace|Delete|Tab|Shift|Control|Alt|AltGraph|Meta|CapsLock|NumLock|Fn|Dead|Process|Unidentified)$/;
 
 let choosing = false;
 
@@ -36,7 +37,9 @@ function show() {
 }
 
 document.addEventListener("click", (event) => {
-  const button = event.target instanceof Element ? event.target.closest("[data-pedal-choose], [data-pedal-forget]") : null;
+  const button = event.target instanceof Element
+    ? event.target.closest("[data-pedal-choose], [data-pedal-forget]")
+    : null;
   choosing = button?.matches("[data-pedal-choose]") ?? false;
   if (button?.matches("[data-pedal-forget]")) localStorage.removeItem(CHOSEN);
   if (choosing) tell("pedal-press");
