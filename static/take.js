@@ -4,13 +4,13 @@
 import { keep, openKeypad, show, tell } from "./keypad.js";
 import { now } from "./live.js";
 import { held } from "./outbox.js";
+import { takes } from "./pedal.js";
 import { say } from "./words.js";
 
 const LOCK_MS = 400;
 const FLASH_MS = 300;
 const POINTS = 50;
 const READ = ["flow", "vacuum", "pressure", "speed"];
-const TAKES = ["Enter", " ", "PageDown", "ArrowRight", "ArrowDown"];
 const NAMES = ["look", "sd", "channel", "fixed", "values"];
 
 /** What the keypad enters, since when, and the last values shown for it. @type {{key: string, since: number, values: number[]}} */
@@ -216,7 +216,7 @@ window.addEventListener(
   "keydown",
   (event) => {
     sound ??= new AudioContext();
-    const form = TAKES.includes(event.key) && !event.ctrlKey && !event.altKey && !event.metaKey ? listening() : null;
+    const form = takes(event.key) && !event.ctrlKey && !event.altKey && !event.metaKey ? listening() : null;
     if (!form) return;
     event.preventDefault();
     event.stopImmediatePropagation();

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
 
-from app.live.channels import MOST_SOURCES, ChannelFile, InstrumentSource
+from app.live.channels import MOST_SOURCES, ChannelFile, Crowded, InstrumentSource
 from app.live.feed import EVERY, Feed, RefusedError
 from app.live.sources.kinds import READ
 from app.live.sources.source import RAW_KEPT, MissingExtraError, Reader, SourceError
@@ -40,7 +40,7 @@ class Running:
         self.thread = threading.Thread(target=self._read, args=(tell,), name=self.source.name, daemon=True)
         self.thread.start()
 
-    def told(self, lines: int, *, loose: bool) -> dict[str, object]:
+    def told(self, lines: int, *, loose: bool, crowded: Crowded | None = None) -> dict[str, object]:
         """How it stands, with so many of its last raw lines."""
         kept = list(self.reader.raw)[-lines:]
         return {
@@ -50,6 +50,7 @@ class Running:
             "restarts": self.restarts,
             "problem": _plain(str(self.problem or "")),
             "loose": loose,
+            **({"baud": crowded.baud, "baud_needed": crowded.needs} if crowded is not None else {}),
         }
 
     def _read(self, tell: Callable[["Running"], None]) -> None:
@@ -87,7 +88,9 @@ def run(file: ChannelFile, feed: Feed, stopped: threading.Event, tell: Callable[
             if time.monotonic() >= due:
                 lines = min(RAW_KEPT, LINES_TOLD // max(1, len(sources)))
                 now = {
-                    _plain(one.source.name)[:60]: one.told(lines, loose=one.source.name in file.loose)
+                    _plain(one.source.name)[:60]: one.told(
+                        lines, loose=one.source.name in file.loose, crowded=file.crowded.get(one.source.name)
+                    )
                     for one in sources[:MOST_SOURCES]
                 }
                 if now != standing:

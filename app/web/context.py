@@ -121,6 +121,7 @@ class Pages:
         facts["known_initials"] = self._known_initials
         live: Hub | None = getattr(self._request.app.state, "live", None)  # none where only one page is left to show
         facts["filled"] = live.filled if live is not None else None
+        facts["doubted"] = live.doubted if live is not None else ()
         cookies = self._request.cookies
         facts = {**kept(cookies, self._request.url.scheme), **facts}
         AT_THIS_TABLET.set(initials_of(cookies, self._request.url.scheme) if cookies else "")

@@ -10,13 +10,12 @@ import socket
 from collections.abc import Iterator
 from pathlib import Path
 
-from app.live.lines import LONGEST, LinePattern
+from app.live.lines import BAUD, LONGEST, LinePattern
 from app.live.sources.source import MissingExtraError, Reader, Settings, SourceError, number_of, text_of
 
 WAIT = 0.2
 """Seconds that a source waits for something before it looks whether it is to stop."""
 
-BAUD = 115200
 LOOPBACK = "127.0.0.1"
 LARGEST_DATAGRAM = 8192
 

@@ -45,6 +45,8 @@ def live(file: File, to: To = "http://127.0.0.1:8000", token_file: TokenFile = N
         threading.Thread(target=_until_the_end_of_input, args=(stopped,), daemon=True).start()
     for source in channels.loose:
         typer.echo(say(words.LOOSE, source=source), err=True)
+    for source, port in channels.crowded.items():
+        typer.echo(say(words.CROWDED, source=source, baud=port.baud, needs=port.needs), err=True)
     typer.echo(say(words.SENDS, channels=len(channels.channels), sources=len(channels.sources), to=to))
     feed = Feed(to, token, channels.channels, authority=os.environ.get(AUTHORITY, ""))
     run(channels, feed, stopped, _tell)

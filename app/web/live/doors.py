@@ -101,6 +101,8 @@ class SourceSent(Sent):
     restarts: int = Field(default=0, ge=0, description="How often it was begun again.")
     problem: str = Field(default="", max_length=200, description="What it last failed with.")
     loose: bool = Field(default=False, description="Whether a line that lost a digit may still fit its pattern.")
+    baud: int = Field(default=0, ge=0, description="Of a serial port that is too slow for its lines; 0 otherwise.")
+    baud_needed: int = Field(default=0, ge=0, description="What those lines need at least; 0 otherwise.")
 
 
 class PushTaken(Told):
@@ -172,6 +174,8 @@ class SourceShown(Told):
     restarts: int = Field(description="How often it was begun again.")
     problem: str = Field(description="What it last failed with; empty for nothing.")
     loose: bool = Field(description="Whether a line that lost a digit may still fit its pattern.")
+    baud: int = Field(description="Of a serial port that is too slow for its lines; 0 otherwise.")
+    baud_needed: int = Field(description="What those lines need at least; 0 otherwise.")
 
 
 @router.get("/live/sources")

@@ -10,19 +10,19 @@ from typing import TYPE_CHECKING
 
 from app.shop.commands.live import channel_checks, filling
 from app.shop.errors import RejectedError
-from app.shop.procedure.live.filling import turns
+from app.shop.procedure.live.filling import Gauges, turns
 from app.shop.record import loader
+from app.shop.record.visit_record import VisitRecord
 from app.shop.store.database import Database, ShopUnavailableError
 from app.shop.store.idempotency import new_key
+from app.web.live.doubts import Doubts, doubts_of
+from app.web.live.senders import STANDS
 
 if TYPE_CHECKING:
     from app.web.live.hub import Hub
 
 EVERY = 0.2
 """Seconds between two looks."""
-
-STANDS = 6.0
-"""Seconds after which the runners of an engine that stands have filled (our judgement)."""
 
 WAITS = 10.0
 """Seconds for which an item that was refused is left alone (our judgement)."""
@@ -42,6 +42,7 @@ class GaugeWatch:
         self.refused: dict[str, float] = {}
         self.stands_since: float | None = None
         self.compared = False
+        self.doubts = Doubts()
 
     def know(self) -> None:
         """Look which visit the instruments are at."""
@@ -53,12 +54,14 @@ class GaugeWatch:
         if self.shop.shared:
             self.know()  # another server may have ended it
         visit_id, now = self.hub.filled, self.ticks()
+        gauges, feed = self.hub.gauges()
         if visit_id is None:
             self.hub.stopped = None
+            self._doubt(gauges, None)
             return
-        gauges, feed = self.hub.gauges()
         with self.shop.reading() as session:
             record = loader.load(session, visit_id)
+        self._doubt(gauges, record)
         runs = gauges.speed is not None and turns(record, gauges)
         self.ran_since = (self.ran_since or now) if runs else None
         gauges = replace(gauges, ran_for=now - (self.ran_since or now))
@@ -68,6 +71,10 @@ class GaugeWatch:
         found = filling.fill(self.shop, record, gauges, feed, at, waits)
         self.refused |= {due.item: now for due in found.refused}
         self.hub.stopped = visit_id if found.stopped else None
+
+    def _doubt(self, gauges: Gauges, record: VisitRecord | None) -> None:
+        self.doubts = doubts_of(self.hub, self.doubts, gauges, record)
+        self.hub.doubted = self.doubts.said()
 
     def _compare_open_sensors(self, speed: float | None, feed: str) -> None:
         """Compare the sensors at bores once each time that the engine stands: all have the open air before them."""

@@ -18,7 +18,7 @@ from app.shop.commands.live.channel_checks import Array
 from app.shop.commands.live.looks import Seen
 from app.shop.procedure.live.filling import Gauges
 from app.shop.store.live import traces
-from app.sync.engine.units import REV_PER_MIN
+from app.sync.engine.units import FLOW_UNITS, REV_PER_MIN
 from app.sync.signals.comparison import BEFORE, OVER
 from app.sync.signals.settling import AND_THEN, LAGS, Look, Unsettled
 from app.web.live.channels import KEPT, Floats, Ring
@@ -78,6 +78,7 @@ class Hub:
         self._wiggle: tuple[int, float] | None = None
         self.filled: int | None = None
         self.stopped: int | None = None
+        self.doubted: tuple[str, ...] = ()
         self.epoch = secrets.token_hex(4)
 
     @property
@@ -171,6 +172,28 @@ class Hub:
         with self._turn:
             found = (sender.array(sender.here(now), seconds) for sender in self._senders.values())
             return next((one for one in found if one is not None), None)
+
+    def open_sensors(self, seconds: float = OVER) -> dict[str, tuple[bool, float]] | None:
+        """By name, whether a sensor shows pressure from nothing and its mean [Pa], of programs whose speed channel says
+        that the engine stands; None where none says so."""
+        now = self._ticks()
+        with self._turn:
+            found = [one.open_sensors(one.here(now), seconds) for one in self._senders.values()]
+        told = [one for one in found if one is not None]
+        return {name: one for sensors in told for name, one in sensors.items()} if told else None
+
+    def flows(self, bores: frozenset[int]) -> dict[int, float]:
+        """What is shown now of the flow at each of these bores [kg/s]; empty where one of them is not shown."""
+        with self._turn:
+            rings = [ring for sender in self._senders.values() for ring in sender.at_bores.values()]
+            if not bores or not bores <= {ring.channel.bore for ring in rings if ring.channel.quantity == "flow"}:
+                return {}
+            shown = {
+                int(one.ring.channel.bore): one.figure.value * FLOW_UNITS[one.ring.channel.unit]
+                for one in self._look().values.values()
+                if one.ring.channel.quantity == "flow" and one.ring.channel.bore is not None
+            }
+        return {bore: shown[bore] for bore in bores} if bores <= shown.keys() else {}
 
     def ask_for_wiggle(self, bore: int | None) -> None:
         """From now on the hose of a bore may be taken off; None: no longer."""

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.live.channels import FAST, PULSATES
-from app.shop.commands.live.channel_checks import Array
+from app.shop.commands.live.channel_checks import TURNS, Array
 from app.sync.engine.units import PRESSURE_UNITS, REV_PER_MIN
 from app.sync.signals.averaging import WINDOWS
 from app.sync.signals.pulses import blocked, missed, out_of_turn, speed_of
@@ -20,6 +20,9 @@ SPEED = "speed"
 
 OF_PULSES = 4.0
 """Seconds of pulses that tell the engine speed, and a blocked hose (our judgement)."""
+
+STANDS = 6.0
+"""Seconds after which the runners of an engine that stands have filled (our judgement)."""
 
 SPEEDS_APART = 0.02
 """By how much the speed that a channel tells may differ from that of the pulses, as a fraction: theirs is right to that
@@ -34,7 +37,8 @@ Floats = NDArray[np.float64]
 @dataclass(frozen=True, slots=True)
 class SourceTold:
     """What a sending program says of one of its sources: its ``kind``, the last raw ``lines``, how many fitted nothing
-    (``spoilt``), how often it was begun again, what it last failed with, and whether its pattern is ``loose``."""
+    (``spoilt``), how often it was begun again, what it last failed with, whether its pattern is ``loose``, and the
+    ``baud`` of a port that is too slow with what it would need, both 0 otherwise."""
 
     kind: str
     lines: tuple[str, ...] = ()
@@ -42,6 +46,8 @@ class SourceTold:
     restarts: int = 0
     problem: str = ""
     loose: bool = False
+    baud: int = 0
+    baud_needed: int = 0
 
 
 @dataclass
@@ -94,6 +100,25 @@ class Sender:
         absolute = any(ring.channel.quantity == "pressure" for ring in mine.values())
         return Array(self.declared, bores, traces, absolute, silent, self.told(here))
 
+    def open_sensors(self, here: float, seconds: float) -> dict[str, tuple[bool, float]] | None:
+        """By name, whether a sensor of an engine that stands shows pressure from nothing, and its mean [Pa]; None where
+        no channel says that the engine stood for ``STANDS``. One that stands shows the same number for long."""
+        speeds = [ring for ring in self.rings.values() if ring.channel.quantity == SPEED]
+        values = np.concatenate([ring.last(STANDS, here)[1] for ring in speeds if _comes(ring, here)] or [np.empty(0)])
+        since = min((ring.samples[0][0] for ring in speeds if ring.samples), default=here)
+        if not len(values) or np.any(values * REV_PER_MIN > TURNS) or here - since < STANDS:
+            return None
+        rings = {
+            name: ring
+            for name, ring in self.rings.items()
+            if ring.channel.pulsates and ring.channel.quantity in ("vacuum", "pressure") and _comes(ring, here)
+        }
+        means = {name: float(ring.last(seconds, here)[1].mean()) for name, ring in rings.items()}
+        return {
+            name: (ring.channel.quantity == "pressure", means[name] * PRESSURE_UNITS[ring.channel.unit])
+            for name, ring in rings.items()
+        }
+
     def told(self, here: float, over: float = OVER) -> float | None:
         """How fast the engine runs [rev/s], as a channel tells it: 0 for one that stands; None where none does.
 
@@ -135,6 +160,10 @@ class Sender:
         for quantity in PULSATES:
             names = [n for n, ring in self.at_bores.items() if n in traces and ring.channel.quantity == quantity]
             yield {name: traces[name] for name in names}
+
+
+def _comes(ring: Ring, here: float) -> bool:
+    return ring.state(here) in ("live", "frozen")
 
 
 @dataclass(frozen=True, slots=True)

@@ -126,6 +126,8 @@ def _strip(values: Floats) -> str:
 
 def _source(name: str, told: SourceTold) -> SourceRow:
     wrong = [say(words.SOURCE_LOOSE)] if told.loose else []
+    if told.baud_needed:
+        wrong.append(say(words.SOURCE_CROWDED, baud=told.baud, needs=told.baud_needed))
     if told.problem:
         wrong.append(say(words.SOURCE_PROBLEM, problem=told.problem))
     return SourceRow(name, told, tuple(wrong))
@@ -138,7 +140,7 @@ def _notes(hub: Hub) -> tuple[str, ...]:
         said += [say(words.MISSED_AT, channel=name, count=count) for name, count in sorted(one.missed.items())]
         if one.out_of_turn:
             said.append(say(words.OUT_OF_TURN, channels=", ".join(sorted(one.out_of_turn))))
-    return tuple(said)
+    return (*said, *hub.doubted)
 
 
 def _standing(

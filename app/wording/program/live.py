@@ -34,6 +34,11 @@ AT_LINE = Message("Line {line}: {problem}")
 
 LOOSE = Message("{source}: a line that lost a digit may fit its pattern. Use fixed digits or a check sum.")
 
+CROWDED = Message(
+    "{source}: its lines need at least {needs} baud at the rate of their channels, and its port has {baud}. Raise baud "
+    "in the instrument and here, or correct rate."
+)
+
 SOURCE_ENDED = Message("{source}: {problem}. It is tried again.")
 SOURCE_UNUSABLE = Message("{source} cannot be read: {problem} is missing or wrong in the file.")
 MISSING_EXTRA = Message("{source} needs a package: pip install 'evenbore[{extra}]'")

@@ -13,9 +13,21 @@ STATES = {
 }
 
 SOURCE_LOOSE = Message("A line that lost a digit may fit its pattern. Use fixed digits or a check sum.")
+SOURCE_CROWDED = Message(
+    "Its lines need at least {needs} baud at the rate of their channels, and its port has {baud}. Raise baud in the "
+    "instrument and in the channel file, or correct rate."
+)
 SOURCE_PROBLEM = Message("It last ended with: {problem}")
 SPEEDS_DIFFER = Message(
     "The channel tells {told} rpm, the pulses at the bores {pulses} rpm. The speed is not saved. Check its channel."
+)
+OFF_AIR = Message(
+    "{channels}: more than {most}\u00a0kPa off the air pressure with the engine stopped. Check the sensor, its unit in "
+    "the channel file and its hose before the first reading."
+)
+ODD_FLOW = Message(
+    "All bores together show {total}\u00a0kg/h. An engine of this size idles on {least} to {most}\u00a0kg/h. Check "
+    "unit and root in the channel file."
 )
 MISSED_AT = Message(
     "{channel}: an intake stroke did not draw in the last two seconds. Find out why before you adjust.",
@@ -43,6 +55,11 @@ BORES_KNOWN = Message(
 SLOWER = Message(
     "{channel} takes {lag}\u00a0s to show 63\u00a0% of a change; its file says {told}. Correct lag in the channel file."
 )
+
+PEDAL_NONE = Message("No other key is chosen on this tablet.")
+PEDAL_CHOSEN = Message("On this tablet {key} takes a value too.")
+PEDAL_PRESS = Message("Press the pedal now. Esc changes nothing.")
+PEDAL_NEEDED = Message("{key} is needed for other things. Press another key.")
 
 TAKE = Message("Take {value}", limit=24, note="A button that keeps the live value.")
 TAKE_ANYWAY = Message("Take {value} anyway", limit=32, note="A button: the live value has not settled.")

@@ -92,6 +92,11 @@ WORDS: Mapping[str, Message] = {
     "live-scatters": live_values.SCATTERS,
     "live-too-soon": live_values.TOO_SOON,
     "live-settled": live_values.SETTLED,
+    # The key of a pedal.
+    "pedal-none": live_values.PEDAL_NONE,
+    "pedal-chosen": live_values.PEDAL_CHOSEN,
+    "pedal-press": live_values.PEDAL_PRESS,
+    "pedal-needed": live_values.PEDAL_NEEDED,
     # The engine and the cards of the reading page.
     "tile-waiting": reading_page.TILE_WORDS["held"],
     "tile-saved": Message("saved", limit=16),

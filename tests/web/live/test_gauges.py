@@ -18,10 +18,12 @@ from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK
 from app.shop.procedure.requirements import Waiting
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
-from app.sync.engine.units import REV_PER_MIN
+from app.sync.engine.engine_air import needed
+from app.sync.engine.units import KG_PER_HOUR, REV_PER_MIN
 from app.web.application import create_app
-from app.web.live.gauges import EVERY, STANDS, WAITS, GaugeWatch
+from app.web.live.gauges import EVERY, WAITS, GaugeWatch
 from app.web.live.hub import Hub
+from app.web.live.senders import STANDS
 from tests.clock import Day
 from tests.shop.rejections import rejects
 from tests.shop.yard import AT, FOUR, check_all, engine, heat_soaked, key, read_round, start_again, visit, visit_record
@@ -255,3 +257,53 @@ def test_a_typed_reading_keeps_the_speed_that_a_channel_shows(shop: Database) ->
     assert answer.status_code == 303
     (reading,) = visit_record(shop, visit_id).rounds[-1].readings
     assert reading.speed == pytest.approx(853.5 * REV_PER_MIN, rel=0.001)
+
+
+def vacuum(bore: int | None, unit: str = "kPa") -> Channel:
+    return Channel("vacuum", unit, bore, low=-50.0, high=500.0, lag=0.0)
+
+
+def test_open_sensors_off_the_air_are_told_once_the_engine_stood_and_until_it_stands_again(stand: Stand) -> None:
+    """The tachometer of a standing engine shows the very same number for long."""
+    tacho = replace(CHANNELS["tacho"], frozen=5.0)
+    absolute = Channel("pressure", "kPa", 3, low=0.0, high=200.0)
+    stand.channels = CHANNELS | {"tacho": tacho, "b1": vacuum(1), "b2": vacuum(None), "b3": absolute}
+    shown = {"tacho": 0.0, "barometer": 1000.0, "b1": 1.9, "b2": 2.1, "b3": 97.9}
+
+    def doubted(seconds: float, **figures: float) -> list[str]:
+        stand.show(seconds, **figures)
+        return list(stand.hub.doubted)
+
+    assert doubted(STANDS - 2 * EVERY, **shown) == []
+    (said,) = doubted(1.0, **shown)
+    assert said.startswith("b2, b3: more than 2\u00a0kPa off")
+    assert doubted(5.0, **(HOT | {"b1": 30.0, "b2": 30.0, "b3": 70.0})) == [said]
+    assert doubted(2 * STANDS, **(shown | {"b2": 0.1, "b3": 99.9})) == []
+
+
+def test_all_bores_flow_is_held_against_the_size_of_the_engine_and_never_refused(stand: Stand) -> None:
+    record = visit_record(stand.shop, stand.visit_id)
+    bores, wanted = record.layout.bores, record.engine.idle_speed
+    stand.channels = CHANNELS | {f"b{bore}": Channel("flow", "kg/h", bore, high=500.0) for bore in bores}
+    usual = needed(record.engine.displacement, wanted) / KG_PER_HOUR / len(bores)
+    idle = HOT | {"tacho": wanted / REV_PER_MIN}
+
+    def told(times: float, **other: float) -> bool:
+        stand.show(4.0, **(idle | {f"b{bore}": times * usual for bore in bores} | other))
+        return any("All bores together" in one for one in stand.hub.doubted)
+
+    assert not told(1.0)
+    assert told(3.6)  # grams a second taken for kilograms an hour
+    assert not told(3.6, tacho=2 * wanted / REV_PER_MIN)  # no idle: nothing is known
+    assert told(1 / 3.6)
+
+
+def test_what_is_doubted_stands_on_the_page_of_the_instruments_and_before_the_first_reading(shop: Database) -> None:
+    visit_id = heat_soaked(shop)
+    app = create_app(shop, clock=Day())
+    with TestClient(app, base_url="http://127.0.0.1") as client:
+        feeds.add(shop, key(), "Bench", TOKEN, AT)
+        app.state.feeders = feeds.feeders(shop)
+        app.state.live.doubted = ("b2 is off.",)
+        pages = ["/live", f"/visits/{visit_id}/{HEAT_SOAKED.slug}", f"/visits/{visit_id}/{HEAT_SOAKED.slug}/readings"]
+        assert ["b2 is off." in client.get(page).text for page in pages] == [True, True, True]

@@ -5,7 +5,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from app.live.channels import InstrumentSource
+from app.live.channels import Crowded, InstrumentSource
 from app.live.feed import Feed
 from app.live.process import Running
 from app.live.sources.source import Reader
@@ -15,6 +15,8 @@ from tests.web.live.pushes import FEED, let_in
 from tests.web.security.bench import Bench
 
 VACUUM = {"quantity": "vacuum", "unit": "kPa", "high": 100.0, "frozen": 60.0, "stale": 20.0, "rate": 50.0, "lag": 0.3}
+
+SLOW_PORT = {"baud": 9600, "baud_needed": 34_000}
 
 
 class Sensors:
@@ -60,15 +62,17 @@ def sensors(bench: Bench) -> Sensors:
 
 def test_a_source_shows_its_last_raw_lines_and_what_is_wrong(sensors: Sensors) -> None:
     told = {"kind": "serial", "lines": ["B3=06.521,N=0850", "B3=<b>"], "spoilt": 3, "restarts": 1}
-    sensors.send(1, sources={"bench": {**told, "problem": "no such port", "loose": True}})
+    sensors.send(1, sources={"bench": {**told, "problem": "no such port", "loose": True, **SLOW_PORT}})
     page = sensors.page()
     assert "B3=06.521,N=0850" in page
     assert "B3=&lt;b&gt;" in page
     assert "Lines that fit nothing: 3. Begun again: 1." in page
     assert "no such port" in page
     assert "A line that lost a digit may fit its pattern" in page
+    assert "at least 34000 baud" in page
+    assert "its port has 9600" in page
     (source,) = sensors.bench.here.get("/api/live/sources").json().values()
-    assert (source["lines"], source["spoilt"]) == (told["lines"], 3)
+    assert (source["lines"], source["spoilt"], source["baud_needed"]) == (told["lines"], 3, 34_000)
 
 
 def test_what_a_source_is_told_as_is_short_and_shows(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -80,6 +84,7 @@ def test_what_a_source_is_told_as_is_short_and_shows(monkeypatch: pytest.MonkeyP
     told = running.told(2, loose=False)
     assert told["lines"] == ["tab?here", "snow ?"]
     assert told["problem"] == "no?port"
+    assert running.told(2, loose=False, crowded=Crowded(9600, 34_000)) == told | SLOW_PORT
     feed, sent = Feed("http://127.0.0.1:1", "t", {}), list[Any]()
 
     def send(body: Any) -> dict[str, Any]:
@@ -168,3 +173,9 @@ def test_a_strip_shows_no_waves_that_pulses_make_of_its_points() -> None:
     assert max(places) - min(places) < 10
     risen = [float(one.split(",")[1]) for one in _strip(pulses * np.where(times < 5, 1.0, 1.5)).split()]
     assert max(risen) - min(risen) > 17
+
+
+def test_what_tablets_do_not_do_by_themselves_is_said(bench: Bench) -> None:
+    page = str(bench.here.get("/live").text)
+    assert "evenbore serve --lan --tls" in page
+    assert all(said in page for said in ("sleep late", "do not vibrate", "own keyboard may stay away"))

@@ -294,3 +294,32 @@ def test_the_page_of_instruments_shows_them_and_is_read_out(page: Page, server: 
     expect(page.locator("#live-now .live-strip")).to_have_count(8)
     assert page.evaluate("() => document.documentElement.scrollWidth <= innerWidth")
     assert faults(page) == []
+
+
+def test_another_key_is_chosen_by_pressing_it_and_stays_on_the_tablet(
+    page: Page, server: str, instrument: Instrument
+) -> None:
+    page.goto(f"{server}/live")
+    says, choose = page.locator("[data-pedal-says]"), page.get_by_role("button", name="Choose another key")
+    expect(says).to_have_text("No other key is chosen on this tablet.")
+    choose.click()
+    for needed in ("7", ".", "Backspace"):
+        page.keyboard.press(needed)
+        expect(says).to_have_text(f"{needed} is needed for other things. Press another key.")
+    page.keyboard.press("b")
+    expect(says).to_have_text("On this tablet b takes a value too.")
+    choose.click()
+    page.keyboard.press("Escape")
+    expect(says).to_have_text("On this tablet b takes a value too.")
+    opened(page, server)
+    page.keyboard.press("a")
+    asked_for(page, 1)
+    page.keyboard.press("B")
+    asked_for(page, 2)
+    page.goto(f"{server}/live")
+    page.get_by_role("button", name="Forget it").click()
+    expect(says).to_have_text("No other key is chosen on this tablet.")
+    opened(page, server)
+    page.keyboard.press("b")
+    page.keyboard.press("Shift")
+    asked_for(page, 2)
