@@ -3,7 +3,7 @@
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
-from re import _parser  # type: ignore[attr-defined]  # the only place that knows how long a match can be
+from re import _parser  # the only place that knows how long a match can be
 
 BAUD, BITS = 115200, 10
 """Bits a second of a serial port whose source says nothing, and bits that a character takes: start, eight, stop."""
