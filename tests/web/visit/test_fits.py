@@ -103,6 +103,19 @@ def test_a_phone_shows_the_keys_of_a_training_engine_under_a_bar_of_one_row(page
 UNEVEN = (7.5, 7.5, 7.25, 7.5, 5.5, 7.5, 7.25, 7.25, 7.5)
 
 
+def test_a_tablet_shows_every_key_beside_a_ruler_of_many_bores(page: Page, shop: Database) -> None:
+    """Bores that are not sure to be inside are stacked, and the page grows; the keys stay on the screen."""
+    visit_id = heat_soaked(shop, V8)
+    for value in (7.5, 7.75, 8.75, 9.5, 7.5):
+        read(shop, visit_id, HEAT_SOAKED, value)
+    with serving(shop) as server:
+        page.goto(f"{server}/visits/{visit_id}/{HEAT_SOAKED.slug}/readings")
+        expect(page.locator(".ruler circle")).to_have_count(5)
+        boxes = [box for key in page.locator(".keys .key").all() if (box := key.bounding_box()) is not None]
+    assert len(boxes) == 16
+    assert max(box["y"] + box["height"] for box in boxes) <= TABLET["height"]
+
+
 @pytest.mark.parametrize("browser_context_args", [SHORT], indirect=True, ids=["short"])
 def test_what_an_adjustment_asks_fits_a_short_screen(page: Page, shop: Database) -> None:
     visit_id = heat_soaked(shop, V8)
