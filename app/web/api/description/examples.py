@@ -53,7 +53,8 @@ EXAMPLES: Mapping[str, Any] = {
     # live channels, in seconds
     **{"spread_kpa": 0.12, "depth_kpa": 40.0, "mean_kpa": 61.2, "offset_kpa": -0.08, "scatter_kpa": 0.05},
     **{"spoilt": 0, "restarts": 0, "also_wrong": [5]},
-    **{"sent": 12.5, "rate": 200.0, "stale": 0.5, "frozen": 5.0, "lag": 0.2, "root": 0.8, "draws": 3, "lag_s": 0.2, "baud": 9600, "baud_needed": 24_000},
+    **{"sent": 12.5, "rate": 200.0, "stale": 0.5, "frozen": 5.0, "lag": 0.2},
+    **{"root": 0.8, "draws": 3, "lag_s": 0.2, "baud": 9600, "baud_needed": 24_000},
 }
 
 PARAMETERS: Mapping[str, str] = {
