@@ -189,9 +189,12 @@ def read_channels(text: str) -> ChannelFile:
     sources = tuple([_source(text, name, one) for name, one in _tables(text, "source", told).items()])
     patterns = {one.name: _pattern(text, one, channels) for one in sources if "pattern" in one.settings}
     loose = tuple([name for name, pattern in patterns.items() if pattern.free])
-    of_ports = {one.name: _crowded(one, patterns[one.name], channels)
-                for one in sources if one.kind == "serial" and one.name in patterns}  # fmt: skip
-    crowded = {name: one for name, one in of_ports.items() if one is not None}
+    crowded = {
+        one.name: found
+        for one in sources
+        if one.kind == "serial" and one.name in patterns
+        if (found := _crowded(one, patterns[one.name], channels)) is not None
+    }
     return ChannelFile(channels, sources, hashlib.sha256(text.encode()).hexdigest(), loose, crowded)
 
 

@@ -15,6 +15,7 @@ from pathlib import Path
 
 from app.shop.reasons import Reason, because
 from app.shop.store import copies
+from app.shop.store.both.upkeep import ToldOnce, meanwhile
 from app.shop.store.codes import Noticed, Unavailable
 from app.shop.store.database import FileDatabase, ShopUnavailableError, file_errors, fold_journal
 from app.shop.store.folder.owner import keep_from_others
@@ -167,23 +168,19 @@ def copying(shop: FileDatabase, clock: Callable[[], datetime], tell: Callable[[R
 
     A file that is gone from its folder is rescued instead. Why a copy failed is told once, and it is tried again.
     """
-    stop = threading.Event()
     keeper = _Keeper(shop, clock, tell)
 
-    def keep() -> None:
+    def keep(stop: threading.Event) -> None:
         while True:
             keeper.look()
             keeper.prove(stop.is_set)
             if stop.wait(LOOK_AGAIN_SECONDS):
                 return
 
-    thread = threading.Thread(target=keep, name="copies", daemon=True)
-    thread.start()
     try:
-        yield
+        with meanwhile("copies", keep):
+            yield
     finally:
-        stop.set()
-        thread.join()
         keeper.look(last=True)
 
 
@@ -195,7 +192,7 @@ class _Keeper:
         self._clock = clock
         self._tell = tell
         self._copied = shop.writes
-        self._told: Reason | None = None
+        self._told = ToldOnce(tell)
         self._rescued = False
         self._nightly = NightlyProof(shop, clock, tell, lambda found: because(Noticed.DAMAGE_FOUND, found=found))
 
@@ -209,9 +206,9 @@ class _Keeper:
             if writes != self._copied if last else copy_is_due(self._shop.folder, now):
                 keep_one(self._shop.folder, now)
                 self._copied = writes
-                self._told = None
+                self._told.over()
         except ShopUnavailableError as error:
-            self._trouble(error.reason)
+            self._told.trouble(error.reason)
 
     def prove(self, stopped: Callable[[], bool]) -> None:
         """Prove every row where that was not done since the last night, and tell what is wrong."""
@@ -219,15 +216,10 @@ class _Keeper:
         try:
             proof = self._nightly.look(stopped)
         except ShopUnavailableError as error:
-            self._trouble(error.reason)
+            self._told.trouble(error.reason)
             return
         if untouched and proof is not None:
             self._copied += 1  # nothing but the proof itself was written: that asks for no copy of its own
-
-    def _trouble(self, reason: Reason) -> None:
-        if reason != self._told:
-            self._tell(reason)
-            self._told = reason
 
     def _rescue(self) -> None:
         if not self._rescued:

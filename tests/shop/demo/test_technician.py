@@ -39,6 +39,14 @@ def begun(shop: Database, hands: DemoTechnician) -> int:
     return visit_id
 
 
+def warmed_up(shop: Database, hands: DemoTechnician, stand: DemoEngineModel) -> int:
+    """A visit whose engine runs hot, nothing adjusted yet."""
+    visit_id = begun(shop, hands)
+    hands.read_round(visit_id, FIRST_FIRE, stand)
+    hands.check(visit_id, HEAT_SOAKED)
+    return visit_id
+
+
 def test_keys_are_the_same_in_every_demonstration_and_time_goes_on(shop: Database) -> None:
     one, other = (DemoTechnician(shop, random.Random(5), BEGAN) for _ in range(2))
     keys = [one.key(), one.key()]
@@ -73,9 +81,7 @@ def test_a_visit_goes_by_its_place_and_by_what_its_phases_ask_for(
 def test_gauges_are_read_every_five_minutes_while_it_warms_and_again_after_a_quarter_of_an_hour(
     shop: Database, hands: DemoTechnician, stand: DemoEngineModel
 ) -> None:
-    visit_id = begun(shop, hands)
-    hands.read_round(visit_id, FIRST_FIRE, stand)
-    hands.check(visit_id, HEAT_SOAKED)
+    visit_id = warmed_up(shop, hands, stand)
     coolant = hands.record(visit_id).series(HEAT_SOAKED.slug, "coolant")
     warming = coolant[:7]
     assert [later[0] - earlier[0] for earlier, later in itertools.pairwise(warming)] == [300.0] * 6
@@ -98,9 +104,7 @@ def test_gauges_are_read_every_five_minutes_while_it_warms_and_again_after_a_qua
 def test_an_engine_out_by_one_coupler_is_evened_and_what_was_left_is_said(
     shop: Database, hands: DemoTechnician, stand: DemoEngineModel
 ) -> None:
-    visit_id = begun(shop, hands)
-    hands.read_round(visit_id, FIRST_FIRE, stand)
-    hands.check(visit_id, HEAT_SOAKED)
+    visit_id = warmed_up(shop, hands, stand)
     stand.slip(Coupler(3, 4), 2.5)
     hands.even_out(visit_id, stand)
     record = hands.record(visit_id)

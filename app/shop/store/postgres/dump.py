@@ -78,7 +78,7 @@ def dump(address: str, target: Path) -> Dumped:
 
 
 def programs_for(version: int) -> ServerTools:
-    """ServerTools that are not older than a server of ``version``. Raises ShopUnavailableError where there are none."""
+    """The tools that are not older than a server of ``version``. Raises ShopUnavailableError where there are none."""
     beside = [folder for folder in sorted(INSTALLED.glob("*/bin"), key=_version_of_folder) if folder.is_dir()]
     for folder in (None, *reversed(beside)):
         found = [shutil.which(name, path=folder and str(folder)) for name in ("pg_dump", "pg_restore")]
@@ -138,8 +138,9 @@ def _proved(
 def _scratch(connection: psycopg.Connection[Any]) -> Iterator[str]:
     """The name of an empty database that is there until the block is left. Raises InsufficientPrivilege."""
     name = f"evenbore_proof_{secrets.token_hex(6)}"
-    connection.execute(sql.SQL("CREATE DATABASE {} ENCODING UTF8 TEMPLATE template0").format(sql.Identifier(name)))
+    quoted = sql.Identifier(name)
+    connection.execute(sql.SQL("CREATE DATABASE {} ENCODING UTF8 TEMPLATE template0").format(quoted))
     try:
         yield name
     finally:
-        connection.execute(f'DROP DATABASE "{name}" WITH (FORCE)'.encode())
+        connection.execute(sql.SQL("DROP DATABASE {} WITH (FORCE)").format(quoted))

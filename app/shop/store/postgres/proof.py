@@ -5,8 +5,10 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
+from functools import partial
 
 from app.shop.reasons import Reason, because
+from app.shop.store.both.upkeep import ToldOnce, meanwhile
 from app.shop.store.database import Database, ShopUnavailableError, raw_connection
 from app.shop.store.integrity import damage_of
 from app.shop.store.postgres.codes import ServerProblem
@@ -56,21 +58,15 @@ def proving_nightly(
 
     What is wrong is told, and stands on the first page of the program that found it; each program looks then.
     """
-    stop = threading.Event()
-    thread = threading.Thread(target=_prove, args=(shop, clock, tell, stop), name="proof", daemon=True)
-    thread.start()
-    try:
+    with meanwhile("proof", partial(_prove, shop, clock, tell)):
         yield
-    finally:
-        stop.set()
-        thread.join()
 
 
 def _prove(
     shop: ServerDatabase, clock: Callable[[], datetime], tell: Callable[[Reason], None], stop: threading.Event
 ) -> None:
     nightly = NightlyProof(shop, clock, tell, lambda found: damaged(shop, found))
-    begun, told = False, None
+    begun, told = False, ToldOnce(tell)
     while not stop.is_set():
         try:
             with shop.alone(PROVE) as mine:
@@ -80,7 +76,5 @@ def _prove(
                 if mine:
                     nightly.look(stop.is_set)
         except ShopUnavailableError as error:  # the server is away; it is tried again
-            if error.reason != told:
-                tell(error.reason)
-                told = error.reason
+            told.trouble(error.reason)
         stop.wait(LOOK_AGAIN_SECONDS)

@@ -7,7 +7,7 @@ from app.shop.reasons import Reason
 from app.shop.store.database import Database, raw_connection
 from app.shop.store.integrity import damage_of
 from app.shop.store.proof import proving
-from app.shop.store.proof.proving import Proof, Proved
+from app.shop.store.proof.proving import Proof
 
 
 class NightlyProof:
@@ -28,7 +28,7 @@ class NightlyProof:
         self._clock = clock
         self._tell = tell
         self._named = named
-        self._damaged: dict[str, Proved] = {}
+        self._damaged_at: datetime | None = None
 
     def begin(self) -> None:
         """Prove the rows that were never proved. Raises ShopUnavailableError."""
@@ -45,7 +45,7 @@ class NightlyProof:
         ShopUnavailableError.
         """
         now = self._clock()
-        if self._damaged and not proving.whole_is_due(self._damaged, now.astimezone()):
+        if self._damaged_at is not None and not proving.night_since(self._damaged_at, now.astimezone()):
             return None
         with self._shop.reading() as session:
             due = proving.whole_is_due(proving.known(raw_connection(session)), now.astimezone())
@@ -55,9 +55,9 @@ class NightlyProof:
         return proof
 
     def _say(self, proof: Proof) -> None:
-        self._damaged = {}
+        self._damaged_at = None
         if (damage := damage_of(proof)) is not None:
             told = self._named(damage)
-            self._damaged = {"": Proved(whole_at=self._clock().isoformat())}
+            self._damaged_at = self._clock()
             self._shop.noticed = [one for one in self._shop.noticed if one.code is not told.code] + [told]
             self._tell(told)

@@ -121,10 +121,12 @@ def whole_is_due(tables: Mapping[str, Proved], now: datetime) -> bool:
 
     ``now`` has the time zone of the shop.
     """
-    if not tables:
-        return True
+    return not tables or night_since(min(datetime.fromisoformat(one.whole_at) for one in tables.values()), now)
+
+
+def night_since(made: datetime, now: datetime) -> bool:
+    """Whether a night has passed since a proof was ``made``, as ``whole_is_due`` has it."""
     night = now.replace(hour=NIGHT, minute=0, second=0, microsecond=0)
-    made = min(datetime.fromisoformat(one.whole_at) for one in tables.values())
     return made > now or (made < night <= now) or (now - made).days >= 1
 
 
