@@ -32,7 +32,7 @@ from app.sync.estimation.foretold import (
 )
 from app.sync.estimation.posterior import LEAST_GAP, Floats, Posterior
 from app.sync.estimation.predict import predict, set_cold
-from app.sync.readings.rounds import MOST_OF_A_BORE, last_of_each
+from app.sync.readings.rounds import MOST_OF_A_BORE, last_of_each, reading_sd
 from app.sync.readings.trail import Seen, Stage, Trail
 
 MOST_STEPS = 4  # our judgement
@@ -132,6 +132,17 @@ def predicted_readings(posterior: Posterior, meter: Meter) -> tuple[Floats, Floa
     told = predict_readings(posterior, meter)
     known = np.sqrt(np.maximum(np.diag(told.jacobian @ posterior.covariance @ told.jacobian.T), 0.0))[:-1]
     return meter.turned(told.values[:-1]), known * told.values[:-1]
+
+
+def foretold_at(posterior: Posterior, meter: Meter, bores: Sequence[int]) -> dict[int, tuple[float, float]]:
+    """What the meter is to show at some bores, and the standard deviation of one reading there, both [kg/s or Pa].
+
+    Parameters: ``posterior`` about the engine; ``meter`` read with; ``bores`` of its layout.
+    """
+    rows = posterior.row_of_bore
+    shown, known = (found.tolist() for found in predicted_readings(posterior, meter))
+    each = [(bore, shown[rows[bore]], known[rows[bore]]) for bore in bores]
+    return {bore: (value, math.hypot(reading_sd(value, meter), sd)) for bore, value, sd in each}
 
 
 def stacked(posteriors: Sequence[Posterior]) -> Posterior:
