@@ -18,10 +18,8 @@ from app.shop.commands import engines, meters, visits
 from app.shop.commands.corrections import NewCorrection, correct
 from app.shop.commands.meters import NewMeter
 from app.shop.commands.visits import NewVisit
-from app.shop.errors import ConflictError
 from app.shop.exchange import imports, v1, v2, v3, v4, v5
 from app.shop.exchange import rows as drafts
-from app.shop.exchange.codes import FileQuestion
 from app.shop.exchange.exports import engine_file, written
 from app.shop.exchange.imports import bring_in, carry_on, drafted, plan, read
 from app.shop.exchange.v5 import EngineFile, from_v1, from_v2, from_v3, from_v4
@@ -216,26 +214,6 @@ def test_an_import_of_many_rows_leaves_ids_to_those_who_go_on(
         record = loader.of_engine(session, engine_id)[-1]
     assert min(row.ident for one in record.rounds for row in one.entered) == 1 + free
     assert record.visit.ident == 1
-
-
-def test_facts_that_differ_are_for_a_person_to_choose(shop: Database, other: Database) -> None:
-    Past(shop).visit(EVEN, EVEN)
-    bring_in(other, read(out(shop)), {})
-    with shop.reading() as session:
-        here = engines.get(session, 1)
-    facts = engines.EngineFacts(
-        here.serial, here.description, here.displacement, "L", here.customer, "Red van", here.idle_speed
-    )
-    engines.change(shop, 1, 1, facts)
-    file = read(out(shop))
-    assert asked(other, file) == ["facts"]
-    with rejects(FileQuestion.FACTS, kind=ConflictError):
-        bring_in(other, file, {})
-    for choice, vehicle in (("mine", "Blue coupe"), ("theirs", "Red van")):
-        bring_in(other, file, {"facts": choice})
-        with other.reading() as session:
-            assert engines.get(session, 1).vehicle == vehicle
-            assert len(engines.find(session, vehicle)) == 1
 
 
 @pytest.mark.parametrize(("choice", "engines_after", "visits_after"), [("join", 1, 2), ("apart", 2, 1)])
