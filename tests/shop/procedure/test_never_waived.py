@@ -153,11 +153,18 @@ AFTER_THE_LAST_MOVE = {
 }
 """What says nothing any more once a screw was turned: all that lock-down ticks."""
 
+ONCE_IT_RUNS = {
+    FIRST_FIRE.slug: {"oil-pressure", "oil-lamp", "run-in"},
+    LOCK_DOWN.slug: {"idle-control-back", "loads-back", "hoses-back", "intake-back", "idle"},
+}
+"""What only a running engine shows: it is not asked for before a start, nor ticked with the rest."""
+
 
 @pytest.mark.parametrize("phase", PHASES, ids=lambda one: one.slug)
 def test_no_single_tap_stands_for_a_danger_and_none_outlives_a_move(phase: Phase) -> None:
     ticks = {item.slug for item in phase.items if item.kind == "tick"}
     assert {item.slug for item in phase.items if item.apart} == ON_ITS_OWN[phase.slug]
     assert ON_ITS_OWN[phase.slug].isdisjoint(item.slug for item in phase.items if item.in_a_row)
+    assert {item.slug for item in phase.items if not item.before_running} == ONCE_IT_RUNS.get(phase.slug, set())
     fresh = {item.slug for item in phase.items if item.fresh}
     assert fresh == (AFTER_THE_LAST_MOVE & ticks if phase is LOCK_DOWN else set())
