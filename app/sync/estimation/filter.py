@@ -203,13 +203,13 @@ def learn(
         far = (fit.innovation.residual**2 > INNOVATION_GATE**2 * spread).any(axis=-1)  # a cheap look before dear ones
         places = np.flatnonzero(far if sure is None else far & ~sure)
         if len(places):
-            instead = _instead(_some(stack, places), _some(before, places))
+            instead = what_else(_some(stack, places), _some(before, places))
             stack, fit, told = _weighed(stack, fit, instead, places, meter, read, rough)
     found = _iterate_update(stack, meter, read, rough, fit)
     return replace(found, log_evidence=np.asarray(stack.log_evidence + told))
 
 
-def _instead(after: Posterior, before: Posterior) -> tuple[tuple[Posterior, float], ...]:
+def what_else(after: Posterior, before: Posterior) -> tuple[tuple[Posterior, float], ...]:
     """What else a move may have done, with the odds against it: gone astray by as much as it was to move, or nothing.
 
     Parameters: ``after`` it as foretold, a stack; ``before`` it.
