@@ -185,7 +185,7 @@ class Hub:
 
     def flows(self, bores: frozenset[int], seconds: float = WINDOWS[0]) -> dict[int, float]:
         """The plain mean of the flow at each of these bores over the last ``seconds`` [kg/s]; empty where one of them
-        shows none. Nobody need look at a page for it."""
+        shows none. No page need be open for it."""
         now, found = self._ticks(), dict[int, float]()
         with self._turn:
             for sender in self._senders.values():

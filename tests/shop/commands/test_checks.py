@@ -192,7 +192,7 @@ def test_a_figure_is_taken_up_to_the_ends_of_its_range(shop: Database, item: str
     for number in (low, high):
         checks.record(shop, visit_id, key(), HEAT_SOAKED.slug, {item: number}, "KM", AT)
         assert visit_record(shop, visit_id).checks[HEAT_SOAKED.slug, item].number == number
-    for number in (low - 0.1, high + 0.1, float("inf"), float("nan"), None):
+    for beyond in (low - 0.1, high + 0.1, float("inf"), float("nan"), None):
         with rejects(Rejection.OUT_OF_RANGE):
-            checks.record(shop, visit_id, key(), HEAT_SOAKED.slug, {item: number}, "KM", AT)
+            checks.record(shop, visit_id, key(), HEAT_SOAKED.slug, {item: beyond}, "KM", AT)
     assert visit_record(shop, visit_id).checks[HEAT_SOAKED.slug, item].number == high

@@ -1,6 +1,7 @@
 """Settings of the shop: kept version by version, judged by as they were when the visit was opened."""
 
 from dataclasses import replace
+from typing import Any
 
 import pytest
 
@@ -138,9 +139,8 @@ RANGES = (
 def changed(path: str, value: float) -> Settings:
     """The defaults with one figure changed."""
     group, _, name = path.rpartition(".")
-    if not group:
-        return replace(DEFAULTS, **{name: value})
-    return replace(DEFAULTS, **{group: replace(getattr(DEFAULTS, group), **{name: value})})
+    some: Any = {name: value} if not group else {group: replace(getattr(DEFAULTS, group), **{name: value})}
+    return replace(DEFAULTS, **some)
 
 
 @pytest.mark.parametrize(("field", "path", "least", "most"), RANGES, ids=[one[0] for one in RANGES])
@@ -178,3 +178,17 @@ def test_a_shop_up_the_mountain_presets_wider(shop: Database) -> None:
     change(shop, replace(DEFAULTS, altitude=1000.0))
     high = starting(visit_record(shop, visit(shop, engine(shop, FOUR, serial="another"))))
     assert 1.1 * low.turns < high.turns < 1.4 * low.turns
+
+
+def test_the_ends_of_a_range_are_told_in_the_units_of_the_shop() -> None:
+    """Held in kelvins, seconds and meters (0 °C is 273.15 K, 1 in 25.4 mm: NIST SP 811, appendix B)."""
+    beyond = replace(
+        DEFAULTS, base_blade=1.0, limits=replace(DEFAULTS.limits, head=1000.0), heat=replace(DEFAULTS.heat, lasts=0.0)
+    )
+    ends = {
+        name: (reason.values["low"], reason.values["high"], reason.values["unit"])
+        for name, reason in settings_versions.problems(beyond).items()
+    }
+    assert ends["head_most"] == (150, 300, "°C")
+    assert ends["lasts"] == (5, 120, "minutes")
+    assert ends["base_blade"] == (0.5, 40, "thou")

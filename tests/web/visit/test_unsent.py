@@ -20,7 +20,11 @@ def held(page: Page) -> Callable[[], None]:
     page.route("**/checks/back", lambda route: routes.append(route))
 
     def release() -> None:
-        until(lambda: routes or page.wait_for_timeout(20))
+        def sent() -> bool:
+            page.wait_for_timeout(20)  # while it waits the page's events are heard
+            return bool(routes)
+
+        until(sent)
         routes[0].continue_()
 
     return release
