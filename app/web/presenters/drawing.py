@@ -22,9 +22,9 @@ MARKS: Mapping[Conformity, Literal["even", "not-even", "close"]] = {
 """The mark beside a verdict, on the screen and on paper."""
 
 
-def mark_of(found: Conformity, coarse: bool) -> Literal["even", "not-even", "close", "inside", "none"]:
-    """The mark beside the verdict of a round on the screen; ``coarse``: its tolerance is too wide to draw it even."""
-    mark = MARKS.get(found, "none")
+def mark_of(found: RoundResult, coarse: bool) -> Literal["even", "not-even", "close", "inside", "none"]:
+    """The mark beside how even a round was ``found``, on the screen; ``coarse``: by a tolerance too wide for even."""
+    mark = "none" if found.alone else MARKS.get(found.verdict, "none")
     return "inside" if coarse and mark == "even" else mark
 
 

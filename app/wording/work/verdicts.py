@@ -36,6 +36,8 @@ COARSE_TITLES: Mapping[Conformity, Message] = {
 }
 """The titles of a round that only tells whether the engine may be warmed up: its tolerance is too wide for "even"."""
 INSIDE = Message("inside", limit=TILE, note="bore: within a tolerance too wide to be called even")
+ALONE = Message("One bore: nothing to compare it with", limit=TITLE)
+ALONE_BECAUSE = Message("One bore has no other to be even with.", limit=SENTENCE)
 NOT_SURE_YET = Message("Not sure yet", limit=TITLE)
 """The title of a round in progress in which a bore may be outside."""
 TABLES[Conformity] = TITLES
@@ -95,6 +97,8 @@ def verdict_title(found: RoundResult, coarse: bool = False) -> str:
 
     Parameters: ``found`` for the round; ``coarse``: it only tells whether the engine may be warmed up.
     """
+    if found.alone:
+        return say(ALONE)
     if found.verdict is Conformity.INCOMPLETE and _with(found, BoreVerdict.AT_LIMIT):
         return say(NOT_SURE_YET)
     titles = {**TITLES, **COARSE_TITLES} if coarse else TITLES
@@ -108,6 +112,8 @@ def verdict_sentence(found: RoundResult, unit: Unit) -> str:
     """
     if found.outliers:
         return _of_bores(MISREAD, sorted(found.outliers))
+    if found.alone:
+        return say(ALONE_BECAUSE)
     tolerance = percent_allowed(found.window)
     match found.verdict:
         case Conformity.INCOMPLETE:

@@ -131,13 +131,13 @@ def _banks(assessment: Assessment) -> tuple[RecordBank, ...]:
     as_left = _cells(record, record.as_left(), assessment.as_left)
     banks = []
     for bank in record.layout.banks:
-        lines = [RecordLine(bore, *found[bore], *as_left[bore], _known(left.get(bore))) for bore in bank.bores]
+        lines = [RecordLine(bore, *found[bore], *as_left[bore], _known(left.get(bore), len(left))) for bore in bank.bores]
         banks.append(RecordBank(bank.name if len(record.layout.banks) > 1 else "", tuple(lines)))
     return tuple(banks)
 
 
-def _known(one: BoreResult | None) -> str:
-    return f"±{percent((one.high - one.low) / 2)}" if one is not None else "–"
+def _known(one: BoreResult | None, bores: int) -> str:
+    return f"±{percent((one.high - one.low) / 2)}" if one is not None and bores > 1 else "–"
 
 
 def _cells(record: VisitRecord, one: Round | None, judged: RoundResult | None) -> dict[int, tuple[str, str]]:
@@ -147,7 +147,7 @@ def _cells(record: VisitRecord, one: Round | None, judged: RoundResult | None) -
     for bore in record.layout.bores:
         row, standing = values.get(bore), standings.get(bore)
         value = "–" if row is None else shown(row.value, record.meter) or "–"
-        cells[bore] = value, f"{signed(100 * standing.share, 0)}\u00a0%" if standing is not None else "–"
+        cells[bore] = value, f"{signed(100 * standing.share, 0)}\u00a0%" if standing is not None and len(standings) > 1 else "–"
     return cells
 
 
@@ -157,7 +157,7 @@ def _means(assessment: Assessment) -> str:
         return say(handover.PER_CENT)
     values = {"left": unit.show(left.mean), "unit": unit.name}
     said = say(handover.MEANS, found=unit.show(found.mean), **values) if found else say(handover.MEAN_LEFT, **values)
-    return f"{said} {say(handover.PER_CENT)}"
+    return said if left.alone else f"{said} {say(handover.PER_CENT)}"
 
 
 def _net(record: VisitRecord) -> str:

@@ -157,7 +157,7 @@ class ReadingPage:
             title = say(words.TOO_FEW if begun else words.NONE_YET, round=number)
             return VerdictView("none", title, say(words.VERDICT_FOLLOWS))
         return VerdictView(
-            mark_of(judged.verdict, self.of_phase.coarse),
+            mark_of(judged, self.of_phase.coarse),
             verdict_title(judged, self.of_phase.coarse),
             verdict_sentence(judged, self.unit),
             _ruler_marks(judged),

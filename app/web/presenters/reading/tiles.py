@@ -164,7 +164,7 @@ class Tiles:
         if bore in self._in_question:
             older, newer = (shown(one.value, self.record.meter) for one in self._in_question[bore])
             return say(words.TWO_VALUES, older=older, newer=newer)
-        if self.judged is None or bore not in self._results:
+        if self.judged is None or self.judged.alone or bore not in self._results:
             return say(words.TILE_WORDS["stands" if state == "stands" else "read"])
         return bore_word(self._results[bore], self._vacuum, self.of_phase.coarse)
 
