@@ -88,11 +88,11 @@ function renew(page) {
     old.replaceWith(one);
     htmx.process(one);
   }
-  arm();
   const [was, saved] = [now, fresh].map((page) => page.querySelector(":scope > .just-saved"));
   if (was && saved) renewStrip(was, saved);
   const [old, one] = [keypadIn(now), keypadIn(fresh)];
   if (old && one) renewKeypad(old, one);
+  arm();
   now.dataset.version = fresh.dataset.version;
   if (focused) /** @type {HTMLElement | null} */ (now.querySelector(`a.tile[data-bore="${focused}"]`))?.focus();
   const form = keypad();

@@ -17,8 +17,9 @@ from tests.web.axe import faults
 
 HOT = f"/visits/1/{HEAT_SOAKED.slug}"
 HOME = "http://127.0.0.1"
-MOMENT, SHOWN = 700, 10_000
-"""Milliseconds for which the next question takes no tap, and for which what was saved is shown."""
+MOMENT, REST, SHOWN = 700, 1_500, 10_000
+"""Milliseconds for which the next question takes no tap, for which it takes none after an adjustment, and for which
+what was saved is shown."""
 
 
 def uneven(shop: Database) -> Phase:
@@ -85,9 +86,45 @@ def test_two_taps_350_ms_apart_are_one_move(page: Page, server: str, shop: Datab
     expect(page.locator("#move-title")).not_to_have_text(said)
     page.clock.run_for(350)
     tap(page, where)
-    page.clock.run_for(MOMENT)
+    page.clock.run_for(REST)
     expect(page.locator("[data-arming]")).to_have_count(0)
     assert told(shop) == [False]
+
+
+def test_after_an_adjustment_a_box_lies_over_the_keys_until_it_is_filled(
+    page: Page, server: str, shop: Database
+) -> None:
+    made = opened(page, server, uneven(shop))
+    tap(page, middle(made))
+    box, key_of = page.locator(".rest"), page.locator("[data-key='6']")
+    expect(box).to_contain_text("Next: Read bore 4")
+    where = middle(key_of)
+    tap(page, where)
+    page.clock.run_for(REST - 200)
+    tap(page, where)
+    expect(box).to_be_visible()
+    expect(page.locator("[data-typed]")).to_be_empty()
+    page.clock.run_for(200)
+    expect(box).to_be_hidden()
+    tap(page, where)
+    expect(page.locator("[data-typed]")).to_have_text("6")
+
+
+def test_the_box_is_plain_to_everybody(page: Page, server: str, shop: Database) -> None:
+    uneven(shop)
+    page.goto(f"{server}{HOT}/readings")
+    page.get_by_role("button", name="Done as shown").click()
+    expect(strip(page)).to_contain_text("Saved: Coupler 3–4 reset")
+    expect(page.locator("[data-arming]")).to_have_count(0)
+    page.locator(".rest").evaluate("box => { box.hidden = false; }")
+    assert faults(page) == []
+
+
+def test_the_box_stands_still_for_whoever_asked_for_less_motion(page: Page, server: str, shop: Database) -> None:
+    page.emulate_media(reduced_motion="reduce")
+    tap(page, middle(opened(page, server, uneven(shop))))
+    expect(page.locator(".rest")).to_be_visible()
+    expect(page.locator(".rest-bar")).to_have_css("animation-name", "none")
 
 
 def test_a_second_tap_does_not_answer_the_next_question(page: Page, server: str, shop: Database) -> None:
