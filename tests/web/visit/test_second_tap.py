@@ -1,8 +1,9 @@
 """An action counts once, what is asked next arms after a moment, and a stray tap is undone with one tap."""
 
+import re
 from datetime import UTC, datetime, timedelta
 
-from playwright.sync_api import Locator, Page, expect
+from playwright.sync_api import Locator, Page, Route, expect
 from starlette.testclient import TestClient
 
 from app.shop.commands import readings
@@ -173,6 +174,45 @@ def test_a_stray_tap_is_undone_with_one_tap(page: Page, server: str, shop: Datab
     expect(strip(page)).to_be_empty()
     assert told(shop) == [False, True]
     assert visit_record(shop, 1).moves == ()
+
+
+def test_the_strip_comes_where_the_page_after_an_adjustment_fails_at_first(
+    page: Page, server: str, shop: Database
+) -> None:
+    uneven(shop)
+    failed: list[str] = []
+
+    def once(route: Route) -> None:
+        if failed:
+            route.continue_()
+        else:
+            failed.append(route.request.url)
+            route.fulfill(status=503)
+
+    page.route("**/readings?saved=move-*", once)
+    page.goto(f"{server}{HOT}/readings")
+    page.get_by_role("button", name="Done as shown").click()
+    expect(strip(page)).to_contain_text("Saved: Coupler 3–4 reset")
+    assert failed
+
+
+def test_the_strip_comes_where_the_news_of_the_adjustment_is_faster(page: Page, server: str, shop: Database) -> None:
+    uneven(shop)
+    news: list[Route] = []
+
+    def after_the_news(route: Route) -> None:
+        while news:
+            with page.expect_response("**/news?*"):
+                news.pop().continue_()
+        page.unroute("**/news?*")
+        route.continue_()
+
+    page.route("**/news?*", lambda route: news.append(route))
+    page.route("**/readings?saved=move-*", after_the_news)
+    page.goto(f"{server}{HOT}/readings")
+    page.get_by_role("button", name="Done as shown").click()
+    expect(strip(page)).to_contain_text("Saved: Coupler 3–4 reset")
+    expect(page).to_have_url(re.compile("saved=move-1$"))
 
 
 def test_the_strip_goes_after_ten_seconds_and_not_from_under_the_focus(page: Page, server: str, shop: Database) -> None:
