@@ -19,7 +19,9 @@ from tests.benchmarks.fault_list import Named, listed
 from tests.benchmarks.report import report
 
 LONGEST = 90.0
-ODD = 2.5
+ODD, AT_ONCE = 2.5, 1.0
+"""Spreads from which a figure is odd, and what a second look may take to be made at once, with the instrument in hand
+[min]; a longer one is made where the diagnosis asks for it. Our judgement."""
 FAULTY, SOUND, ODD_ONES = 100_000_000, 101_000_000, 102_000_000
 
 
@@ -61,7 +63,7 @@ def _read(bench: Bench, measure: FindingKind, bores: tuple[int, ...]) -> list[Fi
     if CATALOGUE[measure].scope is Extent.BANK:
         return [_finding(bench, measure, bank) for bank in sorted(set(bench.engine.banks))]
     findings = [_finding(bench, measure, bore) for bore in bores]
-    if CATALOGUE[measure].use is not Use.WORD:
+    if CATALOGUE[measure].use is not Use.WORD and CATALOGUE[measure].each <= AT_ONCE:
         odd = [place for (_, place), one in seen(findings).items() if abs(one.off) > ODD * CATALOGUE[measure].spread]
         for place in odd:
             first = next(one for one in findings if place == one.bore)

@@ -50,7 +50,8 @@ class Verdict(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Standing:
-    """A cause that is still standing, where, and how likely. ``against`` are the measurements that do not fit it."""
+    """A cause that is still standing, where, and how likely. ``against`` are the measurements that do not fit it,
+    ``unchecked`` those that have to be made before it may be called found."""
 
     cause: EngineFault
     bore: int | None
@@ -58,6 +59,7 @@ class Standing:
     odds: float
     looked_at: bool
     against: tuple[FindingKind, ...]
+    unchecked: tuple[FindingKind, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,14 +119,21 @@ def _standing(now: Beliefs, shown: Mapping[Place, Deviation]) -> tuple[Standing,
     ]
     rows += [(chance, cause, None, bank) for (cause, bank), chance in now.of_engine_causes().items()]
     rows.sort(key=lambda row: -row[0])
-    return tuple(
-        Standing(cause, bore, bank, chance, _looked_at(cause, bore, bank, shown), _against(now, cause, bore, shown))
-        for chance, cause, bore, bank in rows[:MOST_STANDING]
-    )
+    return tuple(_one(now, shown, *row) for row in rows[:MOST_STANDING])
 
 
-def _looked_at(cause: EngineFault, bore: int | None, bank: int | None, shown: Mapping[Place, Deviation]) -> bool:
-    return any((measure, bank if bore is None else bore) in shown for measure in TABLE[cause].direct)
+def _one(
+    now: Beliefs,
+    shown: Mapping[Place, Deviation],
+    odds: float,
+    cause: EngineFault,
+    bore: int | None,
+    bank: int | None,
+) -> Standing:
+    place = bank if bore is None else bore
+    unchecked = tuple(one for one in TABLE[cause].before if (one, place) not in shown)
+    looked_at = not unchecked and any((one, place) in shown for one in TABLE[cause].direct)
+    return Standing(cause, bore, bank, odds, looked_at, _against(now, cause, bore, shown), unchecked)
 
 
 def _against(
@@ -181,10 +190,10 @@ def _next(
 
 
 def _direct(first: Standing, found: Sequence[NextTest]) -> NextTest | None:
-    looks = [
-        one
-        for one in found
-        if one.measure in TABLE[first.cause].direct and (first.bore is None or first.bore in one.bores)
+    """The shortest test that looks at the cause itself; what has to be made before it comes first."""
+    at_it = [one for one in found if not one.again and (first.bore is None or first.bore in one.bores)]
+    looks = [one for one in at_it if one.measure in first.unchecked] or [
+        one for one in at_it if one.measure in TABLE[first.cause].direct
     ]
     return min(looks, key=lambda one: one.minutes) if looks else None
 

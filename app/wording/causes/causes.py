@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from enum import StrEnum
 
 from app.sync.diagnosis.causes import EngineFault
-from app.sync.diagnosis.diagnose import Diagnosis, Standing, Verdict
+from app.sync.diagnosis.diagnose import LIKELY, Diagnosis, Standing, Verdict
 from app.sync.diagnosis.measurements import FindingKind
 from app.sync.diagnosis.next_test import NextTest
 from app.wording.causes.tests import test_name
@@ -68,6 +68,10 @@ PLATES = Message(
     "these hides it."
 )
 TO_READINGS = Message("Bore {bore}'s plate is off: go back to the readings and follow their advice.")
+CHECK_METER = Message(
+    "Bore {bore} reads off, by a meter that nothing has checked yet. Turn the adapter and read with a second meter; "
+    "then go back to the readings and follow their advice."
+)
 
 
 def place_and_cause(one: Standing, bores: Sequence[int], banks: Sequence[str]) -> str:
@@ -117,10 +121,11 @@ def plates_words() -> str:
 
 
 def to_readings(told: Diagnosis, bores: Sequence[int]) -> str:
-    """The way back to the readings where it is the plate itself; else empty."""
+    """The way back to the readings where it is the plate itself; else empty. No plate is called off by a meter that
+    was not checked."""
     first = told.standing[0]
-    if first.cause is EngineFault.PLATE and first.bore is not None and first.odds >= 0.5:
-        return say(TO_READINGS, bore=bores[first.bore])
+    if first.cause is EngineFault.PLATE and first.bore is not None and first.odds >= LIKELY:
+        return say(CHECK_METER if first.unchecked else TO_READINGS, bore=bores[first.bore])
     return ""
 
 
