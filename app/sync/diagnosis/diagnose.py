@@ -183,15 +183,16 @@ def _next(
     if not is_likely(first, now.sound):
         return worth[0] if worth else None
     useful = [one for one in worth if one.gained >= LEAST_GAIN * one.minutes]
-    if useful or first.looked_at:
-        return useful[0] if useful else None
-    direct = _direct(first, ranked(now, shown, allowed, running, first.bore))
+    if useful:
+        return useful[0]
+    direct = _direct(first, ranked(now, shown, allowed, running, first.bore), again=first.looked_at)
     return direct if direct and 1 - first.odds >= LEAST_DOUBT * direct.minutes else None
 
 
-def _direct(first: Standing, found: Sequence[NextTest]) -> NextTest | None:
-    """The shortest test that looks at the cause itself; what has to be made before it comes first."""
-    at_it = [one for one in found if not one.again and (first.bore is None or first.bore in one.bores)]
+def _direct(first: Standing, found: Sequence[NextTest], again: bool = False) -> NextTest | None:
+    """The shortest test that looks at the cause itself, or a second look of such a one where ``again``; what has to be
+    made before it comes first."""
+    at_it = [one for one in found if one.again <= again and (first.bore is None or first.bore in one.bores)]
     looks = [one for one in at_it if one.measure in first.unchecked] or [
         one for one in at_it if one.measure in TABLE[first.cause].direct
     ]
