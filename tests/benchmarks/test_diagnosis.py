@@ -5,6 +5,7 @@ import pytest
 from app.sync.diagnosis.measurements import FindingKind
 from tests.benchmarks.diagnosis import by_list, diagnosed, engines, share
 from tests.benchmarks.fault_engine import FAULTS, FaultEngine
+from tests.benchmarks.small_leak import leaking, untouched
 
 SAMPLE = 32
 
@@ -57,31 +58,6 @@ def test_a_leak_leaves_the_meter_even_and_takes_vacuum() -> None:
     assert float(engine.read("vacuum", leaking)) < min(vacuum)
 
 
-IDLE_FLOW = 6.5
-"""Air of a sound bore at idle [kg/h], our judgement."""
-LEAK_2_MM2 = 3600 * 2e-6 * 0.65 * 101_300 * 0.0404 / 293.0**0.5 / IDLE_FLOW
-"""Choked flow through 2 mm2 at 20 °C with a discharge of 0.65 (handbook value for a sharp edge, from memory), beside
-the air of a sound bore; 0.0404 is sqrt(k/R) (2/(k+1))^((k+1)/(2(k-1))) of air."""
-
-
-class Watched(FaultEngine):
-    """An engine with every instrument there that keeps which tests were made."""
-
-    def read(self, test: str, place: int | None) -> float | str:
-        """One reading."""
-        self.made = [*getattr(self, "made", []), (test, place)]
-        return super().read(test, place)
-
-
-def leaking(seed: int) -> Watched:
-    """A sound engine, evened, at which air has since found its way in behind one plate through 2 mm2."""
-    engine = Watched(seed, "")
-    engine.has = {measure.value for measure in FindingKind}
-    engine.fault = "leak"
-    engine.bores[engine.bore].leak, engine.bores[engine.bore].fault = LEAK_2_MM2, "leak"
-    return engine
-
-
 def test_two_square_millimeters_let_the_bore_take_more_and_its_meter_show_less() -> None:
     engine, same = leaking(4), FaultEngine(4, "")
     bore, bank = engine.bores[engine.bore], engine.banks[engine.bore]
@@ -95,6 +71,6 @@ def test_two_square_millimeters_let_the_bore_take_more_and_its_meter_show_less()
 def test_hardly_a_plate_is_turned_for_a_leak_of_two_square_millimeters_that_is_often_found() -> None:
     engines_seen = [leaking(seed) for seed in range(76_000_000, 76_000_024)]
     cases = [diagnosed(engine) for engine in engines_seen]
-    untouched = [("reset", engine.bore) not in engine.made for engine in engines_seen]
-    assert share(untouched) >= 0.85
-    assert share(case.right and still for case, still in zip(cases, untouched, strict=True)) >= 0.33
+    still = [untouched(engine) for engine in engines_seen]
+    assert share(still) >= 0.85
+    assert share(case.right and alone for case, alone in zip(cases, still, strict=True)) >= 0.33

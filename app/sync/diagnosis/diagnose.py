@@ -19,7 +19,7 @@ NAMED, SOUND_ENOUGH, LIKELY = 0.90, 0.95, 0.50
 nothing is wrong is not likelier; our judgement."""
 MORE_SOUND = 0.45
 """Odds that nothing is wrong from which no cause is said to be found, our judgement."""
-LEAST_DOUBT = 0.01
+LEAST_DOUBT = 0.03
 """Doubt of the likeliest that the test of itself has to be able to clear for a minute [1/min], our judgement."""
 LEAST_RATE = 0.003
 """What a test has to tell for a minute to be worth making [nats/min], our judgement."""

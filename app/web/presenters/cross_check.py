@@ -137,13 +137,7 @@ def view(told: CrossCheck, wanted: str = "") -> CrossCheckView:
 
 def _entry_words(row: FindingRow) -> str:
     said = on_paper.shown(row.kind, row.value, row.word, row.unit)
-    return say(
-        on_paper.SHOWN,
-        test=tests.finding_name(row.kind),
-        shown=on_paper.at_place(row.bore, row.bank, said),
-        by=row.by,
-        at=clock(row.at),
-    )
+    return on_paper.line(row.kind, [(row.bore, row.bank, said)], row.by, clock(row.at))
 
 
 def _found(told: CrossCheck) -> FoundCause | None:

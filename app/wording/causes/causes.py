@@ -50,6 +50,7 @@ VERDICTS: Mapping[StrEnum, Message] = {
     Verdict.GOING: Message("Not told yet. Make the next test."),
 }
 TABLES[Verdict] = VERDICTS
+LIKELY_BY_ITS_TEST = Message("Likely: {first}. Its own test speaks for it, but others are not ruled out.")
 ALSO_OFF = Message(
     "Most speaks for: {first}. But that does not fit all: something is wrong at bore {also} too. Look at both before "
     "any repair."
@@ -88,8 +89,9 @@ def verdict_words(told: Diagnosis, bores: Sequence[int], banks: Sequence[str]) -
     named = place_and_cause(first, bores, banks)
     if told.verdict is Verdict.DOES_NOT_FIT and not first.against:
         return say(ALSO_OFF, first=named, also=listed([str(bores[bore]) for bore in told.also_wrong]))
+    own = told.verdict is Verdict.LIKELY and first.looked_at
     return say(
-        VERDICTS[told.verdict],
+        LIKELY_BY_ITS_TEST if own else VERDICTS[told.verdict],
         first=named,
         against=_tests(first.against),
         looked=_tests(told.looked_at),

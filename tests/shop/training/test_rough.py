@@ -134,7 +134,7 @@ def test_the_page_reads_the_engine_and_tells_the_cause_at_the_end(shop: Database
     with TestClient(create_app(shop), base_url=home, headers={"Origin": home}, client=("127.0.0.1", 9)) as to:
         assert "Read the training engine" in to.get(why).text
         page = to.post(why, data={"test": "vacuum", "practice": "1", "by": "KM", "key": key()}).text
-        assert "Vacuum: bore 1" in page
+        assert "Vacuum, bore 1" in page
         told = graded(shop, visit_id)
         assert f"The cause: bore {told.bore}, " in to.get(f"/practice/{visit_id}").text
         assert "You have not repaired it." in to.get(f"/practice/{visit_id}").text

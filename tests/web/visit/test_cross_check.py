@@ -133,7 +133,7 @@ def test_a_repair_ends_what_was_seen_at_its_bore_and_stands_on_the_sheet(shop: D
         printed = to.get(sheet).text
         assert "Cylinder 3: air behind the plate. Found and repaired." in printed
         assert "not repaired" not in printed
-        assert "Water mist: bore 3 Moved. KM" in printed
+        assert "Water mist, bore 3: Moved. KM" in printed
 
 
 def test_a_round_read_before_a_repair_says_nothing_of_it(shop: Database, why: str) -> None:
@@ -152,7 +152,7 @@ def test_an_entry_taken_back_counts_as_if_it_were_not_there(shop: Database, why:
         assert to.get(path).json() != before
         entry = re.findall(r'name="finding" value="(\d+)"', page)[0]
         sent = {"finding": entry, "by": "KM", "key": key()}
-        assert "Water mist: bore 3" not in to.post(f"{why}/taken-back", data=sent).text
+        assert "Water mist, bore 3" not in to.post(f"{why}/taken-back", data=sent).text
         assert to.get(path).json() == before
         assert to.post(f"{why}/taken-back", data={**sent, "key": key()}).status_code == 409
 
@@ -182,8 +182,8 @@ def test_columns_of_any_name_are_shown_before_they_are_kept(shop: Database, why:
         assert refused.status_code == 422
         assert "What does each column hold?" in refused.text
         page = to.post(f"{why}/file", data={**kept, "role-5": ""}).text
-        assert "Exhaust heat: bore 3 151\u00a0°C" in page.replace("&nbsp;", "\u00a0")
-        assert "Exhaust heat: bore 4" not in page
+        assert "Exhaust heat, bore 3: 151\u00a0°C" in page.replace("&nbsp;", "\u00a0")
+        assert "Exhaust heat, bore 4" not in page
 
 
 def test_programs_say_what_a_test_showed_and_are_told_what_stands(shop: Database, why: str) -> None:
