@@ -107,6 +107,7 @@ def test_following_the_advice_leads_to_the_cause_and_its_repair_is_graded(shop: 
     told = graded(shop, visit_id)
     assert told.mine.found
     assert told.needless == 1
+    assert len(told.careful.steps) == told.careful.tests
 
 
 @pytest.mark.slow
@@ -137,6 +138,7 @@ def test_the_page_reads_the_engine_and_tells_the_cause_at_the_end(shop: Database
         assert "Vacuum, bore 1" in page
         told = graded(shop, visit_id)
         assert f"The cause: bore {told.bore}, " in to.get(f"/practice/{visit_id}").text
+        assert "What it would have done: Exhaust heat, " in to.get(f"/practice/{visit_id}").text
         assert "You have not repaired it." in to.get(f"/practice/{visit_id}").text
         repair(shop, visit_id, told.cause, told.bore)
         assert "You repaired it." in to.get(f"/practice/{visit_id}").text
