@@ -5,7 +5,7 @@ import pytest
 from app.sync.diagnosis.measurements import FindingKind
 from tests.benchmarks.diagnosis import by_list, diagnosed, engines, share
 from tests.benchmarks.fault_engine import FAULTS, FaultEngine
-from tests.benchmarks.small_leak import leaking, untouched
+from tests.benchmarks.small_leak import exactly_leaking, leaking, untouched
 
 SAMPLE = 32
 
@@ -26,8 +26,8 @@ def test_hardly_any_sound_engine_is_accused() -> None:
 
 @pytest.mark.slow
 def test_instruments_rougher_than_told_accuse_hardly_any_sound_engine() -> None:
-    rough = engines(77_000_000, SAMPLE // 2, "", 1.5)
-    assert sum(diagnosed(one).named is not None for one in rough) <= 1
+    rough = engines(77_000_000, SAMPLE, "", 1.5)
+    assert sum(diagnosed(one).named is not None for one in rough) <= 2
 
 
 @pytest.mark.slow
@@ -74,3 +74,20 @@ def test_hardly_a_plate_is_turned_for_a_leak_of_two_square_millimeters_that_is_o
     still = [untouched(engine) for engine in engines_seen]
     assert share(still) >= 0.85
     assert share(case.right and alone for case, alone in zip(cases, still, strict=True)) >= 0.33
+
+
+@pytest.mark.parametrize("evened_before", [True, False])
+@pytest.mark.parametrize("bores", [4, 6, 8, 12])
+def test_a_small_leak_at_an_engine_even_but_for_it_is_named_before_its_plate_is_turned(
+    bores: int, evened_before: bool
+) -> None:
+    """Its bore takes an eighth more and the meter shows 4 % less, or it was opened until the meter agreed."""
+    engine = exactly_leaking(bores, evened_before)
+    there, other = (engine.bores[at] for at in (engine.bore, 0))
+    flows = [bore.plate * engine.through(engine.pressure(bore, 0)) for bore in (there, other)]
+    airs = [engine.air(bore, engine.pressure(bore, 0)) for bore in (there, other)]
+    assert flows[0] / flows[1] - 1 == pytest.approx(-0.045 if evened_before else 0.0, abs=0.01)
+    assert airs[0] / airs[1] - 1 == pytest.approx(0.12 if evened_before else 0.16, abs=0.015)
+    case = diagnosed(engine)
+    assert case.named == ("leak", engine.bore)
+    assert untouched(case.engine)
