@@ -217,6 +217,35 @@ def test_how_rough_the_instruments_are_is_learnt_from_what_they_show(times: floa
     assert now.sound > posterior(BANKS, seen(found)).sound or not rough
 
 
+def test_what_speaks_for_a_cause_is_what_a_sound_bore_does_not_show() -> None:
+    found = [Finding(FindingKind.AIR, bore, 6.5) for bore in range(8)]
+    found += [Finding(FindingKind.VACUUM, bore, 27.0 if bore == 3 else 38.0) for bore in range(8)] * 2
+    found += [Finding(FindingKind.SPRAY, 3, word="moved"), Finding(FindingKind.FEEL, 3, word="free")]
+    first = diagnose(BANKS, found).standing[0]
+    assert (first.cause, first.bore) == (EngineFault.LEAK, 3)
+    assert set(first.speaking) == {FindingKind.SPRAY, FindingKind.VACUUM}
+    choked = [Finding(FindingKind.BACK_PRESSURE, None, value, "", bank) for bank, value in enumerate((4.2, 26.0))]
+    assert diagnose(BANKS, choked * 2).standing[0].speaking == (FindingKind.BACK_PRESSURE,)
+
+
+@pytest.mark.parametrize("checked", [False, True])
+def test_a_plate_is_found_only_once_a_second_adapter_was_read_at_its_bore(checked: bool) -> None:
+    found = [Finding(FindingKind.AIR, bore, 8.6 if bore == 2 else 6.5) for bore in range(8)] * 2
+    found += [Finding(FindingKind.VACUUM, bore, 25.0 if bore == 2 else 38.0) for bore in range(8)] * 2
+    found += [Finding(FindingKind.RESET, 2, 1.0), Finding(FindingKind.FEEL, 2, word="free")]
+    found += [Finding(FindingKind.ADAPTER, 2, 1.0)] * checked
+    told = diagnose(BANKS, found)
+    first = told.standing[0]
+    assert (first.cause, first.bore) == (EngineFault.PLATE, 2)
+    assert first.odds >= 0.9
+    assert (told.verdict is Verdict.FOUND) is checked
+    if not checked:
+        assert told.next_test is not None
+        assert (told.next_test.measure, told.next_test.bores) == (FindingKind.ADAPTER, (2,))
+        without = [one for one in FindingKind if one is not FindingKind.ADAPTER]
+        assert diagnose(BANKS, found, without).verdict is not Verdict.FOUND
+
+
 def test_back_pressure_is_read_again_before_a_bank_is_named() -> None:
     found = [Finding(FindingKind.BACK_PRESSURE, None, value, "", bank) for bank, value in enumerate((4.2, 26.0))]
     first = diagnose(BANKS, found, [FindingKind.BACK_PRESSURE])

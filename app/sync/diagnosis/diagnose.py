@@ -13,6 +13,7 @@ from app.sync.diagnosis.likelihood import doubt
 from app.sync.diagnosis.measurements import CATALOGUE, Extent, FindingKind, Use
 from app.sync.diagnosis.next_test import NextTest, ranked
 from app.sync.diagnosis.posterior import Beliefs, believed
+from app.sync.diagnosis.reasons import speaking_for
 
 NAMED, SOUND_ENOUGH, LIKELY = 0.90, 0.95, 0.50
 """Odds from which a cause is found, from which nothing more is looked for, and from which one is likely if that
@@ -50,8 +51,11 @@ class Verdict(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Standing:
-    """A cause that is still standing, where, and how likely. ``against`` are the measurements that do not fit it,
-    ``unchecked`` those that have to be made before it may be called found."""
+    """A cause that is still standing, where, and how likely.
+
+    ``against`` are the measurements that do not fit it, ``speaking`` those that speak most for it, ``unchecked`` those
+    that have to be made before it may be called found.
+    """
 
     cause: EngineFault
     bore: int | None
@@ -59,6 +63,7 @@ class Standing:
     odds: float
     looked_at: bool
     against: tuple[FindingKind, ...]
+    speaking: tuple[FindingKind, ...] = ()
     unchecked: tuple[FindingKind, ...] = ()
 
 
@@ -133,7 +138,8 @@ def _one(
     place = bank if bore is None else bore
     unchecked = tuple(one for one in TABLE[cause].before if (one, place) not in shown)
     looked_at = not unchecked and any((one, place) in shown for one in TABLE[cause].direct)
-    return Standing(cause, bore, bank, odds, looked_at, _against(now, cause, bore, shown), unchecked)
+    against, speaking = _against(now, cause, bore, shown), speaking_for(now, cause, bore, bank, shown)
+    return Standing(cause, bore, bank, odds, looked_at, against, speaking, unchecked)
 
 
 def _against(

@@ -56,6 +56,10 @@ ALSO_OFF = Message(
     "any repair."
 )
 
+WITH_ODDS = Message("{cause} ({odds})")
+SPEAKS = Message("For it: {tests}.")
+SPEAKS_NOT = Message("Against it: {tests}.")
+
 NEXT = Message("Next: {test}, {minutes}\u00a0min")
 NEXT_AT = Message("Next: {test} at bore {bore}, {minutes}\u00a0min")
 NEXT_AT_SEVERAL = Message("Next: {test} at bores {bores}, {minutes}\u00a0min")
@@ -81,6 +85,20 @@ def place_and_cause(one: Standing, bores: Sequence[int], banks: Sequence[str]) -
     if one.bore is not None:
         return say(AT_BORE, bore=bores[one.bore], cause=cause)
     return say(AT_BANK, bank=banks[one.bank], cause=cause) if one.bank is not None else say(OF_ENGINE, cause=cause)
+
+
+def standing_words(one: Standing, bores: Sequence[int], banks: Sequence[str]) -> str:
+    """A cause with its place, its odds from 0 to 1, and the tests that speak for it and against it."""
+    said = [say(WITH_ODDS, cause=place_and_cause(one, bores, banks), odds=f"{min(one.odds, 0.99):.2f}")]
+    said += [say(SPEAKS, tests=_tests(one.speaking))] if one.speaking else []
+    said += [say(SPEAKS_NOT, tests=_tests(one.against))] if one.against else []
+    return " ".join([f"{said[0]}.", *said[1:]])
+
+
+def reason_words(told: Diagnosis) -> str:
+    """Why the first cause is named, in a sentence; empty where nothing speaks for it."""
+    first = told.standing[0]
+    return say(SPEAKS, tests=_tests(first.speaking)) if first.speaking else ""
 
 
 def verdict_words(told: Diagnosis, bores: Sequence[int], banks: Sequence[str]) -> str:

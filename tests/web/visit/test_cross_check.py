@@ -44,6 +44,7 @@ def test_low_vacuum_and_a_moved_mist_name_air_behind_the_plate(shop: Database, w
         smoke = {f"bore-{bore}": "none" for bore in range(1, 9)} | {"bore-3": "seen"}
         page = to.post(why, data={**smoke, "test": "smoke", "by": "KM", "key": key()})
         assert "Found: Bore 3: air behind the plate." in page.text
+        assert re.search(r"For it: [^.]*Smoke", page.text)
         assert "Plates set air only." in page.text
         assert "Cross-check: Water mist" in to.get("/audit").text
 
