@@ -57,6 +57,25 @@ def test_a_test_that_cannot_be_made_here_is_not_asked_for_again(shop: Database, 
         assert f'<option value="{asked}"' not in page
 
 
+def test_a_plate_leads_back_to_the_readings_once_its_meter_is_checked(shop: Database, why: str) -> None:
+    """It is never told by how much a plate is to be turned, and never called off by a meter that nothing checked."""
+    shown = {"air": ("kg/h", "6.5", "8.6"), "vacuum": ("kPa", "38", "25")}
+    with client(shop) as to:
+        for kind, (unit, usual, there) in (*shown.items(), *shown.items()):
+            sent = {f"bore-{bore}": usual for bore in range(1, 9)} | {"bore-3": there}
+            to.post(why, data={**sent, "test": kind, "unit": unit, "by": "KM", "key": key()})
+        to.post(why, data={"test": "feel", "bore-3": "free", "by": "KM", "key": key()})
+        page = to.post(why, data={"test": "reset", "unit": "1", "bore-3": "1", "by": "KM", "key": key()}).text
+        assert "Next: Second meter at bore 3" in page
+        assert "Bore 3 reads off, by a meter that nothing has checked yet." in page
+        assert "plate is off" not in page
+        page = to.post(why, data={"test": "adapter", "unit": "1", "bore-3": "1", "by": "KM", "key": key()}).text
+        assert "Found: Bore 3: plate not even." in page
+        assert "plate is off: go back to the readings and follow their advice." in page
+        assert f'href="{why.replace("/why", "/heat-soaked-recheck/readings")}"' in page
+        assert not re.search(r"\d/\d+ turn|turn in|turn out|thou\b", page)
+
+
 @pytest.mark.parametrize(
     "wrong",
     [
