@@ -63,7 +63,10 @@ SELECT v.id, max(c.id) FROM visit v JOIN visit b ON b.engine_id = v.engine_id AN
 JOIN correction c ON c.visit_id = b.id WHERE v.id IN ({several}) GROUP BY v.id
 """
 
-SIMULATED = "SELECT v.id FROM visit v JOIN practice p ON p.engine_id = v.engine_id WHERE v.id IN ({several})"
+SIMULATED = """
+SELECT v.id, substr(p.trouble, 1, 6) = 'rough-' FROM visit v JOIN practice p ON p.engine_id = v.engine_id
+WHERE v.id IN ({several})
+"""
 
 IN_ROUNDS = """
 SELECT r."{columns}" FROM round o JOIN {table} r ON r.round_id = o.id
@@ -212,7 +215,7 @@ def records(session: Session, ids: Sequence[int]) -> list[VisitRecord]:
     fitted_before = {
         visit_id: (fitting_id, place) for visit_id, fitting_id, place in _asked(session, FITTED_BEFORE, ids)
     }
-    simulated = {visit_id for (visit_id,) in _asked(session, SIMULATED, ids)}
+    simulated = {visit_id: bool(rough) for visit_id, rough in _asked(session, SIMULATED, ids)}
     studied = meter_studies.newest_reading(session)
     repeats = _Repeats(session, studied)
     settings = stored_settings.by_id(session, {visit.setup for visit in visits.values() if visit.setup})
@@ -242,6 +245,7 @@ def records(session: Session, ids: Sequence[int]) -> list[VisitRecord]:
             units=held.units,
             setup=setup,
             simulated=visit.ident in simulated,
+            rough=simulated.get(visit.ident, False),
             engine_events=events.get(visit.ident, ()),
             stop_ends=ends.get(visit.ident, ()),
         )

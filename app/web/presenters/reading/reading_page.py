@@ -244,7 +244,7 @@ class ReadingPage:
                 go_on(self.assessment, self.phase),
                 truth if self.record.simulated else one_more(),
             )
-            if self.phase is HEAT_SOAKED and not self.record.simulated:
+            if self.phase is HEAT_SOAKED and (self.record.rough or not self.record.simulated):
                 ways = (*ways, find_cause(self.record, words.RUNS_ROUGH))
             return begins_round(self.record, self.phase, title, reason, *ways)
         if self.step.why in (StepReason.TIGHTENING, StepReason.UNEVEN):
