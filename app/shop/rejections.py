@@ -182,3 +182,4 @@ class Rejection(StrEnum):
     FILE_OPEN_VISITS = "file-open-visits"
     FILE_ENTRY_DIFFERS = "file-entry-differs"  # kind, key
     FILE_OF_ANOTHER_ENGINE = "file-of-another-engine"
+    FILE_SEALS = "file-seals"  # keys, the first eight signs of each

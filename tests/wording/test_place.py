@@ -23,7 +23,7 @@ PLACES: dict[str, str] = {
     "web/api": "the description of the interface",
     "web/live/doors": "the description of the interface",
     "wording": "the words themselves",
-    "shop/exchange/v": "the description of engine files",
+    "shop/exchange/versions/v": "the description of engine files",
     "shop/exchange/tables": "the data dictionary of the tables",
     "shop/store/both/migrating": "statements that make tables",
     "shop/demo": "invented engines, complaints and people of the demonstration",

@@ -14,10 +14,10 @@ from pathlib import Path
 from app.shop.apart import Talk
 from app.shop.errors import RejectedError
 from app.shop.exchange import several
-from app.shop.exchange import v5 as v5
 from app.shop.exchange.beside import reading_of
 from app.shop.exchange.imports import LARGEST, ImportPlan, Reading, drafted, plan, read
 from app.shop.exchange.several import Batch, Named
+from app.shop.exchange.versions import v6 as v6
 from app.shop.reasons import because
 from app.shop.rejections import Rejection
 from app.shop.stopwatch import Allowance
@@ -30,7 +30,7 @@ class OneLooked:
     ``first`` and ``last`` are when the first and the newest of its ``visits`` began, empty without one.
     """
 
-    engine: v5.Engine
+    engine: v6.Engine
     exported_at: str
     visits: int
     first: str

@@ -15,7 +15,7 @@ from typing import Any
 from sqlmodel import Session, select
 
 from app.shop.commands.engines import folded, get
-from app.shop.exchange import v5 as v5
+from app.shop.exchange.versions import v6 as v6
 from app.shop.record.fittings import hardware_to_json, layout_from_json, layout_to_json
 from app.shop.stopwatch import Allowance, TookTooLongError
 from app.shop.store.database import raw_connection
@@ -36,6 +36,7 @@ from app.shop.store.tables import (
     ReadingRow,
     RoundRow,
     Row,
+    Setup,
     SignOff,
     StopEnd,
     Visit,
@@ -69,7 +70,7 @@ TOLD_OTHERWISE = frozenset(
 
 
 SELDOM: tuple[type[Evidence], ...] = (
-    *(MeterRow, Fitting, Visit, Override, SignOff, Correction, StopEnd, HoursCorrection),
+    *(MeterRow, Setup, Fitting, Visit, Override, SignOff, Correction, StopEnd, HoursCorrection),
     FindingRow,
 )
 OFTEN: tuple[type[Evidence], ...] = (RoundRow, ReadingRow, MoveRow, CheckRow, OpeningSpeed, EngineEvent)
@@ -128,7 +129,7 @@ class Drafting:
     """One import: ``known`` are the keys of the engine's rows that are here already."""
 
     def __init__(
-        self, session: Session, file: v5.EngineFile, choices: Mapping[str, str], known: Set[str], time: Allowance
+        self, session: Session, file: v6.EngineFile, choices: Mapping[str, str], known: Set[str], time: Allowance
     ) -> None:
         self.session, self.file, self.choices, self.known, self._time = session, file, choices, known, time
         self._moment = _moment(session)
@@ -148,6 +149,7 @@ class Drafting:
         if engine_id is None:
             engine_id = _newest(self.session, Engine) + 1
         meters = {meter.key: self._meter(meter) for meter in self.file.meters}
+        self._setups: dict[str | None, int] = {one.key: self._setup(one) for one in self.file.settings}
         fittings = {fitting.key: self._fitting(fitting, engine_id) for fitting in self.file.fittings}
         for visit in self._time.each(self.file.visits):
             self._visit(visit, engine_id, fittings[visit.fitting], meters[visit.meter])
@@ -173,7 +175,7 @@ class Drafting:
             tried = f"{serial} ({at})"
         return tried
 
-    def _meter(self, meter: v5.Meter) -> int:
+    def _meter(self, meter: v6.Meter) -> int:
         facts = meter.model_dump()
         if self.choices.get(f"meter-{meter.key}") == "apart":
             key = str(uuid.uuid5(uuid.UUID(meter.key), self.file.engine.key))
@@ -181,7 +183,14 @@ class Drafting:
         here = self.session.exec(select(MeterRow).where(MeterRow.key == facts["key"])).first()
         return here.ident if here else self._add(MeterRow, facts)
 
-    def _fitting(self, fitting: v5.Fitting, engine_id: int) -> int:
+    def _setup(self, settings: v6.SettingsVersion) -> int:
+        """The id of settings that visits are judged by, which do not become the shop's own."""
+        here = self.session.exec(select(Setup).where(Setup.key == settings.key)).first()
+        said = json.dumps(settings.said, sort_keys=True)
+        facts = {"key": settings.key, "payload": settings.payload, "said": said, "why": "", "by": "", "at": settings.at}
+        return here.ident if here else self._add(Setup, {**facts, "brought": 1})
+
+    def _fitting(self, fitting: v6.Fitting, engine_id: int) -> int:
         if fitting.key in self.known:
             return self._ident(Fitting, fitting.key)
         hardware = Hardware(**{name: Figure(f.value, f.measured) for name, f in fitting.hardware.items()})
@@ -197,7 +206,7 @@ class Drafting:
         }
         return self._add(Fitting, said)
 
-    def _visit(self, visit: v5.Visit, engine_id: int, fitting_id: int, meter_id: int) -> None:
+    def _visit(self, visit: v6.Visit, engine_id: int, fitting_id: int, meter_id: int) -> None:
         if visit.key in self.known:
             visit_id = self._ident(Visit, visit.key)
         else:
@@ -208,6 +217,7 @@ class Drafting:
                 "fitting_id": fitting_id,
                 "meter_id": meter_id,
                 "number": number,
+                "setup": self._setups.get(visit.settings),
             }
             visit_id = self._add(Visit, {**own, **refers})
         rounds = {
@@ -259,7 +269,7 @@ class Drafting:
 
     def _findings(
         self,
-        visit: v5.Visit,
+        visit: v6.Visit,
         visit_id: int,
         readings: Mapping[str | None, int],
         moves: Mapping[str | None, int],
@@ -275,7 +285,7 @@ class Drafting:
                 supersedes_id=findings.get(found.supersedes),
             )
 
-    def _row(self, table: type[Evidence], part: v5.Part, **refers: Any) -> int:
+    def _row(self, table: type[Evidence], part: v6.Part, **refers: Any) -> int:
         """The id of the row of a part, made unless it is here."""
         said = {name: value for name, value in part if name not in TOLD_OTHERWISE}
         if said["key"] in self.known:
@@ -333,6 +343,6 @@ def _newest(session: Session, table: type[Row]) -> int:
     return int(newest)
 
 
-def _of_its_sensor(reading: v5.Reading) -> dict[str, float | None]:
+def _of_its_sensor(reading: v6.Reading) -> dict[str, float | None]:
     """Whether a sensor that stays at its bore read it, and by what those differ."""
     return {"fixed": 1, "alike": reading.alike} if reading.fixed else {"fixed": None, "alike": None}

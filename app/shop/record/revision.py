@@ -29,7 +29,7 @@ SELECT e.version,
   coalesce((SELECT max(id) FROM engine_event WHERE visit_id = v.id), 0),
   coalesce((SELECT max(id) FROM stop_end WHERE visit_id = v.id), 0),
   coalesce((SELECT max(id) FROM study_reading), 0),
-  coalesce((SELECT max(id) FROM setup), 0),
+  coalesce((SELECT max(id) FROM setup WHERE brought IS NULL), 0),
   coalesce((SELECT max(c.id) FROM visit b JOIN correction c ON c.visit_id = b.id
             WHERE b.engine_id = v.engine_id AND b.number < v.number), 0)
 FROM visit v JOIN engine e ON e.id = v.engine_id WHERE v.id = ?

@@ -255,6 +255,11 @@ _ENGINE_FILES = {
         "Entry {key} ({kind}) of the file differs from the one saved here, and nothing was imported. "
         "Ask the other shop for a new file.",
     ),
+    R.FILE_SEALS: Message(
+        "Entries of the file changed or went missing after it was made, and nothing was imported: {keys}. "
+        "Ask the other shop for a new file.",
+        note="keys: the beginnings of keys",
+    ),
     R.FILE_OF_ANOTHER_ENGINE: Message(
         "Part of the file belongs to another engine here, and nothing was imported. Ask the other shop for a new file."
     ),
