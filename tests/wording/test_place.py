@@ -46,7 +46,7 @@ KNOWN: dict[str, frozenset[str]] = {
     "shop/commands/meters.py": frozenset({"this program's estimate until a repeatability study"}),
     "shop/commands/readings.py": frozenset({"Set aside: another value of this bore counts"}),
     "shop/store/postgres/opening.py": frozenset({"^connection failed: "}),
-    "shop/exchange/rows.py": frozenset({", another shop's"}),
+    "shop/exchange/rows.py": frozenset({"another shop's"}),
     "web/context.py": frozenset({r'<span class="unbroken">\g<0></span>'}),
     "web/error_responses.py": frozenset({"Content Too Large", "Unprocessable Content"}),
     "web/security/programs.py": frozenset({'Bearer realm="evenbore"'}),

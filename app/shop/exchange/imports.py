@@ -25,7 +25,7 @@ from app.shop.exchange import sealing
 from app.shop.exchange.codes import FileChoice, FileQuestion, FileSide
 from app.shop.exchange.contradictions import FACTS, contradictions
 from app.shop.exchange.exports import contents
-from app.shop.exchange.rows import Draft, Drafting, Rows
+from app.shop.exchange.rows import Draft, Drafting, Rows, Sender
 from app.shop.exchange.versions import v1, v2, v3, v4, v5
 from app.shop.exchange.versions import v6 as v6
 from app.shop.json_bounds import Bounds
@@ -115,8 +115,8 @@ def read(text: str | bytes) -> v6.EngineFile:
     if faults := tuple(contradictions(file, (key for _, key in _named_keys(file)))[:MOST_SAID]):
         raise RejectedError({"file": because(Rejection.FILE_CONTRADICTS_ITSELF, faults=faults)})
     unsound = sealing.unsound(file)
-    if found := (*unsound.changed, *unsound.gone)[:MOST_SAID]:
-        raise RejectedError({"file": because(Rejection.FILE_SEALS, keys=tuple(key[:8] for key in found))})
+    if keys := (*unsound.changed, *unsound.gone)[:MOST_SAID]:
+        raise RejectedError({"file": because(Rejection.FILE_SEALS, keys=tuple(key[:8] for key in keys))})
     return file
 
 
@@ -162,16 +162,23 @@ class Again(Enum):
     AGAIN = auto()
 
 
-def drafted(reading: Reading, file: v6.EngineFile, choices: Mapping[str, str], time: Allowance) -> Talk:
+def drafted(
+    reading: Reading,
+    file: v6.EngineFile,
+    choices: Mapping[str, str],
+    time: Allowance,
+    sender: Sender | None = None,
+) -> Talk:
     """The work of an import but for storing it, for ``carry_on``: yields a draft without its rows, then these, then
-    None, and returns the id of the engine that it is answered with. Raises as ``bring_in``."""
+    None, and returns the id of the engine that it is answered with. ``sender`` is the store that hands it over.
+    Raises as ``bring_in``."""
     with reading() as session:
-        draft = _draft(session, file, choices, time)
+        draft = _draft(session, file, choices, time, sender)
     said = yield replace(draft, rows=())
     if said is Again.AGAIN:
         try:
             with reading() as session:
-                draft = _draft(session, file, choices, time)
+                draft = _draft(session, file, choices, time, sender)
         except (RejectedError, TookTooLongError) as refusal:
             yield refusal
             raise
@@ -220,11 +227,13 @@ def _received(talk: Talk) -> Iterator[Rows]:
         yield rows
 
 
-def _draft(session: Session, file: v6.EngineFile, choices: Mapping[str, str], time: Allowance) -> Draft:
+def _draft(
+    session: Session, file: v6.EngineFile, choices: Mapping[str, str], time: Allowance, sender: Sender | None
+) -> Draft:
     made, known = _plan(session, file, choices, time)
     if made.conflicts:
         raise ConflictError({one.name: one.question for one in made.conflicts})
-    return Drafting(session, file, choices, known, time).draft(made.engine_id)
+    return Drafting(session, file, choices, known, time, sender).draft(made.engine_id)
 
 
 def _engine(session: Session, file: v6.EngineFile, choices: Mapping[str, str]) -> tuple[Engine | None, list[Conflict]]:
@@ -337,6 +346,16 @@ def _named_keys(file: v6.EngineFile) -> Iterator[tuple[str, str]]:
     yield "engine", file.engine.key
     for kind, part in _parts(file):
         yield kind, part.key
+
+
+def known_keys(session: Session, engine_id: int) -> set[str]:
+    """Keys of everything recorded of an engine here."""
+    return entry_keys(contents(session, engine_id, ""))
+
+
+def entry_keys(file: v6.EngineFile) -> set[str]:
+    """Keys of everything recorded in a file: the engine and its meters may have other keys in another shop."""
+    return {part.key for _, part in _parts(file)}
 
 
 def _keys(file: v6.EngineFile | None) -> set[str]:

@@ -19,6 +19,8 @@ from app.shop.exchange.versions import v6 as v6
 from app.shop.record.fittings import hardware_to_json, layout_from_json, layout_to_json
 from app.shop.stopwatch import Allowance, TookTooLongError
 from app.shop.store.database import raw_connection
+from app.shop.store.handing.tables import Elsewhere
+from app.shop.store.idempotency import part_key
 from app.shop.store.row_hashes import prepared, store_prepared
 from app.shop.store.tables import (
     CheckRow,
@@ -72,6 +74,7 @@ TOLD_OTHERWISE = frozenset(
 SELDOM: tuple[type[Evidence], ...] = (
     *(MeterRow, Setup, Fitting, Visit, Override, SignOff, Correction, StopEnd, HoursCorrection),
     FindingRow,
+    Elsewhere,
 )
 OFTEN: tuple[type[Evidence], ...] = (RoundRow, ReadingRow, MoveRow, CheckRow, OpeningSpeed, EngineEvent)
 """Tables of which a draft takes the next ids, and those of which it leaves some to what is saved while it is made."""
@@ -87,6 +90,14 @@ Rows = tuple[type[Evidence], Sequence[Mapping[str, Any]]]
 
 FACTS_KEPT = ("key", "payload", "registered_at")
 """What an engine's own file does not change of it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Sender:
+    """The store that hands an engine over by itself, by the name it has here, and when it did."""
+
+    store: str
+    at: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,11 +137,19 @@ class Draft:
 
 
 class Drafting:
-    """One import: ``known`` are the keys of the engine's rows that are here already."""
+    """One import: ``known`` are the keys of the engine's rows that are here already, ``sender`` is the store that hands
+    it over by itself."""
 
     def __init__(
-        self, session: Session, file: v6.EngineFile, choices: Mapping[str, str], known: Set[str], time: Allowance
+        self,
+        session: Session,
+        file: v6.EngineFile,
+        choices: Mapping[str, str],
+        known: Set[str],
+        time: Allowance,
+        sender: Sender | None = None,
     ) -> None:
+        self.sender = sender
         self.session, self.file, self.choices, self.known, self._time = session, file, choices, known, time
         self._moment = _moment(session)
         many = sum(len(visit.readings) + len(visit.checks) + len(visit.moves) for visit in file.visits) >= MANY
@@ -178,8 +197,9 @@ class Drafting:
     def _meter(self, meter: v6.Meter) -> int:
         facts = meter.model_dump()
         if self.choices.get(f"meter-{meter.key}") == "apart":
-            key = str(uuid.uuid5(uuid.UUID(meter.key), self.file.engine.key))
-            facts |= {"key": key, "name": f"{meter.name}, another shop's"}
+            of = self.sender.store if self.sender else self.file.engine.key
+            named = self.sender.store if self.sender else "another shop's"
+            facts |= {"key": str(uuid.uuid5(uuid.UUID(meter.key), of)), "name": f"{meter.name}, {named}"}
         here = self.session.exec(select(MeterRow).where(MeterRow.key == facts["key"])).first()
         return here.ident if here else self._add(MeterRow, facts)
 
@@ -220,6 +240,7 @@ class Drafting:
                 "setup": self._setups.get(visit.settings),
             }
             visit_id = self._add(Visit, {**own, **refers})
+            self._belongs(visit, visit_id)
         rounds = {
             r.key: self._row(RoundRow, r, visit_id=visit_id, from_above=1 if r.from_above else None)
             for r in visit.rounds
@@ -266,6 +287,13 @@ class Drafting:
         for time in visit.hours_corrections:
             self._row(HoursCorrection, time, visit_id=visit_id)
         self._findings(visit, visit_id, readings, moves)
+
+    def _belongs(self, visit: v6.Visit, visit_id: int) -> None:
+        """An open visit that is handed over belongs to its store until the sign-off."""
+        if self.sender is not None and visit.sign_off is None:
+            key = part_key(visit.key, "elsewhere")
+            said = {"visit_id": visit_id, "store": self.sender.store, "away": 1, "by": "", "at": self.sender.at}
+            self._add(Elsewhere, {"key": key, "payload": "", **said})
 
     def _findings(
         self,

@@ -15,6 +15,7 @@ from app.shop.record import meter_studies, stored_settings
 from app.shop.record.entries import (
     CheckEntry,
     CorrectionEntry,
+    ElsewhereEntry,
     EngineEntry,
     EngineEventEntry,
     Entry,
@@ -83,6 +84,7 @@ TABLES: dict[type[Entry], str] = {
     CorrectionEntry: "correction",
     EngineEventEntry: "engine_event",
     StopEndEntry: "stop_end",
+    ElsewhereEntry: "elsewhere",
 }
 """The table of each kind of entry that belongs to a visit or is named by one; the others hang on their round."""
 
@@ -208,6 +210,7 @@ def records(session: Session, ids: Sequence[int]) -> list[VisitRecord]:
     checks, waivers = _of(session, CheckEntry, ids), _of(session, WaiverEntry, ids)
     signed, corrections = _of(session, SignOffEntry, ids), _of(session, CorrectionEntry, ids)
     events, ends = _of(session, EngineEventEntry, ids), _of(session, StopEndEntry, ids)
+    elsewhere = {visit_id: told[-1] for visit_id, told in _of(session, ElsewhereEntry, ids).items()}
     corrected_before = dict(_asked(session, CORRECTED_BEFORE, ids))
     fitted_before = {
         visit_id: (fitting_id, place) for visit_id, fitting_id, place in _asked(session, FITTED_BEFORE, ids)
@@ -244,6 +247,7 @@ def records(session: Session, ids: Sequence[int]) -> list[VisitRecord]:
             simulated=visit.ident in simulated,
             engine_events=events.get(visit.ident, ()),
             stop_ends=ends.get(visit.ident, ()),
+            elsewhere=elsewhere.get(visit.ident),
         )
         for visit in (visits[visit_id] for visit_id in ids)
     ]
@@ -284,7 +288,16 @@ def _by_id(session: Session, kind: type[E], ids: Iterable[int]) -> dict[int, E]:
 
 
 V = TypeVar(
-    "V", RoundEntry, MoveEntry, CheckEntry, WaiverEntry, SignOffEntry, CorrectionEntry, EngineEventEntry, StopEndEntry
+    "V",
+    RoundEntry,
+    MoveEntry,
+    CheckEntry,
+    WaiverEntry,
+    SignOffEntry,
+    CorrectionEntry,
+    EngineEventEntry,
+    StopEndEntry,
+    ElsewhereEntry,
 )
 
 
