@@ -348,11 +348,6 @@ def _named_keys(file: v6.EngineFile) -> Iterator[tuple[str, str]]:
         yield kind, part.key
 
 
-def known_keys(session: Session, engine_id: int) -> set[str]:
-    """Keys of everything recorded of an engine here."""
-    return entry_keys(contents(session, engine_id, ""))
-
-
 def entry_keys(file: v6.EngineFile) -> set[str]:
     """Keys of everything recorded in a file: the engine and its meters may have other keys in another shop."""
     return {part.key for _, part in _parts(file)}

@@ -32,6 +32,9 @@ ROWS: dict[str, str] = {
 }
 """By table, the rows that an engine's file is made of."""
 
+OF_THE_SHOP = {ROWS["meter"], ROWS["setup"]}
+"""The rows of it that other engines may have too."""
+
 WITHIN = frozenset(
     {
         *("rounds", "readings", "speeds", "moves", "checks", "overrides", "sign_off", "corrections"),
@@ -116,6 +119,17 @@ def of_visit(visit: v6.Visit) -> Iterator[Keyed]:
     )
     for rows in lists:
         yield from rows
+
+
+def known_keys(session: Session, engine_id: int) -> set[str]:
+    """Keys of everything recorded of an engine here, without its meters and settings."""
+    wire = raw_connection(session)
+    tables = [(table, query) for table, query in ROWS.items() if query not in OF_THE_SHOP]
+    return {
+        str(key)
+        for table, query in tables
+        for (key,) in wire.execute(query.format(table=table).replace("r.*", "r.key"), (engine_id,))
+    }
 
 
 def _sound_keys(session: Session, engine_id: int) -> Iterator[str]:

@@ -1,6 +1,5 @@
 """What is said of engines that are handed over to another shop: on the command line and on the page about it."""
 
-from app.shop.exchange.codes import FileChoice
 from app.shop.exchange.handing.codes import HandOverProblem
 from app.wording.message import Message
 from app.wording.reasons import TABLES
@@ -40,10 +39,4 @@ TABLES[HandOverProblem] = PROBLEMS  # type: ignore[assignment]
 QUESTIONS: dict[str, Message] = {
     "same": Message("Is the engine of {store} the same as the one on record here?"),
     "facts": Message("The engine's details differ at {store}. Which are right?"),
-}
-ANSWERS: dict[str, Message] = {
-    FileChoice.JOIN: Message("The same engine"),
-    FileChoice.APART: Message("Another engine"),
-    FileChoice.MINE: Message("Ours are right"),
-    FileChoice.THEIRS: Message("Theirs are right"),
 }

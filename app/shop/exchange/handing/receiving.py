@@ -18,15 +18,17 @@ from app.shop.errors import NotFoundError, RejectedError
 from app.shop.exchange.beside import reading_of
 from app.shop.exchange.codes import FileChoice
 from app.shop.exchange.contradictions import FACTS
-from app.shop.exchange.imports import Conflict, drafted, known_keys, plan, read
+from app.shop.exchange.imports import Conflict, drafted, plan, read
 from app.shop.exchange.rows import Sender
-from app.shop.exchange.sealing import of_visit, unsealed
+from app.shop.exchange.sealing import known_keys, of_visit, unsealed
 from app.shop.exchange.versions import v6 as v6
 from app.shop.reasons import because
+from app.shop.record import loader
 from app.shop.rejections import Rejection
 from app.shop.stopwatch import Allowance
 from app.shop.store.database import Database
 from app.shop.store.handing.tables import Asked, Elsewhere
+from app.shop.store.idempotency import checked, earlier, fingerprint
 from app.shop.store.tables import Engine, Visit
 
 SHARED_METER = "00000000-0000-4000-8000-000000000001"
@@ -113,6 +115,25 @@ def answer(shop: Database, ident: str, chosen: str) -> None:
             raise NotFoundError(because(Rejection.NO_SUCH_QUESTION))
         asked.answer = chosen
         session.add(asked)
+
+
+def take_over(shop: Database, key: str, visit_id: int, by: str, at: str) -> None:
+    """An open visit of another store belongs here from now on: that store's computer is gone for good, say.
+
+    Raises NotFoundError, RejectedError where it is no such visit.
+    """
+    key = checked(key)
+    sent = fingerprint(visit=visit_id, by=by)
+    with shop.writing() as session:
+        if earlier(session, Elsewhere, key, sent) is not None:
+            return
+        record = loader.load(session, visit_id)
+        if record.sign_off is not None or record.elsewhere is None or not record.elsewhere.away:
+            raise RejectedError({"": because(Rejection.NOT_ELSEWHERE)})
+        if not by.strip():
+            raise RejectedError({"by": because(Rejection.INITIALS_MISSING)})
+        said = {"visit_id": visit_id, "store": record.elsewhere.store, "away": 0, "by": by.strip(), "at": at}
+        session.add(Elsewhere(key=key, payload=sent, **said))
 
 
 def options_of(ident: str) -> tuple[str, ...]:

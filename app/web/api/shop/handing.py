@@ -10,8 +10,9 @@ from app.shop.apart import DiedError, GivenUpError
 from app.shop.commands.access.programs import Program
 from app.shop.errors import ConflictError, RejectedError
 from app.shop.exchange.handing.receiving import HandedIn, note, take_in
-from app.shop.exchange.imports import carry_on, known_keys
+from app.shop.exchange.imports import carry_on
 from app.shop.exchange.rows import Sender
+from app.shop.exchange.sealing import known_keys
 from app.shop.reasons import because
 from app.shop.rejections import Rejection
 from app.shop.stopwatch import TookTooLongError
