@@ -10,19 +10,17 @@ import urllib.error
 import urllib.request
 from collections.abc import Callable
 from contextlib import AbstractContextManager
-from dataclasses import asdict, dataclass
 from datetime import datetime
 from http.client import HTTPException
-from pathlib import Path
 from typing import Any
 
 from app.shop.exchange.handing import sending
 from app.shop.exchange.handing.codes import HandOverProblem
+from app.shop.exchange.handing.setting import Receiver, kept
 from app.shop.reasons import Reason, because
 from app.shop.store.both.upkeep import meanwhile
 from app.shop.store.database import Database, ShopUnavailableError
 
-SETTING = "hand-over.json"
 PATH = "/api/hand-over"
 EVERY = 180.0
 """How long it waits between two turns [s] (our judgement: a visit takes hours, and a sign-off does not wait)."""
@@ -40,46 +38,12 @@ TASK = 0x45764F
 """Of several servers on one database, one hands over."""
 
 
-@dataclass(frozen=True, slots=True)
-class Receiver:
-    """Where engines go: the address of the other shop's program, the token that it gave, and as PEM the certificate
-    that it is trusted by, "" for those of this computer."""
-
-    to: str
-    token: str
-    authority: str = ""
-
-
 class LineError(Exception):
     """The receiver did not answer, or lets nobody in: no other engine will do better now."""
 
     def __init__(self, problem: Reason) -> None:
         super().__init__(str(problem))
         self.problem = problem
-
-
-def keep(folder: Path, receiver: Receiver) -> None:
-    """Hand over from now on. The file is for this user only, since it holds the token."""
-    growing = folder / f"{SETTING}.new"
-    growing.unlink(missing_ok=True)
-    growing.touch(mode=0o600)
-    growing.write_text(json.dumps(asdict(receiver)), encoding="utf-8")
-    growing.replace(folder / SETTING)
-
-
-def forget(folder: Path) -> bool:
-    """Hand over no more. False where nothing was handed over."""
-    there = (folder / SETTING).exists()
-    (folder / SETTING).unlink(missing_ok=True)
-    return there
-
-
-def kept(folder: Path) -> Receiver | None:
-    """Where engines go, None for nowhere."""
-    try:
-        return Receiver(**json.loads((folder / SETTING).read_text(encoding="utf-8")))
-    except (OSError, ValueError, TypeError):
-        return None
 
 
 def handing_over(shop: Database, clock: Callable[[], datetime]) -> AbstractContextManager[None]:

@@ -28,7 +28,7 @@ def hand_over(
     to: To = "", token_file: TokenFile = None, authority: Authority = None, stop: Stop = False, data: Data = None
 ) -> None:
     """Hand engines over to another shop from now on, whether or not Evenbore is running; or no longer."""
-    from app.server.handing_over import Receiver, forget, keep
+    from app.shop.exchange.handing.setting import Receiver, forget, keep
 
     folder = place_of(data).folder
     if stop:

@@ -10,10 +10,11 @@ from datetime import UTC, datetime
 
 from sqlmodel import col, select
 
-from app.server.handing_over import LineError, Receiver, one_turn
+from app.server.handing_over import LineError, one_turn
 from app.shop.commands.access.programs import let_one_in
 from app.shop.commands.access.scopes import AccessScope
 from app.shop.exchange.exports import engine_file
+from app.shop.exchange.handing.setting import Receiver
 from app.shop.store.database import Database
 from app.shop.store.tables import Engine
 from tests.serving import serving

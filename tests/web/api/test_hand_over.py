@@ -11,7 +11,7 @@ import pytest
 from sqlmodel import Session, select
 from starlette.testclient import TestClient
 
-from app.server.handing_over import LineError, Receiver, forget, keep, kept, one_turn
+from app.server.handing_over import LineError, one_turn
 from app.shop.commands import engines, meters, readings, visits
 from app.shop.commands.access.programs import let_one_in
 from app.shop.commands.access.scopes import AccessScope
@@ -20,19 +20,20 @@ from app.shop.commands.readings import NewReading
 from app.shop.commands.visits import NewVisit
 from app.shop.exchange.handing import receiving, sending
 from app.shop.exchange.handing.codes import HandOverProblem
+from app.shop.exchange.handing.setting import Receiver, forget, keep, kept
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.procedure.requirements import Waiting
 from app.shop.record import loader
 from app.shop.record.stored_reasons import read_back
 from app.shop.rejections import Rejection
-from app.shop.store.database import Database
+from app.shop.store.database import Database, FileDatabase
 from app.shop.store.handing.tables import Elsewhere
 from app.shop.store.tables import MeterRow, SignOff, Visit
 from app.shop.store.upgrade import open_shop
 from app.web.application import create_app
 from app.web.pages.shop.programs import known
 from tests.at_once import AtOnce
-from tests.shop.exchange.files import EVEN, SLIPPED, one_first_meter, out
+from tests.shop.exchange.files import EVEN, SLIPPED, first_meter_of_old, out
 from tests.shop.past import Past
 from tests.shop.rejections import rejects
 from tests.shop.yard import AT, FOUR, engine, heat_soaked, key, read_round
@@ -105,8 +106,8 @@ def test_an_open_visit_belongs_to_its_store_until_the_sign_off(
     with rejects(Waiting.ELSEWHERE):
         visits.sign_off(office, record.visit.ident, key(), "Foreman of the office", AT)
     with TestClient(door.app, base_url=ORIGIN) as program:
-        body = {"key": key(), "phase": HEAT_SOAKED.slug, "by": "KM"}
-        answer = program.post(f"/api/visits/{record.visit.ident}/rounds", json=body)
+        rounds = f"/api/visits/{record.visit.ident}/phases/{HEAT_SOAKED.slug}/rounds"
+        answer = program.post(rounds, json={"key": key()})
         assert (answer.status_code, answer.json()["code"]) == (422, "visit-elsewhere")
         assert "North yard" in answer.json()["detail"]
         assert program.get(f"/visits/{record.visit.ident}").status_code == 200
@@ -185,20 +186,17 @@ def test_an_engine_of_the_same_serial_waits_for_a_person(
 
 
 def test_the_meter_that_every_shop_once_began_with_is_another_one_once_for_each_store(
-    shop: Database, office: Database, door: TestClient
+    shop: FileDatabase, office: Database, door: TestClient
 ) -> None:
-    one_first_meter(shop, office)
-    with office.reading() as session:
-        mine = session.exec(select(MeterRow)).one()
+    for one in (shop, office):
+        first_meter_of_old(one)
     Past(office, serial="in the way").visit(EVEN, EVEN)
     for serial in ("31-0217", "22-0098"):
         past = Past(shop, serial=serial)
         past.visit(EVEN, EVEN)
         hand_in(door, out(shop, past.engine_id))
     with office.reading() as session:
-        names = [row.name for row in session.exec(select(MeterRow)).all()]
-    shared = mine.key == receiving.SHARED_METER
-    assert names == ([mine.name, f"{mine.name}, North yard"] if shared else [mine.name])
+        assert [row.name for row in session.exec(select(MeterRow)).all()] == ["Bench meter", "Bench meter, North yard"]
 
 
 def test_two_open_visits_are_told_to_the_sender_and_nothing_is_stored(
@@ -284,3 +282,39 @@ def test_where_engines_go_is_for_this_user_only(tmp_path: Path) -> None:
     assert forget(tmp_path)
     assert not forget(tmp_path)
     assert kept(tmp_path) is None
+
+
+def test_the_page_shows_what_waits_and_what_failed_and_takes_answers(
+    shop: Database, office: Database, door: TestClient
+) -> None:
+    Past(shop).visit(EVEN, EVEN)
+    hand_in(door, out(shop))
+    facts(office, "Red <van>")
+    hand_in(door, out(shop))
+    other = Past(shop, serial="22-0098")
+    other.visit(EVEN, signed=False)
+    hand_in(door, out(shop, other.engine_id))
+    keep(office.folder, Receiver("http://127.0.0.1:9", "secret"))
+    with pytest.raises(LineError):
+        one_turn(
+            office, Receiver("http://127.0.0.1:9", "secret"), lambda: datetime.fromisoformat(AT), threading.Event()
+        )
+    with TestClient(door.app, base_url=ORIGIN, headers={"Origin": ORIGIN}, follow_redirects=False) as person:
+        page = person.get("/hand-over").text
+        assert "Red &lt;van&gt;" in page
+        assert "Blue coupe" in page
+        assert "2 engines" in page
+        assert "did not answer" in page
+        assert "Opened at North yard" in page
+        assert "secret" not in page
+        (asked,) = questions(office)
+        assert person.post("/hand-over/answers", data={"question": asked, "answer": "theirs"}).status_code == 303
+        assert person.post("/hand-over/answers", data={"question": "none:facts", "answer": "mine"}).status_code == 404
+        with office.reading() as session:
+            (away,) = receiving.elsewhere(session)
+        to = f"/hand-over/visits/{away.visit.ident}"
+        assert person.post(to, data={"key": key(), "by": ""}).status_code == 422
+        assert person.post(to, data={"key": key(), "by": "KM"}).headers["location"] == f"/visits/{away.visit.ident}"
+        page = person.get("/hand-over").text
+        assert "Red" not in page
+        assert "Opened at" not in page

@@ -24,6 +24,7 @@ from app.shop.exchange.sealing import known_keys, of_visit, unsealed
 from app.shop.exchange.versions import v6 as v6
 from app.shop.reasons import because
 from app.shop.record import loader
+from app.shop.record.visit_record import VisitRecord
 from app.shop.rejections import Rejection
 from app.shop.stopwatch import Allowance
 from app.shop.store.database import Database
@@ -132,8 +133,15 @@ def take_over(shop: Database, key: str, visit_id: int, by: str, at: str) -> None
             raise RejectedError({"": because(Rejection.NOT_ELSEWHERE)})
         if not by.strip():
             raise RejectedError({"by": because(Rejection.INITIALS_MISSING)})
-        said = {"visit_id": visit_id, "store": record.elsewhere.store, "away": 0, "by": by.strip(), "at": at}
-        session.add(Elsewhere(key=key, payload=sent, **said))
+        store = record.elsewhere.store
+        session.add(Elsewhere(key=key, payload=sent, visit_id=visit_id, store=store, away=0, by=by.strip(), at=at))
+
+
+def elsewhere(session: Session) -> list[VisitRecord]:
+    """Open visits that belong to another store, the newest first."""
+    ids = select(Elsewhere.visit_id).where(col(Elsewhere.visit_id).in_(loader.open_visits(session))).distinct()
+    found = loader.load_all(session, sorted(session.exec(ids).all(), reverse=True))
+    return [one for one in found if one.elsewhere is not None and one.elsewhere.away]
 
 
 def options_of(ident: str) -> tuple[str, ...]:
