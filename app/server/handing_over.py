@@ -39,7 +39,7 @@ TASK = 0x45764F
 
 
 class LineError(Exception):
-    """The receiver did not answer, or lets nobody in: no other engine will do better now."""
+    """The receiver did not answer, or has no access for this program: no other engine will do better now."""
 
     def __init__(self, problem: Reason) -> None:
         super().__init__(str(problem))

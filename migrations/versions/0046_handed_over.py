@@ -33,6 +33,7 @@ def upgrade() -> None:
         both.text("at"),
         both.refers("elsewhere", "visit_id", "visit"),
     )
+    both.told("elsewhere")
     op.create_index(op.f("ix_elsewhere_visit_id"), "elsewhere", ["visit_id"], unique=False)
     op.create_table(
         "handed",

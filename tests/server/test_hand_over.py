@@ -33,16 +33,19 @@ def test_while_the_program_is_open_what_changes_is_handed_over(
     """At once when a visit is signed off, and at the next turn otherwise."""
     monkeypatch.setattr("app.web.application.Apart", AtOnce)
     monkeypatch.setattr(handing_over, "LOOKS", 0.05)
-    with receiving(office) as to, going_on(shop, clock):
-        past = Past(shop)
-        past.visit([6.5] * 8)
+    past = Past(shop)
+    past.visit([6.5] * 8)
+    with receiving(office) as to:
         keep(shop.folder, to)
-        until(lambda: seals(office) == seals(shop))
-        past.visit([6.5] * 8)
-        until(lambda: seals(office) == seals(shop))
+        with going_on(shop, clock):
+            until(lambda: seals(office) == seals(shop))
+            past.visit([6.5] * 8)
+            until(lambda: seals(office) == seals(shop))
         monkeypatch.setattr(handing_over, "EVERY", 0.1)
-        past.visit([6.5] * 8, signed=False)
-        until(lambda: seals(office) == seals(shop))
+        with going_on(shop, clock):
+            until(lambda: seals(office) == seals(shop))
+            past.visit([6.5] * 8, signed=False)
+            until(lambda: seals(office) == seals(shop))
 
 
 def test_the_command_says_where_to_and_no_longer(shop: FileDatabase, tmp_path: Path) -> None:

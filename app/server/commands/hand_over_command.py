@@ -51,5 +51,5 @@ def hand_over(
 
 
 def _typed() -> str:
-    """A token that nobody reads on the screen; a line of what is piped in."""
+    """A token that the screen does not show, or a line of what is piped in."""
     return str(typer.prompt(say(words.TOKEN), hide_input=True)) if sys.stdin.isatty() else sys.stdin.readline()

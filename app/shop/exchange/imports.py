@@ -25,7 +25,7 @@ from app.shop.exchange import sealing
 from app.shop.exchange.codes import FileChoice, FileQuestion, FileSide
 from app.shop.exchange.contradictions import FACTS, contradictions
 from app.shop.exchange.exports import contents
-from app.shop.exchange.rows import Draft, Drafting, Rows, Sender
+from app.shop.exchange.rows import Draft, Drafting, HandingStore, Rows
 from app.shop.exchange.versions import v1, v2, v3, v4, v5
 from app.shop.exchange.versions import v6 as v6
 from app.shop.json_bounds import Bounds
@@ -167,7 +167,7 @@ def drafted(
     file: v6.EngineFile,
     choices: Mapping[str, str],
     time: Allowance,
-    sender: Sender | None = None,
+    sender: HandingStore | None = None,
 ) -> Talk:
     """The work of an import but for storing it, for ``carry_on``: yields a draft without its rows, then these, then
     None, and returns the id of the engine that it is answered with. ``sender`` is the store that hands it over.
@@ -228,7 +228,7 @@ def _received(talk: Talk) -> Iterator[Rows]:
 
 
 def _draft(
-    session: Session, file: v6.EngineFile, choices: Mapping[str, str], time: Allowance, sender: Sender | None
+    session: Session, file: v6.EngineFile, choices: Mapping[str, str], time: Allowance, sender: HandingStore | None
 ) -> Draft:
     made, known = _plan(session, file, choices, time)
     if made.conflicts:

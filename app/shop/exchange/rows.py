@@ -93,7 +93,7 @@ FACTS_KEPT = ("key", "payload", "registered_at")
 
 
 @dataclass(frozen=True, slots=True)
-class Sender:
+class HandingStore:
     """The store that hands an engine over by itself, by the name it has here, and when it did."""
 
     store: str
@@ -147,7 +147,7 @@ class Drafting:
         choices: Mapping[str, str],
         known: Set[str],
         time: Allowance,
-        sender: Sender | None = None,
+        sender: HandingStore | None = None,
     ) -> None:
         self.sender = sender
         self.session, self.file, self.choices, self.known, self._time = session, file, choices, known, time
@@ -171,7 +171,7 @@ class Drafting:
         self._setups: dict[str | None, int] = {one.key: self._setup(one) for one in self.file.settings}
         fittings = {fitting.key: self._fitting(fitting, engine_id) for fitting in self.file.fittings}
         for visit in self._time.each(self.file.visits):
-            self._visit(visit, engine_id, fittings[visit.fitting], meters[visit.meter])
+            self._visit(visit, self._head(visit, engine_id, fittings[visit.fitting], meters[visit.meter]))
         return Draft(engine_id, new, facts, tuple(_some_at_a_time(self._rows)), self._moment, self._first)
 
     def _facts(self, engine_id: int | None) -> dict[str, Any] | None:
@@ -226,21 +226,24 @@ class Drafting:
         }
         return self._add(Fitting, said)
 
-    def _visit(self, visit: v6.Visit, engine_id: int, fitting_id: int, meter_id: int) -> None:
+    def _head(self, visit: v6.Visit, engine_id: int, fitting_id: int, meter_id: int) -> int:
+        """The id of the row of a visit itself."""
         if visit.key in self.known:
-            visit_id = self._ident(Visit, visit.key)
-        else:
-            own = {name: getattr(visit, name) for name in OF_VISIT}
-            number = self._number(Visit, engine_id, visit.number)
-            refers: dict[str, Any] = {
-                "engine_id": engine_id,
-                "fitting_id": fitting_id,
-                "meter_id": meter_id,
-                "number": number,
-                "setup": self._setups.get(visit.settings),
-            }
-            visit_id = self._add(Visit, {**own, **refers})
-            self._belongs(visit, visit_id)
+            return self._ident(Visit, visit.key)
+        own = {name: getattr(visit, name) for name in OF_VISIT}
+        number = self._number(Visit, engine_id, visit.number)
+        refers: dict[str, Any] = {
+            "engine_id": engine_id,
+            "fitting_id": fitting_id,
+            "meter_id": meter_id,
+            "number": number,
+            "setup": self._setups.get(visit.settings),
+        }
+        visit_id = self._add(Visit, {**own, **refers})
+        self._belongs(visit, visit_id)
+        return visit_id
+
+    def _visit(self, visit: v6.Visit, visit_id: int) -> None:
         rounds = {
             r.key: self._row(RoundRow, r, visit_id=visit_id, from_above=1 if r.from_above else None)
             for r in visit.rounds

@@ -66,6 +66,11 @@ JOIN correction c ON c.visit_id = b.id WHERE v.id IN ({several}) GROUP BY v.id
 
 SIMULATED = "SELECT v.id FROM visit v JOIN practice p ON p.engine_id = v.engine_id WHERE v.id IN ({several})"
 
+ELSEWHERE = """
+SELECT visit_id, id, key, payload, visit_id, store, away, by, at FROM elsewhere
+WHERE visit_id IN ({several}) ORDER BY id
+"""
+
 IN_ROUNDS = """
 SELECT r."{columns}" FROM round o JOIN {table} r ON r.round_id = o.id
 WHERE o.visit_id IN ({several}) ORDER BY r.round_id, r.id
@@ -84,7 +89,6 @@ TABLES: dict[type[Entry], str] = {
     CorrectionEntry: "correction",
     EngineEventEntry: "engine_event",
     StopEndEntry: "stop_end",
-    ElsewhereEntry: "elsewhere",
 }
 """The table of each kind of entry that belongs to a visit or is named by one; the others hang on their round."""
 
@@ -210,11 +214,9 @@ def records(session: Session, ids: Sequence[int]) -> list[VisitRecord]:
     checks, waivers = _of(session, CheckEntry, ids), _of(session, WaiverEntry, ids)
     signed, corrections = _of(session, SignOffEntry, ids), _of(session, CorrectionEntry, ids)
     events, ends = _of(session, EngineEventEntry, ids), _of(session, StopEndEntry, ids)
-    elsewhere = {visit_id: told[-1] for visit_id, told in _of(session, ElsewhereEntry, ids).items()}
+    elsewhere = {visit_id: ElsewhereEntry(*row) for visit_id, *row in _asked(session, ELSEWHERE, ids)}
     corrected_before = dict(_asked(session, CORRECTED_BEFORE, ids))
-    fitted_before = {
-        visit_id: (fitting_id, place) for visit_id, fitting_id, place in _asked(session, FITTED_BEFORE, ids)
-    }
+    fitted_before = {visit_id: fitted for visit_id, *fitted in _asked(session, FITTED_BEFORE, ids)}
     simulated = {visit_id for (visit_id,) in _asked(session, SIMULATED, ids)}
     studied = meter_studies.newest_reading(session)
     repeats = _Repeats(session, studied)
@@ -288,16 +290,7 @@ def _by_id(session: Session, kind: type[E], ids: Iterable[int]) -> dict[int, E]:
 
 
 V = TypeVar(
-    "V",
-    RoundEntry,
-    MoveEntry,
-    CheckEntry,
-    WaiverEntry,
-    SignOffEntry,
-    CorrectionEntry,
-    EngineEventEntry,
-    StopEndEntry,
-    ElsewhereEntry,
+    "V", RoundEntry, MoveEntry, CheckEntry, WaiverEntry, SignOffEntry, CorrectionEntry, EngineEventEntry, StopEndEntry
 )
 
 

@@ -107,7 +107,7 @@ TAGS = {
     "shop": "What a visit works with.",
     "live values": "What instruments show now. It is a help, not a protective device.",
     "changes": "What was recorded since, in its order.",
-    "hand-over": "Engines that another shop hands over by itself.",
+    "hand-over": "Engines that another shop's program hands over.",
 }
 
 

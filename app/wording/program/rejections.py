@@ -257,7 +257,7 @@ _ENGINE_FILES = {
         "Ask the other shop for a new file.",
     ),
     R.HAND_OVER_UNNAMED: Message(
-        "An engine is handed over by a program with a token of its own. Create one on the page Programs with access."
+        "An engine is handed over by a program with a token of its own. Create one with the scope hand-over."
     ),
     R.HAND_OVER_ASKED: Message(
         "An engine with this serial number is on record here. Nothing is stored until a person here says whether it is "

@@ -14,10 +14,8 @@ from sqlmodel import Session
 
 from app.places import static
 from app.shop.apart import DiedError, GivenUpError, Talk
-from app.shop.commands import engines, meters, visits
+from app.shop.commands import engines
 from app.shop.commands.corrections import NewCorrection, correct
-from app.shop.commands.meters import NewMeter
-from app.shop.commands.visits import NewVisit
 from app.shop.errors import ConflictError
 from app.shop.exchange import imports
 from app.shop.exchange import rows as drafts
@@ -386,13 +384,6 @@ def test_a_file_of_version_3_whose_rows_are_here_adds_nothing(shop: Database) ->
     assert (found.adds, found.conflicts) == ({}, ())
     bring_in(shop, read(held), {})
     assert rows(shop) == before
-
-
-def test_an_engine_read_in_cubic_feet_goes_out_and_comes_in(shop: Database, other: Database) -> None:
-    meter_id = meters.register(shop, key(), NewMeter("Bell", "cfm", 0.1, 0, 40))
-    visits.open_visit(shop, engine(shop), key(), NewVisit("test cell", "", "", "KM", meter_id), AT)
-    bring_in(other, read(out(shop)), {})
-    assert out(other) == out(shop)
 
 
 def test_joints_bypass_screws_and_their_turns_come_through(shop: Database) -> None:

@@ -19,7 +19,7 @@ from app.shop.exchange.beside import reading_of
 from app.shop.exchange.codes import FileChoice
 from app.shop.exchange.contradictions import FACTS
 from app.shop.exchange.imports import Conflict, drafted, plan, read
-from app.shop.exchange.rows import Sender
+from app.shop.exchange.rows import HandingStore
 from app.shop.exchange.sealing import known_keys, of_visit, unsealed
 from app.shop.exchange.versions import v6 as v6
 from app.shop.reasons import because
@@ -28,7 +28,7 @@ from app.shop.record.visit_record import VisitRecord
 from app.shop.rejections import Rejection
 from app.shop.stopwatch import Allowance
 from app.shop.store.database import Database
-from app.shop.store.handing.tables import Asked, Elsewhere
+from app.shop.store.handing.tables import Elsewhere, StoreQuestionRow
 from app.shop.store.idempotency import checked, earlier, fingerprint
 from app.shop.store.tables import Engine, Visit
 
@@ -40,7 +40,7 @@ OF_A_PERSON = ("same", "facts")
 
 
 @dataclass(frozen=True, slots=True)
-class Question:
+class StoreQuestion:
     """What a person here is asked about an engine of another store; ``mine`` and ``theirs`` are facts by name."""
 
     engine_key: str
@@ -62,10 +62,10 @@ class HandedIn:
 
     engine_id: int | None
     unsealed: int
-    questions: tuple[Question, ...]
+    questions: tuple[StoreQuestion, ...]
 
 
-def take_in(records: Path | str, sent: bytes, sender: Sender) -> Talk:
+def take_in(records: Path | str, sent: bytes, sender: HandingStore) -> Talk:
     """The work of taking a file in, for ``imports.carry_on``: HandedIn. Raises RejectedError, TookTooLongError."""
     file, reading = read(sent), reading_of(records)
     with reading() as session:
@@ -78,25 +78,25 @@ def take_in(records: Path | str, sent: bytes, sender: Sender) -> Talk:
     return HandedIn(engine_id, bare, questions)
 
 
-def note(shop: Database, came: HandedIn, sender: Sender) -> None:
+def note(shop: Database, came: HandedIn, sender: HandingStore) -> None:
     """Keep the questions for a person, once each, and anew where the other store says something else by now."""
     if not came.questions:
         return
     with shop.reading() as session:
-        known = {one.id: (one.theirs, one.mine) for one in session.exec(select(Asked)).all()}
+        known = {one.id: (one.theirs, one.mine) for one in session.exec(select(StoreQuestionRow)).all()}
     new = [one for one in came.questions if known.get(one.ident) != (_text(one.theirs), _text(one.mine))]
     if not new:
         return
     with shop.writing() as session:
         for one in new:
             facts = {"serial": one.serial, "mine": _text(one.mine), "theirs": _text(one.theirs), "answer": ""}
-            session.merge(Asked(id=one.ident, store=sender.store, asked_at=sender.at, **facts))
+            session.merge(StoreQuestionRow(id=one.ident, store=sender.store, asked_at=sender.at, **facts))
 
 
-def open_questions(session: Session) -> Sequence[Asked]:
+def open_questions(session: Session) -> Sequence[StoreQuestionRow]:
     """What a person has not answered, the oldest first."""
-    unanswered = select(Asked).where(col(Asked.answer) == "")
-    return session.exec(unanswered.order_by(col(Asked.asked_at), col(Asked.id))).all()
+    unanswered = select(StoreQuestionRow).where(col(StoreQuestionRow.answer) == "")
+    return session.exec(unanswered.order_by(col(StoreQuestionRow.asked_at), col(StoreQuestionRow.id))).all()
 
 
 def answer(shop: Database, ident: str, chosen: str) -> None:
@@ -105,13 +105,13 @@ def answer(shop: Database, ident: str, chosen: str) -> None:
     if chosen not in options_of(ident):
         raise RejectedError({"answer": because(Rejection.NOT_ONE_OF, choices=options_of(ident))})
     with shop.reading() as session:
-        asked = session.get(Asked, ident)
+        asked = session.get(StoreQuestionRow, ident)
         key = ident.rpartition(":")[0]
         engine = session.exec(select(Engine).where(Engine.key == key)).first()
     if asked is not None and engine is not None and chosen == FileChoice.THEIRS:
         engines.change(shop, engine.ident, engine.version, engines.EngineFacts(**json.loads(asked.theirs)))
     with shop.writing() as session:
-        asked = session.get(Asked, ident)
+        asked = session.get(StoreQuestionRow, ident)
         if asked is None:
             raise NotFoundError(because(Rejection.NO_SUCH_QUESTION))
         asked.answer = chosen
@@ -150,17 +150,17 @@ def options_of(ident: str) -> tuple[str, ...]:
     return (FileChoice.JOIN, FileChoice.APART) if same else (FileChoice.MINE, FileChoice.THEIRS)
 
 
-def _decided(session: Session, file: v6.EngineFile) -> tuple[dict[str, str], tuple[Question, ...]]:
+def _decided(session: Session, file: v6.EngineFile) -> tuple[dict[str, str], tuple[StoreQuestion, ...]]:
     """The choices that the file is taken in by, and the questions that no person has answered."""
     choices: dict[str, str] = {}
-    questions: list[Question] = []
+    questions: list[StoreQuestion] = []
     while left := plan(session, file, choices).conflicts:
         for one in left:
             if one.name not in OF_A_PERSON:
                 choices[one.name] = _by_itself(one)
                 continue
             question = _question(session, file, one)
-            said = session.get(Asked, question.ident)
+            said = session.get(StoreQuestionRow, question.ident)
             still = said is not None and (one.name == "same" or said.theirs == _text(question.theirs))
             answered = said is not None and still and said.answer
             if not answered:
@@ -179,12 +179,12 @@ def _by_itself(one: Conflict) -> str:
     return FileChoice.SAME_METER if FileChoice.SAME_METER in one.options and not shared else FileChoice.APART
 
 
-def _question(session: Session, file: v6.EngineFile, one: Conflict) -> Question:
+def _question(session: Session, file: v6.EngineFile, one: Conflict) -> StoreQuestion:
     by_key = session.exec(select(Engine).where(Engine.key == file.engine.key)).first()
     here = by_key or session.exec(select(Engine).where(Engine.serial_folded == folded(file.engine.serial))).one()
     mine = {name: getattr(here, name) for name in FACTS}
     theirs = {name: getattr(file.engine, name) for name in FACTS}
-    return Question(file.engine.key, one.name, file.engine.serial, mine, theirs)
+    return StoreQuestion(file.engine.key, one.name, file.engine.serial, mine, theirs)
 
 
 def _require_not_taken_over(session: Session, file: v6.EngineFile) -> None:

@@ -115,7 +115,7 @@ class WaitingEngine:
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
+class HandOverStanding:
     """How the hand-over stands: engines that the receiver has whole, and those that wait, ``most`` of them at most."""
 
     whole: int
@@ -123,7 +123,7 @@ class Standing:
     waiting: Sequence[WaitingEngine]
 
 
-def standing(session: Session, receiver: str, most: int) -> Standing:
+def standing(session: Session, receiver: str, most: int) -> HandOverStanding:
     """How far everything is handed over to a receiver."""
     mine = (Handed.receiver == receiver, Handed.engine_id != LOOKED_AT)
     whole = session.exec(select(func.count()).where(*mine, Handed.wants <= Handed.has)).one()
@@ -131,7 +131,7 @@ def standing(session: Session, receiver: str, most: int) -> Standing:
     asked = select(Handed, Engine.serial).join(Engine, col(Engine.id) == Handed.engine_id).where(*_waits(receiver))
     rows = session.exec(asked.order_by(col(Handed.problem) == "", col(Handed.engine_id)).limit(most)).all()
     told = [WaitingEngine(row.engine_id, serial, row.problem, row.tried_at) for row, serial in rows]
-    return Standing(whole, count, told)
+    return HandOverStanding(whole, count, told)
 
 
 def _waits(receiver: str) -> Iterator[bool]:

@@ -41,7 +41,7 @@ class Handed(SQLModel, table=True):
     tried_at: str = Field(sa_type=Text)
 
 
-class Asked(SQLModel, table=True):
+class StoreQuestionRow(SQLModel, table=True):
     """A question about an engine that was handed in, for a person here. It is no evidence: the answer shows in what is
     stored. ``id`` is the engine's key and the question's name; ``theirs`` is what the other ``store`` says, as JSON.
     """

@@ -11,7 +11,7 @@ from app.shop.commands.access.programs import Program
 from app.shop.errors import ConflictError, RejectedError
 from app.shop.exchange.handing.receiving import HandedIn, note, take_in
 from app.shop.exchange.imports import carry_on
-from app.shop.exchange.rows import Sender
+from app.shop.exchange.rows import HandingStore
 from app.shop.exchange.sealing import known_keys
 from app.shop.reasons import because
 from app.shop.rejections import Rejection
@@ -36,14 +36,19 @@ FILE: dict[str, Any] = {
 class HandedInTold(Told):
     """What is on record of the engine by now."""
 
-    engine_id: int = Field(description="The engine here.")
+    engine_id: int = Field(description="The engine here.", examples=[3])
     keys: list[str] = Field(
         description="Keys of everything recorded of the engine here; every one of the file's is among them. The engine "
-        "and its meters may have other keys here."
+        "and its meters may have other keys here.",
+        examples=[["7c9e6679-7425-40de-944b-e07fc1f90ae7"]],
     )
-    unsealed: int = Field(description="Entries of the file without a seal: the sender could not prove their rows.")
+    unsealed: int = Field(
+        description="How many entries of the file have no hash of their own: the sender could not prove their rows.",
+        examples=[0],
+    )
     asked: list[str] = Field(
-        description="What a person here is asked: `facts` where the engine's facts differ. The rows are stored anyway."
+        description="What a person here is asked: `facts` where the engine's facts differ. The rows are stored anyway.",
+        examples=[["facts"]],
     )
 
 
@@ -61,10 +66,10 @@ async def hand_in(request: Request, shop: Shop, now: ServerNow, sent: Annotated[
     if program is None:
         raise RejectedError({"": because(Rejection.HAND_OVER_UNNAMED)})
     errands: Errands = request.app.state.errands
-    return await run_in_threadpool(_taken_in, errands, shop, sent, Sender(program.name, now))
+    return await run_in_threadpool(_taken_in, errands, shop, sent, HandingStore(program.name, now))
 
 
-def _taken_in(errands: Errands, shop: Shop, sent: bytes, sender: Sender) -> HandedInTold:
+def _taken_in(errands: Errands, shop: Shop, sent: bytes, sender: HandingStore) -> HandedInTold:
     """One file at a time, in a process of its own as an import from a page."""
     try:
         with errands.turn:

@@ -13,7 +13,7 @@ from app.shop.exchange.handing import receiving, sending
 from app.shop.exchange.handing.setting import kept
 from app.shop.reasons import because
 from app.shop.store.database import Database
-from app.shop.store.handing.tables import Asked
+from app.shop.store.handing.tables import StoreQuestionRow
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.error_responses import status_of
 from app.wording.message import say
@@ -39,7 +39,7 @@ class Asking:
     answers: tuple[tuple[str, str], ...]
 
     @staticmethod
-    def of(one: Asked) -> "Asking":
+    def of(one: StoreQuestionRow) -> "Asking":
         """In words."""
         mine, theirs = json.loads(one.mine), json.loads(one.theirs)
         same = one.id.endswith(":same")
