@@ -4,7 +4,6 @@ from collections.abc import Mapping
 from enum import StrEnum
 from typing import Literal
 
-from app.shop.exchange.handing.codes import HandOverProblem
 from app.shop.procedure.codes import SetAside, SkipReason
 from app.shop.procedure.requirements import Requirement
 from app.shop.reasons import Reason, because
@@ -13,7 +12,7 @@ from app.shop.record.meter_studies import RepeatabilitySource
 from app.shop.record.stored_reasons import StoredReason, read_back
 from app.wording.reasons import in_words
 
-Column = Literal["fitting.why", "meter.repeatability_from", "override.missing", "reading.why", "handed.problem"]
+Column = Literal["fitting.why", "meter.repeatability_from", "override.missing", "reading.why"]
 """A column whose text may hold codes."""
 
 CODES: Mapping[Column, tuple[type[StrEnum], ...]] = {
@@ -21,7 +20,6 @@ CODES: Mapping[Column, tuple[type[StrEnum], ...]] = {
     "meter.repeatability_from": (RepeatabilitySource,),
     "override.missing": (Requirement,),
     "reading.why": (SkipReason, SetAside),
-    "handed.problem": (HandOverProblem,),
 }
 """The enums that the codes of a column belong to."""
 

@@ -220,7 +220,7 @@ def test_a_check_that_finds_problems() -> None:
     assert "Version of the records: unknown" in health_facts(checked(findings=Findings(FOUND)))
 
 
-@pytest.mark.parametrize("module", [cli, hand_over, store])
+@pytest.mark.parametrize("module", [cli, store])
 def test_every_message_is_used(module: object) -> None:
     used = {
         node.attr if isinstance(node, ast.Attribute) else node.id

@@ -80,9 +80,8 @@ class _Head(BaseModel):
     version: Any = None
 
 
-def read(text: str | bytes) -> v6.EngineFile:
-    """The file that a text is. Raises RejectedError with what is wrong with it."""
-    sent = text.encode() if isinstance(text, str) else text
+def version_of(sent: bytes) -> int:
+    """The version of an engine file, by its head alone. Raises RejectedError where a text is none that is read."""
     if len(sent) > LARGEST:
         raise RejectedError({"file": because(Rejection.FILE_TOO_LARGE, most=LARGEST // 1024 // 1024)})
     try:
@@ -93,8 +92,15 @@ def read(text: str | bytes) -> v6.EngineFile:
         raise RejectedError({"file": because(Rejection.FILE_NOT_AN_ENGINE)})
     if found.version not in range(1, NEWEST + 1):
         raise RejectedError({"file": because(Rejection.FILE_VERSION, version=str(found.version)[:20], newest=NEWEST)})
+    return int(found.version)
+
+
+def read(text: str | bytes) -> v6.EngineFile:
+    """The file that a text is. Raises RejectedError with what is wrong with it."""
+    sent = text.encode() if isinstance(text, str) else text
+    version = version_of(sent)
     try:
-        match found.version:
+        match version:
             case 1:
                 file = v6.from_v1(v1.EngineFile.model_validate_json(sent))
             case 2:

@@ -1,8 +1,10 @@
 """What is said of engines that are handed over to another shop: on the command line and on the page about it."""
 
 from app.shop.exchange.handing.codes import HandOverProblem
+from app.shop.reasons import Reason
+from app.shop.record.stored_reasons import read_back
 from app.wording.message import Message
-from app.wording.reasons import TABLES
+from app.wording.reasons import TABLES, in_words
 
 HELP = Message(
     "Hand engines over to another shop while the program is open: every few minutes and after each sign-off. It may be "
@@ -40,3 +42,8 @@ QUESTIONS: dict[str, Message] = {
     "same": Message("Is the engine of {store} the same as the one on record here?"),
     "facts": Message("The engine's details differ at {store}. Which are right?"),
 }
+
+
+def why_not_handed_over(stored: str) -> str:
+    """Why an engine was not handed over, as it is stored; empty for nothing."""
+    return " ".join(in_words(Reason(HandOverProblem(one.code), one.values)) for one in read_back(stored) or ())

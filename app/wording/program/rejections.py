@@ -263,7 +263,7 @@ _ENGINE_FILES = {
         "An engine with this serial number is on record here. Nothing is stored until a person here says whether it is "
         "the same one."
     ),
-    R.NOT_ELSEWHERE: Message("This visit does not belong to another shop any more. Open it from the engine's page."),
+    R.NOT_ELSEWHERE: Message("This visit belongs to no other shop. Record in it here."),
     R.VISIT_TAKEN_OVER: Message(
         "A person took an open visit of this engine over here, and nothing more of it is taken in. Sign it off there."
     ),

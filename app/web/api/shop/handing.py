@@ -10,7 +10,7 @@ from app.shop.apart import DiedError, GivenUpError
 from app.shop.commands.access.programs import Program
 from app.shop.errors import ConflictError, RejectedError
 from app.shop.exchange.handing.receiving import HandedIn, note, take_in
-from app.shop.exchange.imports import carry_on
+from app.shop.exchange.imports import carry_on, version_of
 from app.shop.exchange.rows import HandingStore
 from app.shop.exchange.sealing import known_keys
 from app.shop.reasons import because
@@ -71,6 +71,7 @@ async def hand_in(request: Request, shop: Shop, now: ServerNow, sent: Annotated[
 
 def _taken_in(errands: Errands, shop: Shop, sent: bytes, sender: HandingStore) -> HandedInTold:
     """One file at a time, in a process of its own as an import from a page."""
+    version_of(sent)
     try:
         with errands.turn:
             came: HandedIn = carry_on(shop, errands.apart.talk(lambda: True, take_in, shop.where, sent, sender))

@@ -17,9 +17,8 @@ from app.shop.store.handing.tables import StoreQuestionRow
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.error_responses import status_of
 from app.wording.message import say
-from app.wording.program.hand_over import QUESTIONS
+from app.wording.program.hand_over import QUESTIONS, why_not_handed_over
 from app.wording.reasons import in_words, problems_in_words
-from app.wording.stored import as_stored
 
 router = APIRouter()
 
@@ -87,8 +86,7 @@ def _shown(shop: Database, page: Pages, problems: Mapping[str, str], status: int
             for one in receiving.elsewhere(session)
         ]
     waiting = [
-        {"id": one.engine_id, "serial": one.serial, "at": one.tried_at}
-        | {"problem": as_stored(one.problem, "handed.problem") if one.problem else ""}
+        {"id": one.engine_id, "serial": one.serial, "at": one.tried_at} | {"problem": why_not_handed_over(one.problem)}
         for one in (standing.waiting if standing else ())
     ]
     return page.show(
