@@ -10,6 +10,7 @@ from operator import attrgetter, itemgetter
 from app.shop.record.entries import (
     CheckEntry,
     CorrectionEntry,
+    ElsewhereEntry,
     EngineEntry,
     EngineEventEntry,
     FittingEntry,
@@ -62,6 +63,8 @@ class VisitRecord:
     that runs rough for a cause that its tests show. ``now`` [s] is the shop computer's own time when this was asked
     for; None where no clock was asked: time then stands still at the newest row.
 
+    ``elsewhere`` is the newest word on which store the visit belongs to, None for this one.
+
     ``moves`` are those that stand of the engine as it runs, in the order they were made, ``cold_settings`` the plates
     set on a feeler before it ever ran, in theirs; ``first_told``, by each row of a move, the one that it
     continues, which says where it stands in that order, and ``last_move`` and ``last_idle_move`` the last of those that
@@ -93,6 +96,7 @@ class VisitRecord:
     rough: bool = False
     engine_events: tuple[EngineEventEntry, ...] = ()
     stop_ends: tuple[StopEndEntry, ...] = ()
+    elsewhere: ElsewhereEntry | None = None
     now: float | None = None
     moves: tuple[MoveEntry, ...] = field(init=False)
     cold_settings: tuple[MoveEntry, ...] = field(init=False)

@@ -1,0 +1,1 @@
+"""The pages of what this shop and others have to do with each other."""
