@@ -24,8 +24,10 @@ MARKS: Mapping[Conformity, Literal["even", "not-even", "close"]] = {
 
 def mark_of(found: RoundResult, coarse: bool) -> Literal["even", "not-even", "close", "inside", "none"]:
     """The mark beside how even a round was ``found``, on the screen; ``coarse``: by a tolerance too wide for even."""
-    mark = "none" if found.alone else MARKS.get(found.verdict, "none")
-    return "inside" if coarse and mark == "even" else mark
+    if found.alone:
+        return "none"
+    mark = MARKS.get(found.verdict)
+    return "inside" if coarse and mark == "even" else mark or "none"
 
 
 MOST_BLADES = 3

@@ -101,8 +101,8 @@ def verdict_title(found: RoundResult, coarse: bool = False) -> str:
         return say(ALONE)
     if found.verdict is Conformity.INCOMPLETE and _with(found, BoreVerdict.AT_LIMIT):
         return say(NOT_SURE_YET)
-    titles = {**TITLES, **COARSE_TITLES} if coarse else TITLES
-    return say(titles[found.verdict])
+    title = COARSE_TITLES.get(found.verdict) if coarse else None
+    return say(title or TITLES[found.verdict])
 
 
 def verdict_sentence(found: RoundResult, unit: Unit) -> str:
