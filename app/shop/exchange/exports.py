@@ -12,6 +12,7 @@ from app.shop.errors import RejectedError
 from app.shop.exchange import v5 as v5
 from app.shop.reasons import because
 from app.shop.record import loader
+from app.shop.record.at_site import customer
 from app.shop.record.entries import MeterEntry, MeterReading
 from app.shop.record.visit_record import VisitRecord
 from app.shop.rejections import Rejection
@@ -37,7 +38,7 @@ def engine_file(session: Session, engine_id: int, at: str) -> v5.EngineFile:
         format="evenbore-engine",
         version=5,
         exported_at=at,
-        engine=_part(v5.Engine, engine),
+        engine=_part(v5.Engine, engine, customer=customer(engine)),
         meters=[_part(v5.Meter, meter) for _, meter in sorted(meters.items())],
         fittings=[
             _part(v5.Fitting, f, layout=v5.whole(json.loads(f.layout)), hardware=json.loads(f.hardware))

@@ -29,6 +29,7 @@ from app.shop.exchange.exports import engine_file
 from app.shop.exchange.rows import Draft, Drafting, Rows
 from app.shop.json_bounds import Bounds
 from app.shop.reasons import Reason, because
+from app.shop.record.at_site import customer, meet
 from app.shop.rejections import Rejection
 from app.shop.stopwatch import Allowance, TookTooLongError
 from app.shop.store.database import Database
@@ -246,10 +247,11 @@ def _engine(session: Session, file: v5.EngineFile, choices: Mapping[str, str]) -
     taken = session.exec(select(Engine).where(Engine.serial_folded == folded(file.engine.serial))).first()
     if taken is None:
         return None, []
+    meet(session, [taken.ident])
     conflict = Conflict(
         "same",
         because(FileQuestion.SAME_ENGINE, serial=taken.serial),
-        _details(taken.description, taken.customer, taken.vehicle),
+        _details(taken.description, customer(taken), taken.vehicle),
         _details(file.engine.description, file.engine.customer, file.engine.vehicle),
         (FileChoice.JOIN, FileChoice.APART),
     )

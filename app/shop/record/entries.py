@@ -129,6 +129,7 @@ class VisitEntry(Entry):
     meter_limit: float | None
     intake: str | None
     intake_note: str | None
+    site_id: int | None
 
 
 @dataclass(frozen=True, slots=True)

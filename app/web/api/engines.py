@@ -11,6 +11,7 @@ from app.shop.commands.engines import EngineFacts
 from app.shop.exchange.exports import engine_file, written
 from app.shop.queries import search
 from app.shop.record import loader
+from app.shop.record.at_site import customer
 from app.shop.store.tables import Engine
 from app.sync.engine.units import REV_PER_MIN
 from app.web.api.answers.pages import PAGED, page_of, shown
@@ -121,7 +122,7 @@ class EngineTold(Told):
             "version": row.version,
             "serial": row.serial,
             "description": row.description,
-            "customer": row.customer,
+            "customer": customer(row),
             "vehicle": row.vehicle,
             "displacement": trade(row.displacement, DISPLACEMENT_UNITS[row.displacement_unit]),
             "displacement_unit": row.displacement_unit,

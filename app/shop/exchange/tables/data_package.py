@@ -22,6 +22,7 @@ from app.shop.exchange.tables.columns import Column
 from app.shop.exchange.tables.tidy import CellWords, add_rows
 from app.shop.queries.hours import by_visit
 from app.shop.record import loader
+from app.shop.record.at_site import meet
 from app.shop.record.fittings import layout_from_json
 from app.shop.stopwatch import Allowance
 from app.shop.store.tables import Engine
@@ -134,4 +135,5 @@ def _resource(name: str, of: Sequence[Column], about: str) -> dict[str, Any]:
 def _engines(session: Session) -> list[Engine]:
     simulated = training.ids(session)
     engines = session.exec(select(Engine).order_by(col(Engine.id))).all()
+    meet(session, (engine.ident for engine in engines))
     return [engine for engine in engines if engine.ident not in simulated]

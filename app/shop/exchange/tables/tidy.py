@@ -13,6 +13,7 @@ from app.shop.exchange.tables.columns import LOCAL, NO, VERDICTS, YES
 from app.shop.procedure.items import Item
 from app.shop.procedure.phases import PHASES
 from app.shop.queries.hours import PhaseTime
+from app.shop.record.at_site import customer
 from app.shop.record.entries import EngineEntry, MoveEntry
 from app.shop.record.rounds import Round
 from app.shop.record.superseding import current
@@ -152,7 +153,7 @@ def engine(facts: Engine | EngineEntry, layout: Layout) -> Row:
     """An engine in a row, with the layout that is fitted now."""
     size = facts.displacement / DISPLACEMENTS[facts.displacement_unit]
     return (
-        facts.serial, facts.description, facts.customer, facts.vehicle, figure(size), facts.displacement_unit,
+        facts.serial, facts.description, customer(facts), facts.vehicle, figure(size), facts.displacement_unit,
         len(layout.bores), len(layout.banks), figure(facts.idle_speed / REV_PER_MIN), facts.registered_at,
     )  # fmt: skip
 

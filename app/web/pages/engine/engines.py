@@ -14,6 +14,7 @@ from app.shop.queries import history_cache
 from app.shop.queries.search import tag_of
 from app.shop.reasons import because
 from app.shop.record import loader, stored_settings
+from app.shop.record.at_site import customer
 from app.shop.record.fittings import HARDWARE_FIELDS, hardware_from_json, layout_from_json
 from app.shop.record.intake import intake_of
 from app.shop.rejections import Rejection
@@ -286,7 +287,7 @@ def _facts_as_typed(engine: Engine) -> dict[str, str]:
         "description": engine.description,
         "displacement": f"{engine.displacement / size:.6g}",
         "displacement_unit": engine.displacement_unit,
-        "customer": engine.customer,
+        "customer": customer(engine),
         "vehicle": engine.vehicle,
         "idle_speed": f"{engine.idle_speed / REV_PER_MIN:.6g}",
         "version": str(engine.version),

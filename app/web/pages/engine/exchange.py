@@ -18,6 +18,7 @@ from app.shop.exchange.import_work import OneLooked, SeveralLooked
 from app.shop.exchange.imports import Conflict, carry_on
 from app.shop.exchange.several import Batch, Named
 from app.shop.reasons import because
+from app.shop.record.at_site import ASKING, as_asked
 from app.shop.rejections import Rejection
 from app.shop.stopwatch import TookTooLongError
 from app.shop.store.database import Database
@@ -125,7 +126,7 @@ def _begun(
     apart = errands.apart
 
     def do(wanted: Wanted) -> Response:
-        return _done(shop, page, choices, apart, apart.talk(wanted, work, shop.where, *told))
+        return _done(shop, page, choices, apart, apart.talk(wanted, as_asked, ASKING.get(), work, shop.where, *told))
 
     try:
         return _answer(request, page, errands.begin(do))

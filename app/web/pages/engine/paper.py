@@ -13,6 +13,7 @@ from app.shop.queries.assessed import assessed, issued
 from app.shop.queries.hours import of_job
 from app.shop.queries.search import tag_of
 from app.shop.record import stored_settings
+from app.shop.record.at_site import customer
 from app.shop.record.entries import EngineEntry
 from app.shop.record.fittings import layout_from_json
 from app.shop.record.meter_studies import provenance_of
@@ -48,7 +49,7 @@ def print_styles(shop: Shop, engine_id: int) -> Response:
     """What stands at the edge of every printed page of an engine: whose it is, and which page of how many."""
     with shop.reading() as session:
         engine = engines.get(session, engine_id)
-    return Response(printed_edge(say(ENGINE, serial=engine.serial), engine.customer), media_type="text/css")
+    return Response(printed_edge(say(ENGINE, serial=engine.serial), customer(engine)), media_type="text/css")
 
 
 @router.get("/engines/{engine_id}/tag")
