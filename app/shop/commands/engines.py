@@ -6,10 +6,10 @@ from typing import Any
 
 from sqlmodel import Session, col, func, select, tuple_
 
+from app.shop.at_site import meet
 from app.shop.errors import ConflictError, NotFoundError, RejectedError
 from app.shop.queries import search
 from app.shop.reasons import Reason, because
-from app.shop.record.at_site import meet
 from app.shop.record.fittings import FittingReason, hardware_to_json, layout_to_json
 from app.shop.record.stored_reasons import stored
 from app.shop.rejections import Rejection

@@ -6,9 +6,9 @@ from datetime import date
 
 from sqlmodel import select
 
+from app.shop.at_site import own_site
 from app.shop.errors import ConflictError, Problems, RejectedError
 from app.shop.reasons import because
-from app.shop.record.at_site import own_site
 from app.shop.record.entries import ABSOLUTE, MeterEntry
 from app.shop.record.meter_studies import RepeatabilitySource, get, study_of
 from app.shop.record.stored_reasons import stored

@@ -2,10 +2,10 @@
 
 import math
 
+from app.shop.at_site import own_site
 from app.shop.errors import ConflictError, Problems, RejectedError
 from app.shop.reasons import because
 from app.shop.record import stored_settings
-from app.shop.record.at_site import own_site
 from app.shop.record.measures import RECORDED, Measure, Units
 from app.shop.record.settings import ALTITUDES, OPENINGS, Settings, to_json
 from app.shop.rejections import Rejection

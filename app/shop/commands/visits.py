@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from sqlmodel import Session, col, func, select
 
 from app.shop.assessment.progress import progress
+from app.shop.at_site import has
 from app.shop.commands import engines, people
 from app.shop.commands.access import sites
 from app.shop.errors import Problems, RejectedError
@@ -13,7 +14,6 @@ from app.shop.procedure.limits import open_stops
 from app.shop.procedure.requirements import ChangedPart, Requirement, Runs, Waiting
 from app.shop.reasons import because
 from app.shop.record import meter_studies, stored_settings
-from app.shop.record.at_site import has
 from app.shop.record.intake import IntakeState
 from app.shop.record.loader import load
 from app.shop.record.meter_visits import shown_by_visits

@@ -7,12 +7,12 @@ from typing import TypeVar
 
 from sqlmodel import Session, col, select
 
+from app.shop.at_site import customer
 from app.shop.commands import engines
 from app.shop.errors import RejectedError
 from app.shop.exchange import v5 as v5
 from app.shop.reasons import because
 from app.shop.record import loader
-from app.shop.record.at_site import customer
 from app.shop.record.entries import MeterEntry, MeterReading
 from app.shop.record.visit_record import VisitRecord
 from app.shop.rejections import Rejection

@@ -19,6 +19,7 @@ from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session, select
 
 from app.shop.apart import Talk
+from app.shop.at_site import customer, meet
 from app.shop.commands.engines import folded
 from app.shop.errors import ConflictError, RejectedError
 from app.shop.exchange import v1, v2, v3, v4
@@ -29,7 +30,6 @@ from app.shop.exchange.exports import engine_file
 from app.shop.exchange.rows import Draft, Drafting, Rows
 from app.shop.json_bounds import Bounds
 from app.shop.reasons import Reason, because
-from app.shop.record.at_site import customer, meet
 from app.shop.rejections import Rejection
 from app.shop.stopwatch import Allowance, TookTooLongError
 from app.shop.store.database import Database

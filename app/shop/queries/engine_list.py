@@ -6,7 +6,7 @@ from typing import Any
 from sqlalchemy import case, text
 from sqlmodel import Session, col, func, select
 
-from app.shop.record.at_site import meet, told_where
+from app.shop.at_site import meet, told_where
 from app.shop.store.tables import Engine, Visit
 
 

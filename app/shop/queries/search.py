@@ -12,8 +12,8 @@ from dataclasses import dataclass
 
 from sqlmodel import Session
 
+from app.shop.at_site import told_where
 from app.shop.queries.word_index import Term, WordIndex, index_of
-from app.shop.record.at_site import told_where
 from app.shop.store.database import raw_connection
 
 MOST_WORDS, LONGEST_WORD = 8, 40  # our judgement

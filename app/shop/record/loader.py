@@ -9,10 +9,10 @@ from typing import Any, TypeVar
 
 from sqlmodel import Session, col, select
 
+from app.shop.at_site import ASKING, meet
 from app.shop.errors import NotFoundError
 from app.shop.reasons import because
 from app.shop.record import meter_studies, stored_settings
-from app.shop.record.at_site import ASKING, meet
 from app.shop.record.entries import (
     CheckEntry,
     CorrectionEntry,

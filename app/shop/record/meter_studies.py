@@ -5,9 +5,9 @@ from enum import StrEnum
 
 from sqlmodel import Session, col, func, or_, select
 
+from app.shop.at_site import has
 from app.shop.errors import NotFoundError
 from app.shop.reasons import because
-from app.shop.record.at_site import has
 from app.shop.record.entries import MeterEntry, Repeats
 from app.shop.record.meter_visits import Shown, judged_by, shown_by_visits
 from app.shop.record.superseding import current

@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from sqlmodel import Session, col, func, select
 
-from app.shop.record.at_site import ASKING, has, own_site
+from app.shop.at_site import ASKING, has, own_site
 from app.shop.record.settings import DEFAULTS, Settings, from_json
 from app.shop.store.tables import Setup
 

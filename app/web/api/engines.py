@@ -6,12 +6,12 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 from pydantic import Field
 
+from app.shop.at_site import customer
 from app.shop.commands import engines
 from app.shop.commands.engines import EngineFacts
 from app.shop.exchange.exports import engine_file, written
 from app.shop.queries import search
 from app.shop.record import loader
-from app.shop.record.at_site import customer
 from app.shop.store.tables import Engine
 from app.sync.engine.units import REV_PER_MIN
 from app.web.api.answers.pages import PAGED, page_of, shown

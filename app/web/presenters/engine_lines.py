@@ -4,8 +4,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from app.shop.assessment.assessment import Assessment
+from app.shop.at_site import customer
 from app.shop.queries.open_visits import STALE
-from app.shop.record.at_site import customer
 from app.shop.store.tables import Engine, Visit
 from app.web.presenters.drawing import phases, small_rows
 from app.web.presenters.filters import day, liters

@@ -1,6 +1,6 @@
 """The template filters: stored figures and codes as a person reads them, in the words of ``app.wording.names``."""
 
-from app.shop.record.at_site import customer
+from app.shop.at_site import customer
 from app.shop.record.entries import EngineEntry
 from app.shop.record.fittings import HARDWARE_FIELDS
 from app.shop.store.tables import Engine

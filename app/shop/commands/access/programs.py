@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 
 from sqlmodel import Session, col, select
 
+from app.shop.at_site import ASKING
 from app.shop.commands.access.dry_run import TRIED, DryRunEnded
 from app.shop.commands.access.scopes import MOST_DAYS, AccessScope
 from app.shop.commands.access.sites import require_own, sites_of
@@ -17,7 +18,6 @@ from app.shop.commands.access.tablets import hashed
 from app.shop.commands.engines import LONGEST
 from app.shop.errors import ConflictError, Problems, RejectedError
 from app.shop.reasons import because
-from app.shop.record.at_site import ASKING
 from app.shop.record.superseding import current
 from app.shop.rejections import Rejection
 from app.shop.store.access.program_rows import ProgramAccess, ProgramWrite

@@ -6,13 +6,13 @@ from typing import TypeVar
 
 from sqlmodel import Session, col, or_, select
 
+from app.shop.at_site import ASKING, NO_SITE, Asking, may_write, sees_all_sites
 from app.shop.commands.access.standing import standing
 from app.shop.commands.access.tablets import named
 from app.shop.errors import ElsewhereError, RejectedError
 from app.shop.queries.changes import changes_after
 from app.shop.reasons import because
 from app.shop.record import stored_settings
-from app.shop.record.at_site import ASKING, Asking, may_write
 from app.shop.record.superseding import current
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database, raw_connection
@@ -56,6 +56,11 @@ class Sites:
     def named(self, site: int | None) -> str:
         """The name of a site; empty for none."""
         return next((one.name for one in self.all if one.ident == site), "")
+
+    def asking_in(self, room: int | None) -> Asking | None:
+        """Who asks from a room."""
+        of = self.of_room(room)
+        return self.asking(of.ident if of is not None else None)
 
     def asking(self, site: int | None) -> Asking | None:
         """Who asks from a site, None where there are no sites."""
@@ -138,14 +143,9 @@ def change(
         before = standing(session, SiteRow, row_id, _open(session, SiteRow), Rejection.NO_SUCH_SITE)
         first = before.first_id or before.ident
         _require(session, name, by, head_office=head_office and active, beside=first)
-        kept: dict[str, Any] = {
-            "name": name,
-            "head_office": int(head_office),
-            "active": int(active),
-            "by": by.strip(),
-            "at": at,
-        }
-        session.add(SiteRow(key=key, payload=sent, first_id=first, supersedes_id=before.ident, **kept))
+        row = SiteRow(key=key, payload=sent, name=name, head_office=int(head_office), active=int(active), by=by, at=at)
+        row.first_id, row.supersedes_id = first, before.ident
+        session.add(row)
         return first
 
 
@@ -189,14 +189,9 @@ def change_room(shop: Database, key: str, row_id: int, name: str, by: str, at: s
         before = standing(session, RoomRow, row_id, _open(session, RoomRow), Rejection.NO_SUCH_ROOM)
         first = before.first_id or before.ident
         _require_room(session, before.site_id, name, by, beside=first)
-        kept: dict[str, Any] = {
-            "site_id": before.site_id,
-            "name": name,
-            "active": int(active),
-            "by": by.strip(),
-            "at": at,
-        }
-        session.add(RoomRow(key=key, payload=sent, first_id=first, supersedes_id=before.ident, **kept))
+        row = RoomRow(key=key, payload=sent, site_id=before.site_id, name=name, active=int(active), by=by, at=at)
+        row.first_id, row.supersedes_id = first, before.ident
+        session.add(row)
         return first
 
 
@@ -253,3 +248,15 @@ def name_of(session: Session, site: int | None) -> str:
     """What a site is called now, or was when it was closed; empty for none."""
     named_last = select(SiteRow.name).where(or_(SiteRow.id == site, SiteRow.first_id == site))
     return session.exec(named_last.order_by(col(SiteRow.id).desc())).first() or ""
+
+
+def read_for(wanted: int | None) -> int | None:
+    """The site for which statistics or the log are read, ``wanted`` at a page; None for all of a group, which head
+    office and the shop computer read. Raises ElsewhereError."""
+    if sees_all_sites():
+        return wanted
+    asking = ASKING.get()
+    own = asking.site if asking is not None else None
+    if wanted not in (None, own):
+        raise ElsewhereError(because(Rejection.HEAD_OFFICE_ONLY))
+    return own or NO_SITE

@@ -14,6 +14,7 @@ from typing import IO, Any
 
 from sqlmodel import Session, col, select
 
+from app.shop.at_site import meet
 from app.shop.commands.engines import fitting_now
 from app.shop.cross_check.weighing import stored
 from app.shop.exchange.exports import engine_file, written
@@ -22,7 +23,6 @@ from app.shop.exchange.tables.columns import Column
 from app.shop.exchange.tables.tidy import CellWords, add_rows
 from app.shop.queries.hours import by_visit
 from app.shop.record import loader
-from app.shop.record.at_site import meet
 from app.shop.record.fittings import layout_from_json
 from app.shop.stopwatch import Allowance
 from app.shop.store.tables import Engine

@@ -8,12 +8,12 @@ from decimal import Decimal
 from typing import IO, NamedTuple
 
 from app.shop.assessment.round_results import evenness_of
+from app.shop.at_site import customer
 from app.shop.cross_check.weighing import not_taken_back
 from app.shop.exchange.tables.columns import LOCAL, NO, VERDICTS, YES
 from app.shop.procedure.items import Item
 from app.shop.procedure.phases import PHASES
 from app.shop.queries.hours import PhaseTime
-from app.shop.record.at_site import customer
 from app.shop.record.entries import EngineEntry, MoveEntry
 from app.shop.record.rounds import Round
 from app.shop.record.superseding import current

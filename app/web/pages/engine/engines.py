@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 
+from app.shop.at_site import customer
 from app.shop.commands import engines, visits
 from app.shop.commands.visits import NewVisit
 from app.shop.errors import ConflictError, NotFoundError, RejectedError
@@ -14,7 +15,6 @@ from app.shop.queries import history_cache
 from app.shop.queries.search import tag_of
 from app.shop.reasons import because
 from app.shop.record import loader, stored_settings
-from app.shop.record.at_site import customer
 from app.shop.record.fittings import HARDWARE_FIELDS, hardware_from_json, layout_from_json
 from app.shop.record.intake import intake_of
 from app.shop.rejections import Rejection

@@ -12,13 +12,13 @@ from fastapi.responses import HTMLResponse, Response
 from starlette.datastructures import UploadFile
 
 from app.shop.apart import Apart, DiedError, GivenUpError, Talk, Wanted
+from app.shop.at_site import ASKING, as_asked
 from app.shop.errors import RejectedError
 from app.shop.exchange import import_work, several
 from app.shop.exchange.import_work import OneLooked, SeveralLooked
 from app.shop.exchange.imports import Conflict, carry_on
 from app.shop.exchange.several import Batch, Named
 from app.shop.reasons import because
-from app.shop.record.at_site import ASKING, as_asked
 from app.shop.rejections import Rejection
 from app.shop.stopwatch import TookTooLongError
 from app.shop.store.database import Database

@@ -5,6 +5,7 @@ from typing import Annotated
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import HTMLResponse, Response
 
+from app.shop.at_site import customer
 from app.shop.commands import engines
 from app.shop.commands.corrections import issue_of
 from app.shop.cross_check.weighing import cross_check
@@ -13,7 +14,6 @@ from app.shop.queries.assessed import assessed, issued
 from app.shop.queries.hours import of_job
 from app.shop.queries.search import tag_of
 from app.shop.record import stored_settings
-from app.shop.record.at_site import customer
 from app.shop.record.entries import EngineEntry
 from app.shop.record.fittings import layout_from_json
 from app.shop.record.meter_studies import provenance_of

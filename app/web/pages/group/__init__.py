@@ -1,0 +1,1 @@
+"""The pages of a group: its sites and their rooms."""
