@@ -91,6 +91,7 @@ class MeterEntry(Entry):
     repeatability: float
     repeatability_from: str
     reference: str | None
+    site_id: int | None
 
     @property
     def absolute(self) -> bool:
