@@ -110,7 +110,7 @@ PARTS = (
     """SELECT t.at, '', CASE WHEN t.active = 0 THEN 'tablet-removed' WHEN t.supersedes_id IS NULL THEN 'tablet-paired'
     WHEN coalesce(t.room_id, 0) <> coalesce(b.room_id, 0) THEN
     CASE WHEN t.room_id IS NULL THEN 'tablet-without-room' ELSE 'tablet-moved' END ELSE 'tablet-renamed' END,
-    json_object('name', t.name, 'room', coalesce(r.name, ''), 'site', coalesce(s.name, '')), '', 0, 0, 'tablet', t.id
+    json_object('name', t.name, 'room', r.name, 'site', s.name), '', 0, 0, 'tablet', t.id
     FROM tablet t LEFT JOIN tablet b ON b.id = t.supersedes_id LEFT JOIN room r ON r.id = t.room_id
     LEFT JOIN site s ON s.id = r.site_id""",
     """SELECT at, "by", CASE WHEN active = 0 THEN 'site-closed' WHEN supersedes_id IS NULL THEN 'site-added'
