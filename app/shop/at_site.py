@@ -12,6 +12,9 @@ from typing import Any, Protocol
 from sqlmodel import Session
 
 from app.shop.apart import Talk
+from app.shop.errors import ElsewhereError
+from app.shop.reasons import because
+from app.shop.rejections import Rejection
 from app.shop.store.database import raw_connection
 
 
@@ -42,6 +45,9 @@ class Owned(Protocol):
 MEETS = """SELECT e.id FROM engine e WHERE e.id IN ({several}) AND ({told})"""
 TOLD = """NOT EXISTS (SELECT 1 FROM visit v WHERE v.engine_id = {engine})
 OR EXISTS (SELECT 1 FROM visit v WHERE v.engine_id = {engine} AND (v.site_id IS NULL OR v.site_id = {site:d}))"""
+NAMED = "SELECT name FROM site WHERE id = ? OR first_id = ? ORDER BY id DESC LIMIT 1"
+WRITING = "writing"
+"""Under this a session says that it is one of writes, on either engine of records."""
 NO_SITE = 0
 """No row has it."""
 
@@ -50,6 +56,27 @@ def may_write(site: int | None) -> bool:
     """Whether who asks writes to a visit that was opened at ``site``; one of before there were sites is everybody's."""
     asking = ASKING.get()
     return asking is None or site is None or asking.site == site
+
+
+def require_site(session: Session, site: int | None, refusal: Rejection = Rejection.OTHER_SITE) -> None:
+    """Raises ElsewhereError where who asks does not write to what is of ``site``."""
+    if not may_write(site):
+        asking = ASKING.get()
+        code = Rejection.NO_ROOM_YET if asking is not None and asking.site is None else refusal
+        raise ElsewhereError(because(code, site=name_of(session, site or NO_SITE)))
+
+
+def name_of(session: Session, site: int) -> str:
+    """What a site is called now, or was when it was closed; empty for none."""
+    found = raw_connection(session).execute(NAMED, (site, site)).fetchone()
+    return str(found[0]) if found else ""
+
+
+def loaded(session: Session, engine: int, site: int | None) -> None:
+    """A visit at ``site`` was read, of that engine. Raises ElsewhereError in a write of who does not write there."""
+    meet(session, [engine])
+    if session.info.get(WRITING):
+        require_site(session, site)
 
 
 def own_site() -> int | None:

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from sqlmodel import Session, col, func, select
 
 from app.shop.assessment.progress import progress
-from app.shop.at_site import has
+from app.shop.at_site import has, require_site
 from app.shop.commands import engines, people
 from app.shop.commands.access import sites
 from app.shop.errors import Problems, RejectedError
@@ -127,7 +127,7 @@ def sign_off(shop: Database, visit_id: int, key: str, name: str, at: str, pin: s
         if again := earlier(session, SignOff, key, sent):
             return again.ident
         record = load(session, visit_id)
-        sites.require_site(session, record.visit.site_id)
+        require_site(session, record.visit.site_id)
         _require_ready(record, name)
     name = people.prove(shop, name, pin, at) or name
     with shop.writing() as session:

@@ -9,7 +9,7 @@ from typing import Any, TypeVar
 
 from sqlmodel import Session, col, select
 
-from app.shop.at_site import ASKING, meet
+from app.shop.at_site import ASKING, loaded, meet
 from app.shop.errors import NotFoundError
 from app.shop.reasons import because
 from app.shop.record import meter_studies, stored_settings
@@ -100,7 +100,7 @@ def load(session: Session, visit_id: int) -> VisitRecord:
     """
     record = _kept(session, visit_id) or _read(session, [visit_id])[visit_id]
     if ASKING.get() is not None:
-        meet(session, [record.engine.ident])
+        loaded(session, record.engine.ident, record.visit.site_id)
     return record.judged_at(session.info["now"])
 
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from app.shop.assessment.progress import items_of
-from app.shop.at_site import ASKING, Asking, customer
+from app.shop.at_site import ASKING, Asking, customer, name_of
 from app.shop.commands import checks, engines, meters, settings_versions, visits
 from app.shop.commands.access import programs, sites, tablets
 from app.shop.commands.access.sites import Sites, known_as, sites_of
@@ -113,7 +113,7 @@ def test_a_site_is_renamed_and_closed_by_rows_that_supersede_and_keeps_its_id(gr
     assert [site.name for site in now(group).all] == ["South", "Office"]
     with group.reading() as session:
         assert not row_hashes.check(raw_connection(session)).broken
-        assert sites.name_of(session, first.ident) == "North yard"
+        assert name_of(session, first.ident) == "North yard"
 
 
 def test_names_are_told_apart_and_there_is_one_head_office(group: Database) -> None:

@@ -9,7 +9,7 @@ from datetime import datetime, timedelta
 
 from sqlmodel import Session, col, select
 
-from app.shop.at_site import ASKING
+from app.shop.at_site import ASKING, WRITING
 from app.shop.commands.access.dry_run import TRIED, DryRunEnded
 from app.shop.commands.access.scopes import MOST_DAYS, AccessScope
 from app.shop.commands.access.sites import require_own, sites_of
@@ -133,6 +133,7 @@ def naming(session: Session) -> Iterator[None]:
     if through is None and not tried and ASKING.get() is None:
         yield
         return
+    session.info[WRITING] = True
     connection = raw_connection(session)
     (before,) = connection.execute("SELECT coalesce(max(seq), 0) FROM change").fetchone()
     yield

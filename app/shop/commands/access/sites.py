@@ -4,9 +4,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TypeVar
 
-from sqlmodel import Session, col, or_, select
+from sqlmodel import Session, col, select
 
-from app.shop.at_site import ASKING, NO_SITE, Asking, may_write, sees_all_sites
+from app.shop.at_site import ASKING, NO_SITE, Asking, require_site, sees_all_sites
 from app.shop.commands.access.standing import standing
 from app.shop.commands.access.tablets import named
 from app.shop.errors import ElsewhereError, RejectedError
@@ -233,21 +233,6 @@ def require_own(session: Session, after: int) -> None:
 def _require_site(session: Session, query: str, ident: int, refusal: Rejection, new: Iterable[int] = ()) -> None:
     found = raw_connection(session).execute(query, (ident,)).fetchall()
     require_site(session, next((of for visit, of in found if visit not in new), None), refusal)
-
-
-def require_site(session: Session, site: int | None, refusal: Rejection = Rejection.OTHER_SITE) -> None:
-    """Raises ElsewhereError where who asks does not write to what is of ``site``."""
-    if not may_write(site):
-        asking = ASKING.get()
-        lost = asking is not None and asking.site is None
-        code = Rejection.NO_ROOM_YET if lost else refusal
-        raise ElsewhereError(because(code, site=name_of(session, site)))
-
-
-def name_of(session: Session, site: int | None) -> str:
-    """What a site is called now, or was when it was closed; empty for none."""
-    named_last = select(SiteRow.name).where(or_(SiteRow.id == site, SiteRow.first_id == site))
-    return session.exec(named_last.order_by(col(SiteRow.id).desc())).first() or ""
 
 
 def read_for(wanted: int | None) -> int | None:
