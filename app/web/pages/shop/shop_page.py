@@ -20,9 +20,10 @@ MOST_SHOWN = 20
 
 @router.get("/shop")
 def show(request: Request, shop: Shop, page: Page) -> HTMLResponse:
-    """The state of the records, and their backups. Sites are led to where there are some, or may be: on a server."""
+    """The state of the records, and their backups. Sites are led to where there are some."""
+    grouped = bool(request.app.state.sites.all)
     if not isinstance(shop, FileDatabase):
-        return _on_a_server(shop, page)
+        return _on_a_server(shop, page, grouped=grouped)
     folder = copies.folder_of(shop.folder)
     found = health.look(shop.folder)
     return page.show(
@@ -32,11 +33,11 @@ def show(request: Request, shop: Shop, page: Page) -> HTMLResponse:
         health_facts=health_facts(found),
         copies=copies.listed(folder)[:MOST_SHOWN],
         folder=folder,
-        grouped=bool(request.app.state.sites.all),
+        grouped=grouped,
     )
 
 
-def _on_a_server(shop: Database, page: Pages) -> HTMLResponse:
+def _on_a_server(shop: Database, page: Pages, *, grouped: bool) -> HTMLResponse:
     """The same of records whose backups are not ours to make."""
     from app.shop.store.postgres import proof
     from app.wording.program.server_records import facts_of, problems_of
@@ -50,7 +51,7 @@ def _on_a_server(shop: Database, page: Pages) -> HTMLResponse:
         health_facts=facts,
         copies=(),
         folder=None,
-        grouped=True,
+        grouped=grouped,
     )
 
 
