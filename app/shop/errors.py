@@ -26,6 +26,15 @@ class RejectedError(Exception):
         return any(one.code is code for one in self.problems.values())
 
 
+class ElsewhereError(Exception):
+    """The write belongs to another site, or what is asked for to head office: ``reason`` says which. Nothing was
+    changed. It is no ``RejectedError``: no field of a form is at fault, so no form shows it beside one."""
+
+    def __init__(self, reason: Reason) -> None:
+        super().__init__(str(reason))
+        self.reason = reason
+
+
 class NotFoundError(RejectedError):
     """The engine, visit or other thing named does not exist."""
 

@@ -42,6 +42,8 @@ class Rejection(StrEnum):
     NO_SUCH_STUDY = "no-such-study"
     NO_SUCH_PERSON = "no-such-person"
     NO_SUCH_TABLET = "no-such-tablet"
+    NO_SUCH_SITE = "no-such-site"
+    NO_SUCH_ROOM = "no-such-room"
     NO_SUCH_FEED = "no-such-feed"
     NO_SUCH_PROGRAM = "no-such-program"
     NO_SUCH_TABLE = "no-such-table"
@@ -64,6 +66,13 @@ class Rejection(StrEnum):
     NOT_NEIGHBORS = "not-neighbors"  # first, second
     PAIR_TWICE = "pair-twice"  # first, second
     SENSOR_TWICE = "sensor-twice"
+
+    # sites
+    OTHER_SITE = "other-site"  # site
+    NO_ROOM_YET = "no-room-yet"  # site
+    OTHER_SITES_ENGINE = "other-sites-engine"  # site
+    HEAD_OFFICE_ONLY = "head-office-only"
+    SECOND_HEAD_OFFICE = "second-head-office"
 
     # visits
     VISIT_OPEN = "visit-open"

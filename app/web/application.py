@@ -18,7 +18,7 @@ from app.shop.apart import Apart
 from app.shop.commands.access.dry_run import DryRunEnded
 from app.shop.commands.access.programs import naming
 from app.shop.commands.live.feeds import feeders
-from app.shop.errors import NotFoundError, RejectedError
+from app.shop.errors import ElsewhereError, NotFoundError, RejectedError
 from app.shop.record.loader import in_the_shop
 from app.shop.store.database import Database, ShopUnavailableError
 from app.shop.store.postgres.codes import ServerProblem
@@ -33,7 +33,7 @@ from app.web.live import doors
 from app.web.live.gauges import GaugeWatch, watching
 from app.web.live.hub import Hub
 from app.web.pages.engine import data_out, engines, engines_page, exchange, first_minute, paper, training
-from app.web.pages.group import hand_over
+from app.web.pages.group import hand_over, sites
 from app.web.pages.instruments import live_values
 from app.web.pages.shop import (
     activity,
@@ -67,7 +67,7 @@ from app.web.spoken import Spoken
 from app.web.steady_clock import SteadyClock
 from app.wording.language import ENGLISH
 from app.wording.message import say
-from app.wording.program.request_faults import NOT_FOUND, NOT_KNOWN, NOT_SAVED, RequestFault, notice_of
+from app.wording.program.request_faults import ELSEWHERE, NOT_FOUND, NOT_KNOWN, NOT_SAVED, RequestFault, notice_of
 from app.wording.reasons import in_words, sentence_of
 
 
@@ -101,6 +101,7 @@ PAGES = (
     shop_page,
     people,
     tablets,
+    sites,
     live_values,
     programs,
     hand_over,
@@ -160,25 +161,37 @@ def create_app(
         (RequestValidationError, _no_such_page),
         (OverflowError, _no_such_page),  # a number that no table can hold
         (ShopUnavailableError, _unavailable),
+        (ElsewhereError, _elsewhere),
     ):
         app.add_exception_handler(error, either(error, page))
     app.add_middleware(Gzip, minimum_size=1000)
+    _guard(app, shop, clock, lan_names, own_feed)
+    app.add_middleware(Spoken, tablet=language, customer=customer_language)
+    return app
+
+
+def _guard(
+    app: FastAPI, shop: Database, clock: Callable[[], datetime], lan_names: Container[str], own_feed: str
+) -> None:
+    """Who is answered, and from which site a tablet or a program asks."""
+    state = app.state
     protect(
         app,
         lan_names=lan_names,
-        admits=lambda token: app.state.admission.admits(token, clock()),
-        further=[partial(FeedDoor, admits=lambda token: is_own(token, own_feed) or app.state.feeders.admits(token))],
-        programs=lambda token: app.state.programs.named_by(token, clock()),
+        admits=lambda token: state.admission.admits(token, clock()),
+        further=[partial(FeedDoor, admits=lambda token: is_own(token, own_feed) or state.feeders.admits(token))],
+        programs=lambda token: state.programs.named_by(token, clock()),
+        asks=lambda token: state.sites.asking_in(state.admission.room(token)),
+        asks_by=lambda program: None if program.site is None else state.sites.asking(program.site),
         renew=KnownAccess(app, shop).renew if shop.shared else None,
     )
-    app.add_middleware(Spoken, tablet=language, customer=customer_language)
-    return app
 
 
 def _know_others(app: FastAPI, shop: Database) -> None:
     """Who has access, how many streams are open, and that rows written through a program name it."""
     app.state.admission = tablets.admission(shop)
     app.state.programs = programs.known(shop)
+    app.state.sites = sites.known(shop)
     app.state.streams = 0
     app.state.stopping = lambda: False  # the server says when
     shop.around_writes = naming
@@ -210,6 +223,12 @@ def _refused(request: Request, error: Exception) -> Response:
     assert isinstance(error, RejectedError)
     title = NOT_FOUND if isinstance(error, NotFoundError) and request.method == "GET" else NOT_SAVED
     return Pages(request).show("refused.html", status_of(error), title=say(title), message=sentence_of(error))
+
+
+def _elsewhere(request: Request, error: Exception) -> Response:
+    assert isinstance(error, ElsewhereError)
+    title = ELSEWHERE if request.method in SAFE_METHODS else NOT_SAVED
+    return Pages(request).show("refused.html", 403, title=say(title), message=in_words(error.reason))
 
 
 def _http(request: Request, error: Exception) -> Response:

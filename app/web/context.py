@@ -14,6 +14,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup, escape
 
 from app import places
+from app.shop.at_site import may_write
 from app.shop.reasons import because
 from app.shop.record import stored_settings
 from app.shop.store.codes import Unavailable
@@ -74,6 +75,7 @@ def environment() -> Environment:
         to_the_customer=_to_the_customer,
         script_words=scripts.bundle,
         further_fields=further_fields,
+        may_write=may_write,
         **chosen({}),
     )
     return templates

@@ -4,7 +4,7 @@ Every shop began with a meter of one and the same key, so that two shops' meters
 that has recorded nothing with it yet gets another key for it.
 
 Revision ID: 0046
-Revises: 0044
+Revises: 0045
 """
 
 import uuid
@@ -16,7 +16,7 @@ from app.shop.store.both import migrating as both
 from app.shop.store.row_hashes import seal
 
 revision = "0046"
-down_revision = "0044"
+down_revision = "0045"
 
 SHARED = "00000000-0000-4000-8000-000000000001"
 USES = ("visit", "study", "study_reading", "meter_due")

@@ -6,6 +6,7 @@ from typing import Any
 
 from sqlmodel import Session, col, func, select, tuple_
 
+from app.shop.at_site import meet
 from app.shop.errors import ConflictError, NotFoundError, RejectedError
 from app.shop.queries import search
 from app.shop.reasons import Reason, because
@@ -128,6 +129,7 @@ def get(session: Session, engine_id: int) -> Engine:
     engine = session.get(Engine, engine_id)
     if engine is None:
         raise NotFoundError(because(Rejection.NO_SUCH_ENGINE))
+    meet(session, [engine_id])
     return engine
 
 
@@ -157,12 +159,15 @@ def newest(session: Session, most: int, before: int | None = None, skip: int = 0
     """The engines registered last, newest first, without the first ``skip``; with ``before`` those older than the
     engine of that id."""
     query = select(Engine).order_by(col(Engine.id).desc()).limit(most).offset(skip)
-    return list(session.exec(query if before is None else query.where(col(Engine.id) < before)).all())
+    found = list(session.exec(query if before is None else query.where(col(Engine.id) < before)).all())
+    meet(session, (one.ident for one in found))
+    return found
 
 
 def among(session: Session, ids: Sequence[int]) -> list[Engine]:
     """The engines of these ids, in their order; ids that no engine has are left out."""
     found = {e.ident: e for e in session.exec(select(Engine).where(col(Engine.id).in_(ids))).all()}
+    meet(session, found)
     return [found[one] for one in ids if one in found]
 
 

@@ -6,6 +6,7 @@ from datetime import date
 
 from sqlmodel import select
 
+from app.shop.at_site import own_site
 from app.shop.errors import ConflictError, Problems, RejectedError
 from app.shop.reasons import because
 from app.shop.record.entries import ABSOLUTE, MeterEntry
@@ -97,6 +98,7 @@ def register(shop: Database, key: str, new: NewMeter) -> int:
             repeatability=ESTIMATE,
             repeatability_from=stored([because(RepeatabilitySource.ESTIMATE)]),
             reference=ABSOLUTE if new.absolute else None,
+            site_id=own_site(),
         )
         session.add(row)
         session.flush()

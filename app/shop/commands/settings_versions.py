@@ -2,6 +2,7 @@
 
 import math
 
+from app.shop.at_site import own_site
 from app.shop.errors import ConflictError, Problems, RejectedError
 from app.shop.reasons import because
 from app.shop.record import stored_settings
@@ -110,7 +111,7 @@ def change(shop: Database, key: str, version: int, new: Settings, why: str, by: 
         held, _ = stored_settings.now(session)
         if held != version:
             raise ConflictError({"": because(Rejection.CHANGED_BY_ANOTHER_TABLET)})
-        row = Setup(key=key, payload=sent, said=to_json(new), why=why.strip(), by=by.strip(), at=at)
+        row = Setup(key=key, payload=sent, said=to_json(new), why=why.strip(), by=by.strip(), at=at, site_id=own_site())
         session.add(row)
         session.flush()
         return row.ident

@@ -5,7 +5,9 @@ from dataclasses import dataclass, field
 from sqlmodel import Session, col, func, select
 
 from app.shop.assessment.progress import progress
+from app.shop.at_site import has, require_site
 from app.shop.commands import engines, people
+from app.shop.commands.access import sites
 from app.shop.errors import Problems, RejectedError
 from app.shop.procedure.items import PLACES
 from app.shop.procedure.limits import open_stops, why_ended
@@ -69,7 +71,7 @@ def open_visit(shop: Database, engine_id: int, key: str, new: NewVisit, at: str)
         if new.intake == IntakeState.OTHER and not new.intake_note.strip():
             problems["intake_note"] = because(Rejection.INTAKE_NOTE_MISSING)
         meter = session.get(MeterRow, new.meter_id)
-        if meter is None:
+        if meter is None or not has(meter.site_id):
             problems["meter"] = because(Rejection.NO_SUCH_METER)
         if engines.open_visit(session, engine_id) is not None:
             problems["place"] = because(Rejection.VISIT_OPEN)
@@ -97,6 +99,7 @@ def open_visit(shop: Database, engine_id: int, key: str, new: NewVisit, at: str)
             meter_limit=shown.limit if shown else None,
             intake=new.intake or None,
             intake_note=(new.intake_note.strip() or None) if new.intake else None,
+            site_id=sites.site_for_new(session),
         )
         session.add(visit)
         session.flush()
@@ -123,7 +126,9 @@ def sign_off(shop: Database, visit_id: int, key: str, name: str, at: str, pin: s
     with shop.reading() as session:
         if again := earlier(session, SignOff, key, sent):
             return again.ident
-        _require_ready(load(session, visit_id), name)
+        record = load(session, visit_id)
+        require_site(session, record.visit.site_id)
+        _require_ready(record, name)
     name = people.prove(shop, name, pin, at) or name
     with shop.writing() as session:
         if again := earlier(session, SignOff, key, sent):

@@ -7,6 +7,7 @@ from typing import TypeVar
 
 from sqlmodel import Session, col, select
 
+from app.shop.at_site import customer
 from app.shop.commands import engines
 from app.shop.errors import RejectedError
 from app.shop.exchange.sealing import sealed
@@ -45,7 +46,7 @@ def contents(session: Session, engine_id: int, at: str) -> v6.EngineFile:
         format="evenbore-engine",
         version=6,
         exported_at=at,
-        engine=_part(v6.Engine, engine),
+        engine=_part(v6.Engine, engine, customer=customer(engine)),
         meters=[_part(v6.Meter, meter) for _, meter in sorted(meters.items())],
         fittings=[
             _part(v6.Fitting, f, layout=v6.whole(json.loads(f.layout)), hardware=json.loads(f.hardware))

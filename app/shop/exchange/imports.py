@@ -19,6 +19,7 @@ from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session, select
 
 from app.shop.apart import Talk
+from app.shop.at_site import customer, meet
 from app.shop.commands.engines import folded
 from app.shop.errors import ConflictError, RejectedError
 from app.shop.exchange import sealing
@@ -250,10 +251,11 @@ def _engine(session: Session, file: v6.EngineFile, choices: Mapping[str, str]) -
     taken = session.exec(select(Engine).where(Engine.serial_folded == folded(file.engine.serial))).first()
     if taken is None:
         return None, []
+    meet(session, [taken.ident])
     conflict = Conflict(
         "same",
         because(FileQuestion.SAME_ENGINE, serial=taken.serial),
-        _details(taken.description, taken.customer, taken.vehicle),
+        _details(taken.description, customer(taken), taken.vehicle),
         _details(file.engine.description, file.engine.customer, file.engine.vehicle),
         (FileChoice.JOIN, FileChoice.APART),
     )

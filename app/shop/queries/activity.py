@@ -49,6 +49,16 @@ class Activity(StrEnum):
     TABLET_PAIRED = "tablet-paired"
     TABLET_RENAMED = "tablet-renamed"
     TABLET_REMOVED = "tablet-removed"
+    TABLET_MOVED = "tablet-moved"
+    """To a ``room`` of a ``site``."""
+    TABLET_WITHOUT_ROOM = "tablet-without-room"
+    SITE_ADDED = "site-added"
+    SITE_CHANGED = "site-changed"
+    SITE_CLOSED = "site-closed"
+    ROOM_ADDED = "room-added"
+    """``name``, at a ``site``."""
+    ROOM_RENAMED = "room-renamed"
+    ROOM_CLOSED = "room-closed"
     REPLACED = "replaced"
     """``what`` is a reading or a move that takes the place of an earlier one."""
     TAKEN_BACK = "taken-back"
@@ -97,8 +107,17 @@ PARTS = (
     """SELECT at, name, CASE WHEN active = 0 THEN 'person-removed' WHEN supersedes_id IS NULL THEN 'person-added'
     ELSE 'pin-changed' END, '{}', '', 0, 0, 'person', id FROM person""",
     """SELECT at, name, 'pin-wrong', '{}', '', 0, 0, 'pin_try', id FROM pin_try WHERE "right" = 0""",
-    """SELECT at, '', CASE WHEN active = 0 THEN 'tablet-removed' WHEN supersedes_id IS NULL THEN 'tablet-paired'
-    ELSE 'tablet-renamed' END, json_object('name', name), '', 0, 0, 'tablet', id FROM tablet""",
+    """SELECT t.at, '', CASE WHEN t.active = 0 THEN 'tablet-removed' WHEN t.supersedes_id IS NULL THEN 'tablet-paired'
+    WHEN coalesce(t.room_id, 0) <> coalesce(b.room_id, 0) THEN
+    CASE WHEN t.room_id IS NULL THEN 'tablet-without-room' ELSE 'tablet-moved' END ELSE 'tablet-renamed' END,
+    json_object('name', t.name, 'room', r.name, 'site', s.name), '', 0, 0, 'tablet', t.id
+    FROM tablet t LEFT JOIN tablet b ON b.id = t.supersedes_id LEFT JOIN room r ON r.id = t.room_id
+    LEFT JOIN site s ON s.id = r.site_id""",
+    """SELECT at, "by", CASE WHEN active = 0 THEN 'site-closed' WHEN supersedes_id IS NULL THEN 'site-added'
+    ELSE 'site-changed' END, json_object('name', name), '', 0, 0, 'site', id FROM site""",
+    """SELECT r.at, r."by", CASE WHEN r.active = 0 THEN 'room-closed' WHEN r.supersedes_id IS NULL THEN 'room-added'
+    ELSE 'room-renamed' END, json_object('name', r.name, 'site', s.name), '', 0, 0, 'room', r.id
+    FROM room r JOIN site s ON s.id = r.site_id""",
 )
 """Each table's lines: when, who, the code of ``Activity`` and its values, the code that wraps it where the row follows
 an earlier one; then visit, engine, the table's name and the row."""
@@ -106,6 +125,9 @@ an earlier one; then visit, engine, the table's name and the row."""
 LINES = """SELECT d.at, d.who, d.code, d.told, d.wrap, d.visit, d.engine, coalesce(e.serial, '')
 FROM ({parts}) d LEFT JOIN engine e ON e.id = d.engine {wanted}
 ORDER BY d.at DESC, d.part, d.id DESC LIMIT :most OFFSET :skip"""
+
+
+OF_SITE = "WHERE d.visit IN (SELECT id FROM visit WHERE site_id = :site)"
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,11 +142,14 @@ class ActivityEntry:
     serial: str
 
 
-def lines(session: Session, most: int, skip: int = 0, visit: int | None = None) -> list[ActivityEntry]:
-    """What was done last, newest first: ``most`` lines after the first ``skip``, of one visit or of everything."""
-    wanted = "WHERE d.visit = :visit" if visit is not None else ""
+def lines(
+    session: Session, most: int, skip: int = 0, visit: int | None = None, site: int | None = None
+) -> list[ActivityEntry]:
+    """What was done last, newest first: ``most`` lines after the first ``skip``, of one visit, in the visits of one
+    ``site``, or of everything."""
+    wanted = "WHERE d.visit = :visit" if visit is not None else OF_SITE if site is not None else ""
     query = LINES.format(parts=" UNION ALL ".join(PARTS), wanted=wanted)
-    values = {"visit": visit, "most": most, "skip": skip, "undone": TAKEN_BACK}
+    values = {"visit": visit, "site": site, "most": most, "skip": skip, "undone": TAKEN_BACK}
     found = raw_connection(session).execute(query, values)
     return [ActivityEntry(at, who, _what(code, told, wrap), *rest) for at, who, code, told, wrap, *rest in found]
 

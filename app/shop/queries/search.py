@@ -6,11 +6,13 @@ neighbors.
 """
 
 import re
+import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from sqlmodel import Session
 
+from app.shop.at_site import told_where
 from app.shop.queries.word_index import Term, WordIndex, index_of
 from app.shop.store.database import raw_connection
 
@@ -25,6 +27,11 @@ SEPARATORS = re.compile(r"[\s\-_/.,;:()#]+")
 APOSTROPHES = re.compile("['`\u00b4\u2018\u2019\u02bc]")
 SPELLED = re.compile(r"[^\W_]+(['`\u00b4\u2018\u2019\u02bc][^\W_]*)*")
 TAG = re.compile(r"([0-9a-f]{4})-?([0-9a-f]{4})")
+LOOKED_THROUGH = 1000
+"""Engines found that are looked through for customers who are not told (our judgement)."""
+WITHOUT_CUSTOMER = """SELECT e.id, CASE WHEN {told} THEN 1 ELSE 0 END, t.serial, t.about, e.vehicle, t.jobs,
+substr(e.key, 1, 8), substr(e.key, 1, 4) || '-' || substr(e.key, 5, 4)
+FROM engine e JOIN search_text t ON t.id = e.id WHERE e.id IN ({several})"""
 SHEET_CODE = "EVENBORE"
 """How the code of a handover sheet begins; its version and the tag follow (``web.presenters.paper.left_code``)."""
 SCANNED = (
@@ -71,7 +78,36 @@ def scanned(typed: str) -> str:
 
 
 def find(session: Session, typed: str, most: int = 30) -> Hits:
-    """The engines in which every word typed occurs, in any order; the one of that serial or tag first, then newest."""
+    """The engines in which every word typed occurs, in any order; the one of that serial or tag first, then newest.
+
+    An engine whose customer is another site's is found by what else is known of it.
+    """
+    if not told_where("e.id"):
+        return _find(session, typed, most)
+    hits = _find(session, typed, LOOKED_THROUGH)
+    told = _told(session, (*hits.exact, *hits.near), typed)
+    exact = tuple(one for one in hits.exact if one in told)[:most]
+    return Hits(exact, tuple(one for one in hits.near if one in told)[: most - len(exact)])
+
+
+def _told(session: Session, found: Sequence[int], typed: str) -> set[int]:
+    """Those of the engines found that are so without the customers that are not told."""
+    where = ", ".join("?" * len(found))
+    rows = raw_connection(session).execute(WITHOUT_CUSTOMER.format(several=where, told=told_where("e.id")), found)
+    words = [_folded(word) for word in ([scanned(typed)] if scanned(typed) else typed.split())]
+    return {
+        int(engine)
+        for engine, told, *texts in rows
+        if told or all(word in _folded(" ".join(map(str, texts))) for word in words)
+    }
+
+
+def _folded(text: str) -> str:
+    """Text without accents and in small letters."""
+    return "".join(sign for sign in unicodedata.normalize("NFKD", text) if not unicodedata.combining(sign)).casefold()
+
+
+def _find(session: Session, typed: str, most: int) -> Hits:
     if tag := scanned(typed):
         return Hits(by_tag(session, tag), ())
     words = [word[:LONGEST_WORD] for word in "".join(c if c.isprintable() else " " for c in typed).split()][:MOST_WORDS]

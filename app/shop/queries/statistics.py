@@ -126,10 +126,18 @@ def _count(cell: Cell) -> int:
     return cell if isinstance(cell, int) else 0
 
 
-def gather(session: Session) -> list[tuple[VisitSummary, ...]]:
-    """The visits of the engines worked on last, oldest first within each engine; none of those to train on."""
+def gather(session: Session, site: int | None = None) -> list[tuple[VisitSummary, ...]]:
+    """The visits of the engines worked on last, oldest first within each engine; none of those to train on.
+
+    With ``site`` those of the engines whose newest visit was there, wherever they were before.
+    """
     newest = func.max(Visit.id)
     real = select(Visit.engine_id).where(col(Visit.engine_id).not_in(select(Practice.engine_id)))
+    if site is not None:
+        last = select(newest).group_by(col(Visit.engine_id))
+        real = real.where(
+            col(Visit.engine_id).in_(select(Visit.engine_id).where(Visit.site_id == site, col(Visit.id).in_(last)))
+        )
     latest = real.group_by(col(Visit.engine_id)).order_by(newest.desc()).limit(MOST_ENGINES)
     ids = session.exec(latest).all()
     rows = session.exec(

@@ -91,6 +91,7 @@ class MeterEntry(Entry):
     repeatability: float
     repeatability_from: str
     reference: str | None
+    site_id: int | None
 
     @property
     def absolute(self) -> bool:
@@ -129,6 +130,7 @@ class VisitEntry(Entry):
     meter_limit: float | None
     intake: str | None
     intake_note: str | None
+    site_id: int | None
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,6 +9,7 @@ from typing import Any, TypeVar
 
 from sqlmodel import Session, col, select
 
+from app.shop.at_site import ASKING, loaded, meet
 from app.shop.errors import NotFoundError
 from app.shop.reasons import because
 from app.shop.record import meter_studies, stored_settings
@@ -107,6 +108,8 @@ def load(session: Session, visit_id: int) -> VisitRecord:
     A record that was read before is handed out again while nothing was added to it, as of now. Raises NotFoundError.
     """
     record = _kept(session, visit_id) or _read(session, [visit_id])[visit_id]
+    if ASKING.get() is not None:
+        loaded(session, record.engine.ident, record.visit.site_id)
     return record.judged_at(session.info["now"])
 
 
@@ -121,6 +124,7 @@ def load_all(session: Session, ids: Sequence[int]) -> list[VisitRecord]:
     """The same of several visits, in their order. Those that have to be read take as many queries as one would."""
     told = {visit_id: _kept(session, visit_id) for visit_id in ids}
     read = _read(session, [visit_id for visit_id in ids if told[visit_id] is None])
+    meet(session, (record.engine.ident for record in (*told.values(), *read.values()) if record is not None))
     return [(told[visit_id] or read[visit_id]).judged_at(session.info["now"]) for visit_id in ids]
 
 
@@ -224,7 +228,7 @@ def records(session: Session, ids: Sequence[int]) -> list[VisitRecord]:
     studied = meter_studies.newest_reading(session)
     repeats = _Repeats(session, studied)
     settings = stored_settings.by_id(session, {visit.setup for visit in visits.values() if visit.setup})
-    setup, held = stored_settings.now(session)
+    held = stored_settings.at_sites(session)
     return [
         VisitRecord(
             engine=engines[visit.engine_id],
@@ -247,8 +251,8 @@ def records(session: Session, ids: Sequence[int]) -> list[VisitRecord]:
             studied=studied,
             corrected_before=corrected_before.get(visit.ident, 0),
             settings=settings.get(visit.setup or 0, DEFAULTS),
-            units=held.units,
-            setup=setup,
+            units=held.of(visit.site_id).units,
+            setup=held.newest,
             simulated=visit.ident in simulated,
             rough=simulated.get(visit.ident, False),
             engine_events=events.get(visit.ident, ()),

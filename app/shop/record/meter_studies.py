@@ -5,6 +5,7 @@ from enum import StrEnum
 
 from sqlmodel import Session, col, func, or_, select
 
+from app.shop.at_site import has
 from app.shop.errors import NotFoundError
 from app.shop.reasons import because
 from app.shop.record.entries import MeterEntry, Repeats
@@ -161,8 +162,9 @@ def known(session: Session, meter_id: int) -> KnownMeter:
 
 
 def all_of(session: Session) -> list[KnownMeter]:
-    """Every meter of the shop, first one first."""
-    return [known(session, m.ident) for m in session.exec(select(MeterRow).order_by(col(MeterRow.id))).all()]
+    """Every meter of the shop, first one first; at a site, those of the site and of all sites."""
+    rows = session.exec(select(MeterRow).order_by(col(MeterRow.id))).all()
+    return [known(session, row.ident) for row in rows if has(row.site_id)]
 
 
 def study_of(session: Session, study_id: int) -> StudyRecord:

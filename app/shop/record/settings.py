@@ -59,7 +59,9 @@ class Settings:
     idle, ``idle_bank_window`` for the ratio of their means at idle before and after a link rod was turned. ``people``
     are initials and full names; ``shop_name`` and the lines of ``shop_address`` head what is printed. An engine comes
     back after ``recheck_km``, or ``recheck_hours`` where its running hours are counted: the same distance at 50 km/h.
-    ``altitude`` [m] of the shop above sea level stands in for the day's air pressure where that was not recorded.
+
+    ``altitude`` [m] of the shop above sea level stands in for the day's air pressure where that was not recorded. In a
+    group, ``hide_customers`` keeps from each site the customers of the others.
 
     After ``pause`` [s] without a reading or a check the engine counts as stopped: a round is read in a few minutes, and
     plates follow a cooling engine (our judgement).
@@ -94,6 +96,7 @@ class Settings:
     people: tuple[tuple[str, str], ...] = ()
     shop_name: str = ""
     shop_address: str = ""
+    hide_customers: bool = False
     units: Units = field(default_factory=Units)
     limits: Limits = field(default_factory=Limits)
     heat: HeatRule = field(

@@ -1,12 +1,16 @@
-"""The shop's settings as they are stored: every change is a version of its own, and the newest one holds."""
+"""The shop's settings as they are stored: every change is a version of its own, and the newest one holds.
+
+In a group a site may have versions of its own; they hold there in place of those of all sites.
+"""
 
 import json
-from collections.abc import Set
+from collections.abc import Mapping, Set
 from dataclasses import fields
-from typing import Any
+from typing import Any, NamedTuple
 
-from sqlmodel import Session, col, select
+from sqlmodel import Session, col, func, select
 
+from app.shop.at_site import ASKING, has, own_site
 from app.shop.record.settings import DEFAULTS, Settings, from_json
 from app.shop.store.tables import Setup
 
@@ -18,9 +22,34 @@ OF_THE_SHOP = frozenset({"people", "shop_name", "shop_address", "units"})
 
 
 def now(session: Session) -> tuple[int, Settings]:
-    """The newest version and its number, 0 with the defaults when nothing was set."""
-    row = session.exec(select(Setup).where(OWN).order_by(col(Setup.id).desc())).first()
+    """The newest version for who asks and its number, 0 with the defaults when nothing was set."""
+    return of_site(session, own_site() if ASKING.get() is not None else None)
+
+
+def of_site(session: Session, site: int | None) -> tuple[int, Settings]:
+    """The same at a site, and with None for all sites."""
+    newest = select(Setup).where(OWN).order_by(col(Setup.id).desc())
+    row = session.exec(newest.where(Setup.site_id == site)).first() if site is not None else None
+    row = row or session.exec(newest.where(col(Setup.site_id).is_(None))).first()
     return (row.ident, from_json(row.said)) if row else (0, DEFAULTS)
+
+
+class AtSites(NamedTuple):
+    """The ``newest`` version of any site, 0 for none, and what holds by site, under None what holds for all."""
+
+    newest: int
+    by_site: Mapping[int | None, Settings]
+
+    def of(self, site: int | None) -> Settings:
+        """What holds at a site."""
+        return self.by_site.get(site) or self.by_site.get(None, DEFAULTS)
+
+
+def at_sites(session: Session) -> AtSites:
+    """What holds everywhere now, asked at once."""
+    last = select(func.max(Setup.id)).group_by(col(Setup.site_id))
+    rows = session.exec(select(Setup).where(col(Setup.id).in_(last))).all()
+    return AtSites(max((row.ident for row in rows), default=0), {row.site_id: from_json(row.said) for row in rows})
 
 
 def by_id(session: Session, ids: Set[int]) -> dict[int, Settings]:
@@ -31,13 +60,14 @@ def by_id(session: Session, ids: Set[int]) -> dict[int, Settings]:
 
 
 def history(session: Session) -> list[tuple[Setup, tuple[str, ...]]]:
-    """Every version, newest first, with the names of what it changed."""
-    rows = session.exec(select(Setup).where(OWN).order_by(col(Setup.id))).all()
-    told, before = [], DEFAULTS
-    for row in rows:
+    """Every version that held for who asks, newest first, with the names of what it changed."""
+    told: list[tuple[Setup, tuple[str, ...]]] = []
+    before: dict[int | None, Settings] = {None: DEFAULTS}
+    for row in session.exec(select(Setup).where(OWN).order_by(col(Setup.id))).all():
         held = from_json(row.said)
-        told.append((row, _changed(before, held)))
-        before = held
+        if has(row.site_id):
+            told.append((row, _changed(before.get(row.site_id) or before[None], held)))
+        before[row.site_id] = held
     return told[::-1]
 
 

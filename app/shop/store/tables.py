@@ -11,6 +11,11 @@ from sqlalchemy import REAL, CheckConstraint, Text, UniqueConstraint
 from sqlmodel import Field
 
 from app.shop.store.access import pairing_rows, program_rows  # noqa: F401
+from app.shop.store.access.people_rows import Person as Person
+from app.shop.store.access.people_rows import PinTry as PinTry
+from app.shop.store.access.people_rows import Tablet as Tablet
+from app.shop.store.access.site_rows import RoomRow as RoomRow
+from app.shop.store.access.site_rows import SiteRow as SiteRow
 from app.shop.store.engine_events import EngineEvent as EngineEvent
 from app.shop.store.engine_events import StopEnd as StopEnd
 from app.shop.store.findings import FindingRow as FindingRow
@@ -71,6 +76,7 @@ class MeterRow(Evidence, table=True):
     """An instrument of the shop. ``step``, ``low`` and ``high`` are in its own unit.
 
     ``reference``: ``absolute`` for a column that counts from nothing; None for one from the day's air, and for flow.
+    ``site_id`` is whose it is, None for a meter of all sites.
     """
 
     __tablename__ = "meter"
@@ -84,16 +90,21 @@ class MeterRow(Evidence, table=True):
     repeatability: float = Field(sa_type=REAL)
     repeatability_from: str = Field(sa_type=Text)
     reference: str | None = Field(default=None, sa_type=Text)
+    site_id: int | None = None
 
 
 class Setup(Evidence, table=True):
-    """One version of settings, as JSON; the newest holds, but for those ``brought`` (1) by a visit of another shop."""
+    """One version of settings, as JSON; the newest holds, at a site with versions of its own the newest of those.
+
+    ``brought`` is 1 where it came along with a visit of another shop.
+    """
 
     __table_args__ = (STRICT,)
     said: str = Field(sa_type=Text)
     why: str = Field(sa_type=Text)
     by: str = Field(sa_type=Text)
     at: str = Field(sa_type=Text)
+    site_id: int | None = None
     brought: int | None = None
 
 
@@ -146,7 +157,7 @@ class Visit(Evidence, table=True):
     ran as it came in, None where that was not asked. ``meter_own``, ``meter_low`` and
     ``meter_limit`` are what its meter had repeated in the visits before, None where those tell too little. ``intake``
     is the code of what sat on the intakes while they were read, ``intake_note`` what a person wrote; None where it
-    was not told.
+    was not told. ``site_id`` is where it was opened, None in a shop without sites.
     """
 
     __table_args__ = (UniqueConstraint("engine_id", "number"), STRICT)
@@ -167,6 +178,7 @@ class Visit(Evidence, table=True):
     meter_limit: float | None = Field(default=None, sa_type=REAL)
     intake: str | None = Field(default=None, sa_type=Text)
     intake_note: str | None = Field(default=None, sa_type=Text)
+    site_id: int | None = None
 
 
 class RoundRow(Evidence, table=True):
@@ -352,49 +364,11 @@ class HoursCorrection(Evidence, table=True):
     at: str = Field(sa_type=Text)
 
 
-class Person(Evidence, table=True):
-    """Someone who signs off. A changed PIN, and a leaving (``active`` 0), is a row that supersedes the one before.
-
-    ``pin`` is a slow hash with its own salt, never the PIN.
-    """
-
-    __table_args__ = (UniqueConstraint("supersedes_id"), STRICT)
-    name: str = Field(sa_type=Text)
-    pin: str = Field(sa_type=Text)
-    active: int
-    at: str = Field(sa_type=Text)
-    supersedes_id: int | None = Field(default=None, foreign_key="person.id", ondelete="RESTRICT")
-
-
-class PinTry(Evidence, table=True):
-    """One time a PIN was given: for whom, and whether it was ``right``. The name is that of the person row."""
-
-    __tablename__ = "pin_try"
-    __table_args__ = (STRICT,)
-    name: str = Field(sa_type=Text, index=True)
-    right: int
-    at: str = Field(sa_type=Text)
-
-
-class Tablet(Evidence, table=True):
-    """A paired tablet. A new name, and its removal (``active`` 0), is a row that supersedes the one before.
-
-    ``token`` is the SHA-256 of what the tablet keeps in its cookie: 256 random bits need no slower hash.
-    """
-
-    __table_args__ = (UniqueConstraint("supersedes_id"), STRICT)
-    name: str = Field(sa_type=Text)
-    token: str = Field(sa_type=Text)
-    active: int
-    paired_at: str = Field(sa_type=Text)
-    at: str = Field(sa_type=Text)
-    supersedes_id: int | None = Field(default=None, foreign_key="tablet.id", ondelete="RESTRICT")
-
-
 EVIDENCE = (
     *("fitting", "meter", "visit", "round", "reading", "opening_speed", "move", "check", "override", "sign_off"),
     *("correction", "engine_event", "stop_end", "hours_correction", "finding"),
     *("study", "study_reading", "meter_due", "setup", "practice", "elsewhere"),
     *("person", "pin_try", "tablet", "feed", "look", "filling", "channel_check", "program", "program_write"),
+    *("site", "room"),
 )
 """The tables whose rows are only ever added."""

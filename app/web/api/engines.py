@@ -6,6 +6,7 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 from pydantic import Field
 
+from app.shop.at_site import customer
 from app.shop.commands import engines
 from app.shop.commands.engines import EngineFacts
 from app.shop.exchange.exports import engine_file, written
@@ -123,7 +124,7 @@ class EngineTold(Told):
             "version": row.version,
             "serial": row.serial,
             "description": row.description,
-            "customer": row.customer,
+            "customer": customer(row),
             "vehicle": row.vehicle,
             "displacement": trade(row.displacement, DISPLACEMENT_UNITS[row.displacement_unit]),
             "displacement_unit": row.displacement_unit,

@@ -31,7 +31,7 @@ from app.web.api.cross_check import findings, recorded
 from app.web.api.description.examples import PARAMETERS
 from app.web.api.description.field_names import describe
 from app.web.api.problems import OTHERS, Problem
-from app.web.api.shop import changes, handing, instruments, meters, settings
+from app.web.api.shop import changes, handing, instruments, meters, settings, sites
 from app.web.live import doors, doors_of_checks
 from app.web.security.middleware import HAND_OVER, TABLET
 from app.web.security.origin import FEED
@@ -174,7 +174,7 @@ RESOURCES = (
         story,
         slips,
     ),
-    *(corrections, meters, settings, changes, handing, instruments, doors, doors_of_checks),
+    *(corrections, meters, settings, sites, changes, handing, instruments, doors, doors_of_checks),
 )
 for resource in RESOURCES:
     router.include_router(resource.router)

@@ -13,7 +13,7 @@ from pydantic import Field
 from starlette.exceptions import HTTPException
 from starlette.routing import Match
 
-from app.shop.errors import RejectedError
+from app.shop.errors import ElsewhereError, RejectedError
 from app.shop.reasons import Reason, because
 from app.shop.store.database import ShopUnavailableError
 from app.web.api.shapes import Told
@@ -63,7 +63,10 @@ def _documented(description: str) -> dict[str, Any]:
 
 OTHERS: dict[int | str, dict[str, Any]] = {
     401: _documented("No token, or one without access; `WWW-Authenticate` says what to send. Nothing was saved."),
-    403: _documented("The token lacks the scope of this operation, or came unencrypted. Nothing was saved."),
+    403: _documented(
+        "The token lacks the scope of this operation or came unencrypted, or what it is about belongs to another site. "
+        "Nothing was saved."
+    ),
     429: _documented("Too many requests with this token. Nothing was saved: wait for `Retry-After` seconds."),
     "default": _documented("Any other rejection, as a problem document: 400, 404, 405, 413, 415, 500, 503."),
 }
@@ -140,12 +143,19 @@ def unavailable(request: Request, error: Exception) -> Response:
     return problem(503, str(error.reason.code), for_a_program(error.reason))
 
 
+def elsewhere(request: Request, error: Exception) -> Response:
+    """It belongs to another site, or to head office."""
+    assert isinstance(error, ElsewhereError)
+    return not_taken(403, error.reason)
+
+
 HANDLERS: Mapping[type[Exception], Handler] = {
     RejectedError: refused,
     HTTPException: http,
     RequestValidationError: unreadable,
     OverflowError: unreadable,
     ShopUnavailableError: unavailable,
+    ElsewhereError: elsewhere,
 }
 
 

@@ -39,6 +39,9 @@ INTAKE = (
 )
 
 
+SITE = "The site it belongs to, of `GET /api/sites`; null for none. Only that site writes to it."
+
+
 class VisitSent(Sent):
     """Why the engine is here."""
 
@@ -272,6 +275,7 @@ class VisitTold(Told):
         description="The first phase that is not done, `sign-off` when all are, null once it is signed off."
     )
     sign_off: SignOffTold | None
+    site_id: int | None = Field(description=SITE, examples=[2])
     engine_state: EngineStateTold
 
     @staticmethod
@@ -298,6 +302,7 @@ class VisitTold(Told):
                 "phases": [StandingTold.of(standing) for standing in standings],
                 "current": undone if signed is None else None,
                 "sign_off": SignOffTold(name=signed.name, at=signed.at) if signed else None,
+                "site_id": visit.site_id,
                 "engine_state": EngineStateTold.of(record),
             }
         )

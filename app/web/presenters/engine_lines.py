@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from app.shop.assessment.assessment import Assessment
+from app.shop.at_site import customer
 from app.shop.queries.open_visits import STALE
 from app.shop.store.tables import Engine, Visit
 from app.web.presenters.drawing import phases, small_rows
@@ -41,7 +42,7 @@ def worked_on(assessment: Assessment, age: float) -> BoardLine:
         href=f"/visits/{record.visit.ident}",
         number=record.engine.serial,
         what=f"{names.layout(record.layout)}, {liters(record.engine)}",
-        detail=_joined(_job(record.visit.job), record.engine.vehicle, record.engine.customer),
+        detail=_joined(_job(record.visit.job), record.engine.vehicle, customer(record.engine)),
         rows=small_rows(assessment),
         phases=shown,
         phase=next((p.title for p in shown if p.state == "current"), say(engine_words.READY)),
@@ -58,7 +59,7 @@ def found(engine: Engine, newest: Visit | None) -> BoardLine:
         href=f"/engines/{engine.ident}",
         number=engine.serial,
         what=engine.description or liters(engine),
-        detail=_joined(engine.vehicle, engine.customer),
+        detail=_joined(engine.vehicle, customer(engine)),
         rows=(),
         phases=(),
         phase=_last_visit(newest),

@@ -1,5 +1,6 @@
 """The template filters: stored figures and codes as a person reads them, in the words of ``app.wording.names``."""
 
+from app.shop.at_site import customer
 from app.shop.record.entries import EngineEntry
 from app.shop.record.fittings import HARDWARE_FIELDS
 from app.shop.store.tables import Engine
@@ -80,6 +81,7 @@ def place_pair(place: str) -> tuple[str, str]:
 
 
 FILTERS = {
+    "customer": customer,
     "place": names.place,
     "place_pair": place_pair,
     "pair": pair,

@@ -8,7 +8,7 @@ from fastapi import FastAPI
 from starlette.concurrency import run_in_threadpool
 from starlette.types import ASGIApp, Receive, Scope, Send
 
-from app.shop.commands.access import programs, tablets
+from app.shop.commands.access import programs, sites, tablets
 from app.shop.commands.access.programs import Programs
 from app.shop.commands.access.tablets import Admission
 from app.shop.commands.live import feeds
@@ -16,8 +16,9 @@ from app.shop.commands.live.feeds import Feeders
 from app.shop.store.database import Database, ShopUnavailableError, raw_connection
 
 NEWEST = """SELECT coalesce((SELECT max(id) FROM tablet), 0), coalesce((SELECT max(id) FROM program), 0),
-coalesce((SELECT max(id) FROM feed), 0)"""
-"""The newest row of each table that gives or ends access. Rows are only ever added."""
+coalesce((SELECT max(id) FROM feed), 0), coalesce((SELECT max(id) FROM site), 0),
+coalesce((SELECT max(id) FROM room), 0), coalesce((SELECT max(id) FROM setup), 0)"""
+"""The newest row of each table that gives or ends access, or says from where it is asked. Rows are only ever added."""
 
 
 class KnownAccess:
@@ -27,7 +28,7 @@ class KnownAccess:
         self._state = app.state
         self._shop = shop
         self._turn = threading.Lock()
-        self._newest = (-1, -1, -1)
+        self._newest: tuple[int, ...] = (-1,) * 6
 
     def renew(self) -> None:
         """Read it anew where it changed. Raises ShopUnavailableError."""
@@ -38,9 +39,11 @@ class KnownAccess:
             admission = Admission.of(tablets.let_in(session))
             known = Programs.of(programs.let_in(session))
             feeders = Feeders.of(feeds.let_in(session))
+            places = sites.sites_of(session)
         with self._turn:
             if sum(newest) > sum(self._newest):  # else another request has read later rows meanwhile
                 self._state.admission, self._state.programs, self._state.feeders = admission, known, feeders
+                self._state.sites = places
                 self._state.live.forget(feeders.tokens.__contains__)
                 self._newest = newest
 

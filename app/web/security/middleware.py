@@ -17,6 +17,7 @@ from starlette.requests import cookie_parser
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from app.shop.at_site import ASKING, Asking
 from app.shop.commands.access.programs import Program
 from app.shop.json_bounds import Bounds
 from app.shop.reasons import because
@@ -87,6 +88,8 @@ def protect(
     admits: Callable[[str], bool] = lambda token: True,
     further: Sequence[Callable[[ASGIApp], ASGIApp]] = (),
     programs: Callable[[str], Program | None] = lambda token: None,
+    asks: Callable[[str], Asking | None] = lambda token: None,
+    asks_by: Callable[[Program], Asking | None] = lambda program: None,
     renew: Callable[[], None] | None = None,
 ) -> None:
     """Put every guard on ``app``, the last one added being the first to see a request.
@@ -94,13 +97,14 @@ def protect(
     Parameters: ``lan_names``, the names besides its own that this computer is called by on its network, in small
     letters, which may change meanwhile; ``admits``, whether a token is that of a paired tablet; ``further``
     guards, which see a request before its body is read; ``programs``, which program a token is of;
-    ``renew`` brings that up to date before each request, where another server may change it.
+    ``asks``, from which site a tablet asks, by its token, and ``asks_by`` a
+    program; ``renew`` brings that up to date before each request, where another server may change it.
     """
     guards: tuple[Callable[..., ASGIApp], ...] = (
         LimitedBody,
         *further,
-        partial(Paired, admits=admits),
-        partial(KnownProgram, programs=programs),
+        partial(Paired, admits=admits, asks=asks),
+        partial(KnownProgram, programs=programs, asks=asks_by),
         *([partial(AccessRenewed, renew=renew, spared=FILES)] if renew is not None else []),
         SameOrigin,
         partial(KnownHost, own=own_names(), others=lan_names),
@@ -279,13 +283,24 @@ class Paired:
     that computer's screen.
     """
 
-    def __init__(self, app: ASGIApp, admits: Callable[[str], bool]) -> None:
+    def __init__(
+        self, app: ASGIApp, admits: Callable[[str], bool], asks: Callable[[str], Asking | None] = lambda token: None
+    ) -> None:
         self.app = app
         self.admits = admits
+        self.asks = asks
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http" or self.may(scope):
             await self.app(scope, receive, send)
+            return
+        token = next((token for token in _tokens(scope) if self.admits(token)), None)
+        if token is not None:
+            asking = ASKING.set(self.asks(token))
+            try:
+                await self.app(scope, receive, send)
+            finally:
+                ASKING.reset(asking)
             return
         if scope["method"] in SAFE_METHODS and not for_programs(scope) and scope["path"] == "/":
             await RedirectResponse("/pair", 303)(scope, receive, send)
@@ -295,7 +310,7 @@ class Paired:
         await page(scope, receive, send)
 
     def may(self, scope: Scope) -> bool:
-        """Whether a request is answered."""
+        """Whether a request is answered whatever tablet it comes from."""
         path: str = scope["path"]
         return (
             at_this_computer(scope)
@@ -303,7 +318,6 @@ class Paired:
             or path in TO_BE_PAIRED
             or path == FEED
             or path.startswith(FILES)
-            or any(self.admits(token) for token in _tokens(scope))
         )
 
 

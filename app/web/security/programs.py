@@ -5,6 +5,7 @@ from collections.abc import Callable
 
 from starlette.types import ASGIApp, Receive, Scope, Send
 
+from app.shop.at_site import ASKING, Asking
 from app.shop.commands.access.programs import THROUGH, Program
 from app.shop.reasons import because
 from app.web.error_responses import for_programs, not_taken
@@ -29,10 +30,12 @@ class KnownProgram:
         self,
         app: ASGIApp,
         programs: Callable[[str], Program | None],
+        asks: Callable[[Program], Asking | None] = lambda program: None,
         ticks: Callable[[], float] = time.monotonic,
     ) -> None:
         self.app = app
         self.programs = programs
+        self.asks = asks
         self.rate = Rate(MOST_A_SECOND, ticks)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -53,8 +56,9 @@ class KnownProgram:
             await not_taken(429, fault, {"Retry-After": "1"})(scope, receive, send)
             return
         scope.setdefault("state", {})[PROGRAM] = program
-        through = THROUGH.set(program.ident)
+        through, asking = THROUGH.set(program.ident), ASKING.set(self.asks(program))
         try:
             await self.app(scope, receive, send)
         finally:
             THROUGH.reset(through)
+            ASKING.reset(asking)

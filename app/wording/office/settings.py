@@ -97,6 +97,7 @@ CHANGED: Mapping[str, Message] = {
     "shop_name": Message("name of the shop"),
     "shop_address": Message("address of the shop"),
     "people": Message("initials and names"),
+    "hide_customers": Message("customers of other sites"),
     "units": Message("units"),
     "limits": Message("stop limits"),
     "heat": Message("heat-soak rule"),

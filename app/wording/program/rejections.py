@@ -52,6 +52,8 @@ _NOT_FOUND = {
     R.NO_SUCH_METER: Message("This meter is not on record. Choose one from the list of meters."),
     R.NO_SUCH_STUDY: Message("This meter study is not on record. Open it from the meter's page."),
     R.NO_SUCH_PERSON: Message("This person is not on record. Choose one from the list of people."),
+    R.NO_SUCH_SITE: Message("This site is not on record, or was closed. Choose one from the list of sites."),
+    R.NO_SUCH_ROOM: Message("This room is not on record, or was closed. Choose one from the list of sites."),
     R.NO_SUCH_TABLET: Message("This tablet is not on record. Choose one from the list of tablets."),
     R.LOOK_DIFFERS: Message("The instrument did not show this value then. Take it again."),
     R.NO_SUCH_FEED: Message("This feed is not on record. Choose one from the list of feeds."),
@@ -191,6 +193,19 @@ _PEOPLE_AND_TABLETS = {
     R.PAIRING_CODE_WRONG: Message("Wrong or expired code. Show a new one on the shop computer and enter it."),
 }
 
+_SITES = {
+    R.OTHER_SITE: Message("This visit is at {site}, and this is not saved. Record it on a tablet of that site."),
+    R.OTHER_SITES_ENGINE: Message(
+        "This engine was last at {site}, and this is not saved. Change it on a tablet of that site."
+    ),
+    R.NO_ROOM_YET: Message(
+        "This belongs to {site}, and a tablet without a room does not record there. "
+        "Give it a room on the shop computer."
+    ),
+    R.HEAD_OFFICE_ONLY: Message("Only head office reads this for other sites. Look at it for your own site."),
+    R.SECOND_HEAD_OFFICE: Message("Another site is the head office. Take the mark off there first."),
+}
+
 _PROGRAMS = {
     R.SCOPES_MISSING: Message("Choose at least one thing that the program may do."),
     R.TOKEN_DAYS: Message("Enter a whole number of days from 1 to {most}."),
@@ -289,6 +304,7 @@ REJECTIONS: dict[Rejection, Message] = {
     **_ADJUSTMENTS,
     **_CORRECTIONS,
     **_PEOPLE_AND_TABLETS,
+    **_SITES,
     **_PROGRAMS,
     **_METERS,
     **_SETTINGS,

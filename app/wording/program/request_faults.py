@@ -63,6 +63,7 @@ class Notice(NamedTuple):
 Q, D = RequestFault, FieldFault
 NOT_FOUND, NOT_SAVED, NOT_FINISHED = Message("Not found"), Message("Not saved"), Message("Not finished")
 NOT_KNOWN = Message("Not known if saved")
+ELSEWHERE = Message("At another site")
 TO_ENGINES = Message("Go to Engines")
 NO_TLS = Message("The program was started without --tls.")
 

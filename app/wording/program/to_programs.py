@@ -19,6 +19,12 @@ TO_PROGRAMS: Mapping[StrEnum, Message] = {
     R.ADJUSTED_BY_ANOTHER_TABLET: Message(
         "Another adjustment was saved first, and this one is not. Ask for the advice again."
     ),
+    R.OTHER_SITE: Message("This visit is at {site}, and this is not saved. Programs of that site record in it."),
+    R.OTHER_SITES_ENGINE: Message(
+        "This engine was last at {site}, and this is not saved. Programs of that site change it."
+    ),
+    R.NO_ROOM_YET: Message("This belongs to {site}, and this is not saved. The program works for no site."),
+    R.HEAD_OFFICE_ONLY: Message("Only head office reads this for other sites. Ask for your own site."),
     R.NOT_LISTED: Message("Send one of those on record."),
     R.NAME_TAKEN: Message("This name is taken. Send another one."),
     R.NO_SUCH_ENGINE: Message("This engine is not on record. Search for it: GET /api/engines?words="),

@@ -20,6 +20,9 @@ INSERT = (
     "'', 'tablet', 0, 'KM', '{at}', {before})"
 )
 
+SINCE = (("reading", "alike REAL"), ("visit", "site_id INTEGER"), ("meter", "site_id INTEGER"))
+"""Columns that the tables of then had not yet."""
+
 
 def statement(**other: object) -> str:
     usual = {"visit": 1, "bore": 3, "bank": "", "kind": "spray", "value": "NULL", "word": "'moved'", "why": "NULL"}
@@ -87,10 +90,12 @@ def test_a_shop_from_before_the_table_and_one_from_before_its_last_column_open(s
     shop = open_shop(tmp_path / "old", scripts)
     assert ask(shop.file, "SELECT count(*) FROM finding") == 0
     with shop.writing() as session:
-        run(session, "ALTER TABLE reading ADD COLUMN alike REAL")  # what is written with knows it
+        for table, column in SINCE:
+            run(session, f"ALTER TABLE {table} ADD COLUMN {column}")  # what is written with knows it
     Past(shop, FOUR).visit([6.5] * 4)
     with shop.writing() as session:
-        run(session, "ALTER TABLE reading DROP COLUMN alike")
+        for table, column in SINCE:
+            run(session, f"ALTER TABLE {table} DROP COLUMN {column.partition(' ')[0]}")
         run(session, statement())
     shop.close()
     for number in sorted(one for one in aside if one >= "0030"):

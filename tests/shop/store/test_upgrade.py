@@ -10,9 +10,9 @@ import pytest
 from sqlalchemy.exc import IntegrityError
 
 from app.shop.reasons import Reason, because
-from app.shop.store import backup, copies, upgrade
+from app.shop.store import backup, copies, row_hashes, upgrade
 from app.shop.store.codes import Noticed, Unavailable
-from app.shop.store.database import Database, ShopTakenError, ShopUnavailableError
+from app.shop.store.database import Database, ShopTakenError, ShopUnavailableError, raw_connection
 from app.shop.store.integrity import APPLICATION_ID, Findings, examine
 from app.shop.store.upgrade import NewerShopError, UpgradeFailedError, open_shop
 from tests.shop.past import Past
@@ -79,6 +79,7 @@ SINCE = (
     ("visit", "meter_low REAL"),
     ("visit", "meter_limit REAL"),
     ("visit", "runs TEXT"),
+    ("visit", "site_id INTEGER"),
     ("reading", "sd REAL"),
     ("reading", "look_id INTEGER"),
     ("reading", "speed REAL"),
@@ -108,6 +109,8 @@ def test_moves_and_rounds_from_before_a_migration_are_kept_as_they_were(scripts:
         one.rename(scripts / "versions" / one.name)
     shop = open_shop(tmp_path / "old", scripts)
     assert ask(shop.file, rows) == before
+    with shop.reading() as session:
+        assert row_hashes.check(raw_connection(session)).broken == ()
     screw = "INSERT INTO move SELECT 99, 'k', payload, visit_id, phase, '{}', bank, near, far, amount, leaves, "
     screw += "advised, after_reading, \"by\", at, NULL, '', NULL, NULL FROM move LIMIT 1"
     with shop.writing() as session:

@@ -107,8 +107,8 @@ def test_a_write_that_was_taken_back_is_no_change(shop: Database, client: TestCl
     assert every(client, 500) == before
 
 
-ACCESS = {"person", "pin_try", "tablet", "feed", "program", "program_write"}
-"""Who has access, and what was written through whom: no program is told of these."""
+ACCESS = {"person", "pin_try", "tablet", "feed", "program", "program_write", "site", "room"}
+"""Who has access and from where, and what was written through whom: no program is told of these."""
 
 
 def test_all_evidence_is_told_of_but_who_has_access_and_every_table_that_is_has_a_kind(shop: Database) -> None:

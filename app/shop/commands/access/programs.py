@@ -9,8 +9,10 @@ from datetime import datetime, timedelta
 
 from sqlmodel import Session, col, select
 
+from app.shop.at_site import ASKING, WRITING
 from app.shop.commands.access.dry_run import TRIED, DryRunEnded
 from app.shop.commands.access.scopes import MOST_DAYS, AccessScope
+from app.shop.commands.access.sites import require_own, sites_of
 from app.shop.commands.access.standing import standing
 from app.shop.commands.access.tablets import hashed
 from app.shop.commands.engines import LONGEST
@@ -35,12 +37,13 @@ class Program:
     name: str
     scopes: frozenset[AccessScope]
     good_until: datetime
+    site: int | None = None
 
     @staticmethod
     def of(row: ProgramAccess) -> "Program":
         """From its row."""
         until = datetime.fromisoformat(row.good_until)
-        return Program(row.ident, row.name, frozenset(map(AccessScope, row.scopes.split())), until)
+        return Program(row.ident, row.name, frozenset(map(AccessScope, row.scopes.split())), until, row.site_id)
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,15 +69,27 @@ def let_in(session: Session) -> list[ProgramAccess]:
     return [row for row in current(rows) if row.active]
 
 
-def let_one_in(shop: Database, key: str, name: str, scopes: Set[AccessScope], days: float, now: datetime) -> str:
-    """Give a program access for so many ``days`` and return its token, which is kept nowhere. Raises RejectedError."""
+def let_one_in(
+    shop: Database,
+    key: str,
+    name: str,
+    scopes: Set[AccessScope],
+    days: float,
+    now: datetime,
+    site: int | None = None,
+) -> str:
+    """Give a program access for so many ``days`` and return its token, which is kept nowhere; with ``site`` it works
+    for that site only. Raises RejectedError."""
     key, name = checked(key), name.strip()
-    sent = fingerprint(name=name, scopes=sorted(scopes), days=days)
+    sent = fingerprint(name=name, scopes=sorted(scopes), days=days, **({} if site is None else {"site": site}))
     token = secrets.token_urlsafe(32)
     with shop.writing() as session:
         if earlier(session, ProgramAccess, key, sent) is not None:
             raise ConflictError({"": because(Rejection.TOKEN_SHOWN)})
-        if wrong := _problems(session, name, scopes, days):
+        wrong = _problems(session, name, scopes, days)
+        if site is not None and not sites_of(session).named(site):
+            wrong["site"] = because(Rejection.NO_SUCH_SITE)
+        if wrong:
             raise RejectedError(wrong)
         at = now.isoformat(timespec="milliseconds")
         session.add(
@@ -88,6 +103,7 @@ def let_one_in(shop: Database, key: str, name: str, scopes: Set[AccessScope], da
                 active=1,
                 made_at=at,
                 at=at,
+                site_id=site,
             )
         )
     return token
@@ -102,28 +118,31 @@ def shut_out(shop: Database, key: str, program_id: int, at: str) -> None:
             return
         unknown = Rejection.NO_SUCH_PROGRAM
         before = standing(session, ProgramAccess, program_id, let_in(session), unknown, changed=unknown)
-        kept = {name: getattr(before, name) for name in ("name", "token", "scopes", "good_until", "made_at")}
+        kept = {name: getattr(before, name) for name in ("name", "token", "scopes", "good_until", "made_at", "site_id")}
         session.add(ProgramAccess(key=key, payload=sent, active=0, at=at, supersedes_id=before.ident, **kept))
 
 
 @contextmanager
 def naming(session: Session) -> Iterator[None]:
-    """Names the program, where the write inside comes through one, with every row that the write adds or changes.
+    """Names the program, where the write inside comes through one, with every row that the write adds or changes, and
+    keeps tablets and programs to visits of their site.
 
-    Raises DryRunEnded where the write is only tried: it is taken back then.
+    Raises DryRunEnded where the write is only tried: it is taken back then. Raises ElsewhereError.
     """
-    through = THROUGH.get()
-    if TRIED.get():
-        yield
-        session.flush()
-        raise DryRunEnded
-    if through is None:
+    through, tried = THROUGH.get(), TRIED.get()
+    if through is None and not tried and ASKING.get() is None:
         yield
         return
+    session.info[WRITING] = True
     connection = raw_connection(session)
     (before,) = connection.execute("SELECT coalesce(max(seq), 0) FROM change").fetchone()
     yield
     session.flush()
+    require_own(session, before)
+    if tried:
+        raise DryRunEnded
+    if through is None:
+        return
     written = "SELECT row_table, row_id FROM change WHERE seq > ? AND row_table <> 'engine' ORDER BY seq"
     for table, row_id in connection.execute(written, (before,)).fetchall():
         key = new_key()

@@ -14,6 +14,7 @@ from typing import IO, Any
 
 from sqlmodel import Session, col, select
 
+from app.shop.at_site import meet
 from app.shop.commands.engines import fitting_now
 from app.shop.cross_check.weighing import stored
 from app.shop.exchange.exports import engine_file, written
@@ -134,4 +135,5 @@ def _resource(name: str, of: Sequence[Column], about: str) -> dict[str, Any]:
 def _engines(session: Session) -> list[Engine]:
     simulated = training.ids(session)
     engines = session.exec(select(Engine).order_by(col(Engine.id))).all()
+    meet(session, (engine.ident for engine in engines))
     return [engine for engine in engines if engine.ident not in simulated]

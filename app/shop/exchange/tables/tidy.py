@@ -8,6 +8,7 @@ from decimal import Decimal
 from typing import IO, NamedTuple
 
 from app.shop.assessment.round_results import evenness_of
+from app.shop.at_site import customer
 from app.shop.cross_check.weighing import not_taken_back
 from app.shop.exchange.tables.columns import LOCAL, NO, VERDICTS, YES
 from app.shop.procedure.items import Item
@@ -152,7 +153,7 @@ def engine(facts: Engine | EngineEntry, layout: Layout) -> Row:
     """An engine in a row, with the layout that is fitted now."""
     size = facts.displacement / DISPLACEMENTS[facts.displacement_unit]
     return (
-        facts.serial, facts.description, facts.customer, facts.vehicle, figure(size), facts.displacement_unit,
+        facts.serial, facts.description, customer(facts), facts.vehicle, figure(size), facts.displacement_unit,
         len(layout.bores), len(layout.banks), figure(facts.idle_speed / REV_PER_MIN), facts.registered_at,
     )  # fmt: skip
 

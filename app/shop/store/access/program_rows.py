@@ -10,7 +10,7 @@ class ProgramAccess(Evidence, table=True):
     """A program with access. Its end (``active`` 0) is a row that supersedes the one before.
 
     ``token`` is the SHA-256 of what the program sends: 256 random bits need no slower hash. ``scopes`` are words with
-    spaces between.
+    spaces between. ``site_id`` is the site that it works for, None for all.
     """
 
     __tablename__ = "program"
@@ -23,6 +23,7 @@ class ProgramAccess(Evidence, table=True):
     made_at: str = Field(sa_type=Text)
     at: str = Field(sa_type=Text)
     supersedes_id: int | None = Field(default=None, foreign_key="program.id", ondelete="RESTRICT")
+    site_id: int | None = None
 
 
 class ProgramWrite(Evidence, table=True):

@@ -41,6 +41,9 @@ class MeterTold(Told):
     repeatability_limit_percent: float = Field(
         description="What that is below in 95 cases of 100, by the meter's studies. Every verdict counts with it."
     )
+    site_id: int | None = Field(
+        description="The site it belongs to, of `GET /api/sites`; null for all of them.", examples=[2]
+    )
 
     @staticmethod
     def of(row: MeterEntry, repeats: Repeats) -> "MeterTold":
@@ -57,6 +60,7 @@ class MeterTold(Told):
                 "high": row.high,
                 "repeatability_percent": trade(repeats.seen, 0.01),
                 "repeatability_limit_percent": trade(repeats.judged, 0.01),
+                "site_id": row.site_id,
             }
         )
 

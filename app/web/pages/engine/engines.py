@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 
+from app.shop.at_site import customer
 from app.shop.commands import engines, visits
 from app.shop.commands.visits import NewVisit
 from app.shop.errors import ConflictError, NotFoundError, RejectedError
@@ -286,7 +287,7 @@ def _facts_as_typed(engine: Engine) -> dict[str, str]:
         "description": engine.description,
         "displacement": f"{engine.displacement / size:.6g}",
         "displacement_unit": engine.displacement_unit,
-        "customer": engine.customer,
+        "customer": customer(engine),
         "vehicle": engine.vehicle,
         "idle_speed": f"{engine.idle_speed / REV_PER_MIN:.6g}",
         "version": str(engine.version),

@@ -12,6 +12,7 @@ from fastapi.responses import HTMLResponse, Response
 from starlette.datastructures import UploadFile
 
 from app.shop.apart import Apart, DiedError, GivenUpError, Talk, Wanted
+from app.shop.at_site import ASKING, as_asked
 from app.shop.errors import RejectedError
 from app.shop.exchange import import_work, several
 from app.shop.exchange.import_work import OneLooked, SeveralLooked
@@ -125,7 +126,7 @@ def _begun(
     apart = errands.apart
 
     def do(wanted: Wanted) -> Response:
-        return _done(shop, page, choices, apart, apart.talk(wanted, work, shop.where, *told))
+        return _done(shop, page, choices, apart, apart.talk(wanted, as_asked, ASKING.get(), work, shop.where, *told))
 
     try:
         return _answer(request, page, errands.begin(do))

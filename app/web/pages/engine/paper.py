@@ -5,6 +5,7 @@ from typing import Annotated
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import HTMLResponse, Response
 
+from app.shop.at_site import customer
 from app.shop.commands import engines
 from app.shop.commands.corrections import issue_of
 from app.shop.cross_check.weighing import cross_check
@@ -48,7 +49,7 @@ def print_styles(shop: Shop, engine_id: int) -> Response:
     """What stands at the edge of every printed page of an engine: whose it is, and which page of how many."""
     with shop.reading() as session:
         engine = engines.get(session, engine_id)
-    return Response(printed_edge(say(ENGINE, serial=engine.serial), engine.customer), media_type="text/css")
+    return Response(printed_edge(say(ENGINE, serial=engine.serial), customer(engine)), media_type="text/css")
 
 
 @router.get("/engines/{engine_id}/tag")

@@ -3,9 +3,11 @@
 from dataclasses import dataclass
 from typing import Annotated
 
-from fastapi import APIRouter, Query
+from fastapi import APIRouter, Query, Request
 from fastapi.responses import HTMLResponse, Response
 
+from app.shop.at_site import sees_all_sites
+from app.shop.commands.access.sites import read_for
 from app.shop.queries import activity
 from app.shop.queries.activity import ActivityEntry
 from app.shop.record import stored_settings
@@ -39,14 +41,27 @@ class LogLine:
 
 @router.get("/audit")
 def show(
-    shop: Shop, page: Page, number: Annotated[int, Query(alias="page", ge=1, le=FARTHEST)] = 1, visit: int | None = None
+    request: Request,
+    shop: Shop,
+    page: Page,
+    number: Annotated[int, Query(alias="page", ge=1, le=FARTHEST)] = 1,
+    visit: int | None = None,
+    site: int | None = None,
 ) -> HTMLResponse:
-    """What was done last, a hundred lines a page, of one visit or of everything."""
+    """What was done last, a hundred lines a page, of one visit, of one site, or of everything."""
+    of = None if visit is not None else read_for(site)
     with shop.reading() as session:
-        lines = activity.lines(session, A_PAGE + 1, (number - 1) * A_PAGE, visit)
+        lines = activity.lines(session, A_PAGE + 1, (number - 1) * A_PAGE, visit, of)
         units = stored_settings.now(session)[1].units
-    shown = [LogLine.of(line, units) for line in lines[:A_PAGE]]
-    return page.show("audit.html", lines=shown, more=len(lines) > A_PAGE, page=number, visit=visit)
+    return page.show(
+        "audit.html",
+        lines=[LogLine.of(line, units) for line in lines[:A_PAGE]],
+        more=len(lines) > A_PAGE,
+        page=number,
+        visit=visit,
+        site=site,
+        sites=request.app.state.sites.all if sees_all_sites() else (),
+    )
 
 
 @router.get("/audit/print.css", include_in_schema=False)

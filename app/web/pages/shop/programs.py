@@ -42,7 +42,9 @@ def let_in(shop: Shop, page: Page, form: Form, request: Request, now: ServerNow)
         days = form.whole("days")
         form.raise_problems()
         moment = datetime.fromisoformat(now)
-        token = programs.let_one_in(shop, form.text("key"), form.text("name"), scopes, days, moment)
+        site = form.whole("site") if form.text("site") else None
+        form.raise_problems()
+        token = programs.let_one_in(shop, form.text("key"), form.text("name"), scopes, days, moment, site)
     except RejectedError as refusal:
         return _list(shop, page, request, now, form.values, problems_in_words(refusal), status=status_of(refusal))
     request.app.state.programs = known(shop)
@@ -78,11 +80,13 @@ def _list(
         status,
         programs=[
             {"id": row.id, "name": row.name, "can": may(Program.of(row).scopes), "until": row.good_until}
+            | {"site": request.app.state.sites.named(row.site_id)}
             | {"over": row.good_until <= now}
             for row in rows
         ],
         here=at_this_computer(request.scope),
         scopes=[(scope.value, say(label)) for scope, label in SCOPES.items()],
+        sites=[(one.ident, one.name) for one in request.app.state.sites.all],
         token=token,
         token_of=token_of,
         values=values,

@@ -2,7 +2,7 @@
 
 from datetime import datetime
 
-from fastapi import APIRouter
+from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 
 from app.shop.reasons import because
@@ -19,10 +19,11 @@ MOST_SHOWN = 20
 
 
 @router.get("/shop")
-def show(shop: Shop, page: Page) -> HTMLResponse:
-    """The state of the records, and their backups."""
+def show(request: Request, shop: Shop, page: Page) -> HTMLResponse:
+    """The state of the records, and their backups. Sites are led to where there are some."""
+    grouped = bool(request.app.state.sites.all)
     if not isinstance(shop, FileDatabase):
-        return _on_a_server(shop, page)
+        return _on_a_server(shop, page, grouped=grouped)
     folder = copies.folder_of(shop.folder)
     found = health.look(shop.folder)
     return page.show(
@@ -32,10 +33,11 @@ def show(shop: Shop, page: Page) -> HTMLResponse:
         health_facts=health_facts(found),
         copies=copies.listed(folder)[:MOST_SHOWN],
         folder=folder,
+        grouped=grouped,
     )
 
 
-def _on_a_server(shop: Database, page: Pages) -> HTMLResponse:
+def _on_a_server(shop: Database, page: Pages, *, grouped: bool) -> HTMLResponse:
     """The same of records whose backups are not ours to make."""
     from app.shop.store.postgres import proof
     from app.wording.program.server_records import facts_of, problems_of
@@ -43,7 +45,13 @@ def _on_a_server(shop: Database, page: Pages) -> HTMLResponse:
     found = proof.look(shop)
     facts, problems = facts_of(found), problems_of(found)
     return page.show(
-        "shop.html", noticed=page.noticed(), health_problems=problems, health_facts=facts, copies=(), folder=None
+        "shop.html",
+        noticed=page.noticed(),
+        health_problems=problems,
+        health_facts=facts,
+        copies=(),
+        folder=None,
+        grouped=grouped,
     )
 
 

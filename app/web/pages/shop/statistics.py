@@ -2,9 +2,11 @@
 
 from dataclasses import dataclass
 
-from fastapi import APIRouter
+from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 
+from app.shop.at_site import sees_all_sites
+from app.shop.commands.access.sites import read_for
 from app.shop.errors import NotFoundError
 from app.shop.exchange.tables.tidy import table_csv
 from app.shop.queries import statistics
@@ -47,10 +49,11 @@ class Plot:
 
 
 @router.get("/statistics")
-def show(shop: Shop, page: Page) -> HTMLResponse:
-    """What the shop's engines show together."""
+def show(request: Request, shop: Shop, page: Page, site: int | None = None) -> HTMLResponse:
+    """What the shop's engines show together, or those of one site."""
+    of = read_for(site)
     with shop.reading() as session:
-        engines = statistics.gather(session)
+        engines = statistics.gather(session, of)
     made = statistics.tables(engines)
     return page.show(
         "statistics.html",
@@ -58,6 +61,8 @@ def show(shop: Shop, page: Page) -> HTMLResponse:
         engines=len(engines),
         most=MOST_ENGINES,
         fewest=FEWEST,
+        sites=request.app.state.sites.all if sees_all_sites() else (),
+        site=site,
     )
 
 
@@ -69,10 +74,11 @@ def print_styles(shop: Shop) -> Response:
 
 
 @router.get("/statistics/{slug}.csv")
-def as_csv(shop: Shop, slug: str) -> Response:
+def as_csv(shop: Shop, slug: str, site: int | None = None) -> Response:
     """One of the tables for a spreadsheet."""
+    of = read_for(site)
     with shop.reading() as session:
-        made = statistics.tables(statistics.gather(session))
+        made = statistics.tables(statistics.gather(session, of))
     table = next((one for one in made if one.slug == slug), None)
     if table is None:
         raise NotFoundError(because(Rejection.NO_SUCH_TABLE))

@@ -130,6 +130,21 @@ def remove(
     return page.go("/tablets")
 
 
+@router.post("/tablets/{tablet_id}/room", dependencies=[Here])
+def move(
+    shop: Shop, page: Page, form: Form, request: Request, codes: Codes, tablet_id: int, now: ServerNow
+) -> Response:
+    """Have a tablet stand in another room, at this site or at another one. It stays paired."""
+    try:
+        room = form.whole("room") if form.text("room") else None
+        form.raise_problems()
+        tablets.move(shop, form.text("key"), tablet_id, room, now)
+    except RejectedError as refusal:
+        return _list(shop, page, request, codes, problems_in_words(refusal), status_of(refusal))
+    request.app.state.admission = admission(shop)
+    return page.go("/tablets")
+
+
 def _list(
     shop: Database, page: Pages, request: Request, codes: Pairing, problems: Mapping[str, str], status: int = 200
 ) -> HTMLResponse:
@@ -141,6 +156,7 @@ def _list(
         "tablets.html",
         status,
         tablets=rows,
+        rooms=[(room.ident, site.name, room.name) for site in request.app.state.sites.all for room in site.rooms],
         here=here,
         home=codes.home,
         others=codes.homes[1:],

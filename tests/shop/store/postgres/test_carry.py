@@ -7,6 +7,7 @@ from pathlib import Path
 import psycopg
 import pytest
 
+from app.shop.commands.access import sites, tablets
 from app.shop.demo.demo_shop import fill
 from app.shop.queries import search
 from app.shop.reasons import because
@@ -16,9 +17,9 @@ from app.shop.store.integrity import examine
 from app.shop.store.postgres.carry import carry
 from app.shop.store.postgres.codes import ServerProblem
 from app.shop.store.postgres.server import ServerDatabase
-from app.shop.store.tables import EVIDENCE
+from app.shop.store.tables import EVIDENCE, Visit
 from app.shop.store.upgrade import open_shop
-from tests.shop.yard import FOUR, engine, heat_soaked, visit
+from tests.shop.yard import AT, FOUR, engine, heat_soaked, key, visit
 
 
 def said(file: Path) -> list[str]:
@@ -89,3 +90,26 @@ def test_a_row_that_was_changed_is_not_carried(shop: FileDatabase, server_shop: 
     with server_shop.reading() as session:
         assert raw_connection(session).execute("SELECT count(*) FROM engine").fetchone() == (0,)
         assert raw_connection(session).execute("SELECT count(*) FROM meter").fetchone() == (1,)
+
+
+def test_sites_rooms_and_what_belongs_to_them_are_carried_there_and_back(
+    shop: FileDatabase, server_shop: ServerDatabase, tmp_path: Path
+) -> None:
+    north = sites.add(shop, key(), "North", "KM", AT)
+    room = sites.add_room(shop, key(), north, "Bench", "KM", AT)
+    tablets.move(shop, key(), tablets.pair(shop, key(), "Setter", "token", AT), room, AT)
+    visit_id = visit(shop, engine(shop, FOUR))
+    carry(shop, server_shop)
+    back = open_shop(tmp_path / "back")
+    carry(server_shop, back)
+    for store in (server_shop, back):
+        with store.reading() as session:
+            (site,) = sites.sites_of(session).all
+            assert (site.ident, site.name, site.rooms[0].ident) == (north, "North", room)
+            assert [one.room_id for one in tablets.let_in(session)] == [room]
+            held = session.get(Visit, visit_id)
+            assert held is not None
+            assert held.site_id == north
+    shop.close()
+    back.close()
+    assert said(shop.file) == said(back.file)

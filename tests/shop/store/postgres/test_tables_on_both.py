@@ -144,6 +144,7 @@ SAID = {
     "repeatability": 0.1 + 0.2,
     "repeatability_from": "",
     "reference": None,
+    "site_id": None,
 }
 
 
