@@ -47,7 +47,7 @@ class AtSites(NamedTuple):
 
 def at_sites(session: Session) -> AtSites:
     """What holds everywhere now, asked at once."""
-    last = select(func.max(Setup.id)).group_by(col(Setup.site_id))
+    last = select(func.max(Setup.id)).where(OWN).group_by(col(Setup.site_id))
     rows = session.exec(select(Setup).where(col(Setup.id).in_(last))).all()
     return AtSites(max((row.ident for row in rows), default=0), {row.site_id: from_json(row.said) for row in rows})
 
