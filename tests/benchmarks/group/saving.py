@@ -28,6 +28,7 @@ from tests.faults.bench import Ledger, Tablet, fill, readings_path
 from tests.faults.group import LASTING
 
 VISITS = 40
+"""Visits that are written to in turn, as 40 tablets would."""
 
 
 def bare_server(address: str) -> FastAPI:
@@ -77,7 +78,7 @@ def served(what: str, where: str) -> Iterator[str]:
             process.kill()
 
 
-def saved(parts: dict[str, str], times: int) -> None:
+def saved(parts: dict[str, str], times: int, visits: int) -> None:
     """Print what a reading takes beside a bare endpoint of the same engine; the parts take turns."""
     found: dict[str, list[float]] = {name: [] for name in parts}
     ledger = Ledger()
@@ -87,7 +88,7 @@ def saved(parts: dict[str, str], times: int) -> None:
             for name, address in at.items():
                 with Tablet(address) as tablet:
                     for one in range(-1, TURN):
-                        path = "/" if name.endswith("bare") else readings_path(1 + one % VISITS)
+                        path = "/" if name.endswith("bare") else readings_path(1 + one % visits)
                         took = timed(saving(tablet, path, ledger, number + one))
                         if number >= 0 and one >= 0:
                             found[name].append(took)
@@ -102,6 +103,7 @@ def main() -> None:
     """Print the table."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--times", type=int, default=1000)
+    parser.add_argument("--visits", type=int, default=VISITS)
     parser.add_argument("--serve", choices=("file", "server", "file-bare", "server-bare"))
     parser.add_argument("--where", default="")
     asked = parser.parse_args()
@@ -113,9 +115,9 @@ def main() -> None:
         places = {"file-bare": str(folder / "bare.db"), "file": str(folder / "file")}
         places |= {"server-bare": server.make("bare"), "server": server.make("saving")}
         for shop in (open_shop(folder / "file"), open_server(places["server"], folder / "server")):
-            fill(shop, VISITS)
+            fill(shop, asked.visits)
             shop.close()
-        saved(places, asked.times)
+        saved(places, asked.times, asked.visits)
 
 
 if __name__ == "__main__":

@@ -65,7 +65,8 @@ def fill_with(shop: Database, count: int) -> float:
 def typed(count: int, each: int) -> dict[str, list[str]]:
     """What is typed, by kind: the kinds of the search's own tests."""
     chance = random.Random(11)
-    some = [list(engines(count))[number] for number in sorted(chance.sample(range(count), each))]
+    wanted = frozenset(chance.sample(range(count), each))
+    some = [row for number, row in enumerate(engines(count)) if number in wanted]
 
     def wrong(word: str) -> str:
         at = chance.randrange(1, len(word) - 1)

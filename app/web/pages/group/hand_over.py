@@ -27,7 +27,7 @@ MOST = 100
 
 
 @dataclass(frozen=True, slots=True)
-class Asking:
+class QuestionAsked:
     """A question as the page asks it: what differs, on both sides, and the answers."""
 
     ident: str
@@ -38,7 +38,7 @@ class Asking:
     answers: tuple[tuple[str, str], ...]
 
     @staticmethod
-    def of(one: StoreQuestionRow) -> "Asking":
+    def of(one: StoreQuestionRow) -> "QuestionAsked":
         """In words."""
         mine, theirs = json.loads(one.mine), json.loads(one.theirs)
         same = one.id.endswith(":same")
@@ -46,7 +46,7 @@ class Asking:
         question = say(QUESTIONS["same" if same else "facts"], store=one.store)
         answers = tuple((name, in_words(because(FileChoice(name)))) for name in receiving.options_of(one.id))
         sides = [" · ".join(side[name] for name in shown if side[name]) or "–" for side in (mine, theirs)]
-        return Asking(one.id, one.serial, question, sides[0], sides[1], answers)
+        return QuestionAsked(one.id, one.serial, question, sides[0], sides[1], answers)
 
 
 @router.get("/hand-over")
@@ -79,7 +79,7 @@ def _shown(shop: Database, page: Pages, problems: Mapping[str, str], status: int
     receiver = kept(shop.folder)
     with shop.reading() as session:
         standing = sending.standing(session, receiver.to, MOST) if receiver else None
-        asked = [Asking.of(one) for one in receiving.open_questions(session)]
+        asked = [QuestionAsked.of(one) for one in receiving.open_questions(session)]
         away = [
             {"id": one.visit.ident, "serial": one.engine.serial, "number": one.visit.number}
             | {"store": one.elsewhere.store if one.elsewhere else "", "at": one.visit.opened_at}
