@@ -284,7 +284,7 @@ def _first_of(plan: Plan, bench: _PlanningContext) -> Advice:
         fast, off = float(bench.standing.speed[0]), float(bench.standing.off_speed[0])
         return _with_expected(replace(move, why=why_turned(move.turns, fast, off), bores=bores), bench)
     assert move.place.sets is not None
-    if first := _read_before(move.place.sets, bench):
+    if first := read_before(move.place.sets, bench):
         return first
     if isinstance(kind, ScrewWithGain) and not bench.posterior.sign_known(adjuster):
         return replace(move, why=AdviceReason.DIRECTION, turns=A_LITTLE, bores=bores)
@@ -314,7 +314,7 @@ def _why_set(bore: int, bench: _PlanningContext) -> AdviceReason:
     return AdviceReason.OPEN if flows[bench.posterior.row(bore)] > flows.mean() else AdviceReason.CLOSED
 
 
-def _read_before(bore: int, bench: _PlanningContext) -> Advice | None:
+def read_before(bore: int, bench: _PlanningContext) -> Advice | None:
     """The reading that is worth more than going straight on to a move that is to set this bore."""
     last = last_move(bench.events)
     for set_last in _set_by(last) if last is not None else ():
