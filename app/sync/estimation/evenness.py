@@ -67,8 +67,8 @@ class RoundResult:
     ``uncertainty`` the widest of the bores; ``drift`` the change over the round that was corrected, with ``drift_seen``
     when it is beyond its own error; ``bank_means`` are means of values and ``bank_shares`` those of shares, by bank, of
     the bores read; ``outliers`` the bores to read again first. ``decision`` has the verdict, the chance that all bores
-    are inside, and what more readings would decide; ``verdict`` is its own. ``counted`` readings were gone by. ``alone``: one
-    bore was read and no other, so that there is nothing to compare it with.
+    are inside, and what more readings would decide; ``verdict`` is its own. ``counted`` readings were gone by.
+    ``alone``: one bore was read and no other, so that there is nothing to compare it with.
     """
 
     mean: float
