@@ -33,7 +33,7 @@ SHEETS = (
     "worksheet.css",
     "practice.css",
     "stopped.css",
-    "phone_top.css",
+    "phone_pages.css",
     "phone.css",
     "live.css",
 )

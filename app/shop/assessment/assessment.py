@@ -51,7 +51,8 @@ class PhaseAssessment:
     what the phase goes by. ``cautions`` are what to beware of, ``meter_range`` is what the meter can show,
     ``left_out`` what the bores read before that the round leaves out, ``last_values`` what each bore read last with
     nothing moved since, by bore, ``screws`` the kinds of the screws of a single bore, by that bore, ``speed`` the
-    engine speed off idle that is to be recorded.
+    engine speed off idle that is to be recorded. ``coarse``: its rounds only tell if the engine may be warmed up, and
+    nothing in them is called even.
     """
 
     record: VisitRecord
@@ -80,11 +81,7 @@ class PhaseAssessment:
     last_values: Mapping[int, float]
     screws: Mapping[int, tuple[AdjusterKind, ...]]
     speed: SpeedDue | None
-
-    @property
-    def coarse(self) -> bool:
-        """Whether its rounds only tell if the engine may be warmed up: nothing in them is called even."""
-        return self.phase.rounds == "coarse"
+    coarse: bool
 
 
 @dataclass(frozen=True, eq=False)
@@ -214,4 +211,5 @@ def _assess_phase(assessment: Assessment, phase: Phase) -> PhaseAssessment:
         last_values=last_values_of(record, phase, due),
         screws=own_kinds(record.layout),
         speed=None if gate.closed else speed_due(record, phase, due),
+        coarse=phase.rounds == "coarse",
     )

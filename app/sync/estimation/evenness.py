@@ -68,6 +68,7 @@ class RoundResult:
     when it is beyond its own error; ``bank_means`` are means of values and ``bank_shares`` those of shares, by bank, of
     the bores read; ``outliers`` the bores to read again first. ``decision`` has the verdict, the chance that all bores
     are inside, and what more readings would decide; ``verdict`` is its own. ``counted`` readings were gone by.
+    ``alone``: one bore was read and no other, so that there is nothing to compare it with.
     """
 
     mean: float
@@ -83,14 +84,11 @@ class RoundResult:
     outliers: frozenset[int]
     counted: int
     verdict: Conformity = field(init=False)
+    alone: bool = field(init=False)
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "verdict", self.decision.conformity)
-
-    @property
-    def alone(self) -> bool:
-        """Whether one bore was read and no other: there is nothing to compare it with."""
-        return len(self.standings) == 1
+        object.__setattr__(self, "alone", len(self.standings) == 1)
 
     @property
     def least_likely(self) -> int:

@@ -62,6 +62,7 @@ def registered(page: Page, hand: Technician) -> None:
     page.get_by_label("Target idle speed").fill("850")
     page.get_by_label("Customer reference").fill("C-104")
     page.get_by_label("Vehicle").fill("Blue coupe")
+    page.get_by_text("Other places: stop screws").click()
     page.get_by_label("Throttle position sensor (TPS) on the shaft of bore").fill("8")
     hand.press("Register engine")
     expect(page.get_by_role("heading", name="Engine 31-0217")).to_be_visible()

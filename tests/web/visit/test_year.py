@@ -146,6 +146,7 @@ def built_in_the_cell(yard: Yard) -> None:
     page, hand, hands = yard.page, yard.hand, yard.hands
     yard.see("/")
     hand.press("New engine")
+    page.get_by_text("Other places: stop screws").click()
     for label, typed in (
         ("Serial", "27-0415"),
         ("Displacement", "1.6"),
