@@ -128,6 +128,19 @@ def test_blowing_into_the_next_bore_does_not_fit_a_valve() -> None:
     assert told.verdict is not Verdict.FOUND
 
 
+def test_low_compression_is_not_left_without_the_test_that_tells_where_it_goes() -> None:
+    """Blown into the next bore it is of no kind that is known, and all else looks like rings."""
+    found = [Finding(FindingKind.COMPRESSION, bore, 1150.0 - 400 * (bore == 2)) for bore in range(8)]
+    found += [Finding(FindingKind.COMPRESSION, 2, 750.0)]
+    found += [Finding(FindingKind.VACUUM, bore, 38.0) for bore in range(8)] * 2
+    found += [Finding(FindingKind.RECORD, bore, 1.0) for bore in range(8)]
+    told = diagnose(BANKS, found, [FindingKind.LEAK_DOWN])
+    assert told.standing[0].cause is EngineFault.RINGS
+    assert told.standing[0].odds >= 0.7
+    assert told.next_test is not None
+    assert (told.next_test.measure, told.next_test.bores) == (FindingKind.LEAK_DOWN, (2,))
+
+
 def test_a_cause_of_one_bore_does_not_fit_where_two_are_low() -> None:
     found = [Finding(FindingKind.COMPRESSION, bore, 650.0 if bore in (2, 3) else 1150.0) for bore in range(8)]
     found += [Finding(FindingKind.COMPRESSION, bore, 650.0) for bore in (2, 3)]

@@ -44,7 +44,8 @@ class Sizes:
     """The sizes of a cause, equally likely, in shares of what ``unit`` names (or that unit), and where they come from.
 
     ``direct`` are the tests that look at the cause itself: any of them is enough before it is called found, once every
-    one of ``before`` was made too.
+    one of ``before`` was made too. ``shared`` says that a fault of no kind here, such as a gasket between two bores,
+    looks the same in every other test: it is not left without its direct one.
     """
 
     unit: str
@@ -52,6 +53,7 @@ class Sizes:
     direct: tuple[FindingKind, ...]
     source: FigureSource
     before: tuple[FindingKind, ...] = ()
+    shared: bool = False
 
 
 _BOTH_WAYS = (-0.35, -0.28, -0.22, -0.16, -0.10, 0.10, 0.16, 0.22, 0.28, 0.35)  # of the air (our judgement)
@@ -76,10 +78,10 @@ TABLE: Mapping[EngineFault, Sizes] = {
     EngineFault.NO_FUEL: Sizes("fuel", (0.0, 0.05), (FindingKind.FLOW, FindingKind.RESISTANCE), FigureSource.PRACTICE),
     EngineFault.SPARK: Sizes("cycles", (0.30, 0.48, 0.65, 0.82, 1.0), (FindingKind.SWAP,), FigureSource.PRACTICE),
     EngineFault.RINGS: Sizes(
-        "compression", (0.18, 0.27, 0.36, 0.45, 0.54), (FindingKind.LEAK_DOWN,), FigureSource.PRACTICE
+        "compression", (0.18, 0.27, 0.36, 0.45, 0.54), (FindingKind.LEAK_DOWN,), FigureSource.PRACTICE, shared=True
     ),
     EngineFault.VALVE: Sizes(
-        "compression", (0.18, 0.27, 0.36, 0.45, 0.54), (FindingKind.LEAK_DOWN,), FigureSource.PRACTICE
+        "compression", (0.18, 0.27, 0.36, 0.45, 0.54), (FindingKind.LEAK_DOWN,), FigureSource.PRACTICE, shared=True
     ),
     EngineFault.LASH: Sizes("filling", (0.04, 0.065, 0.09, 0.115, 0.14), (FindingKind.LASH,), FigureSource.JUDGEMENT),
     EngineFault.METER: Sizes(

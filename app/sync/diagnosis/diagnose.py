@@ -192,7 +192,8 @@ def _next(
     if useful:
         return useful[0]
     direct = _direct(first, ranked(now, shown, allowed, running, first.bore), again=first.looked_at)
-    return direct if direct and 1 - first.odds >= LEAST_DOUBT * direct.minutes else None
+    owed = TABLE[first.cause].shared and not first.looked_at
+    return direct if direct and (owed or 1 - first.odds >= LEAST_DOUBT * direct.minutes) else None
 
 
 def _direct(first: Standing, found: Sequence[NextTest], again: bool = False) -> NextTest | None:

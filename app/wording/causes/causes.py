@@ -56,7 +56,7 @@ ALSO_OFF = Message(
     "any repair."
 )
 
-WITH_ODDS = Message("{cause} ({odds})")
+WITH_CHANCE = Message("{cause} ({chance})")
 SPEAKS = Message("For it: {tests}.")
 SPEAKS_NOT = Message("Against it: {tests}.")
 
@@ -88,8 +88,8 @@ def place_and_cause(one: Standing, bores: Sequence[int], banks: Sequence[str]) -
 
 
 def standing_words(one: Standing, bores: Sequence[int], banks: Sequence[str]) -> str:
-    """A cause with its place, its odds from 0 to 1, and the tests that speak for it and against it."""
-    said = [say(WITH_ODDS, cause=place_and_cause(one, bores, banks), odds=f"{min(one.odds, 0.99):.2f}")]
+    """A cause with its place, how likely it is from 0 to 1, and the tests that speak for it and against it."""
+    said = [say(WITH_CHANCE, cause=place_and_cause(one, bores, banks), chance=f"{min(one.odds, 0.99):.2f}")]
     said += [say(SPEAKS, tests=_tests(one.speaking))] if one.speaking else []
     said += [say(SPEAKS_NOT, tests=_tests(one.against))] if one.against else []
     return " ".join([f"{said[0]}.", *said[1:]])
