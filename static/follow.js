@@ -1,6 +1,7 @@
 // After a write: the page it leads to, once the shop computer has it, or the page that says why not.
 
 import { held, reached, seen } from "./outbox.js";
+import { unsent } from "./unsent.js";
 
 const ANSWER_MS = 4000;
 const AGAIN_MS = 2000;
@@ -42,13 +43,17 @@ export async function fetchPage(path) {
  * @param {string} path "" leaves the address as it is
  */
 function put(html, path) {
+  const keep = unsent();
   htmx.swap(document.body, html, { swapStyle: "innerHTML" });
+  keep();
   if (path) history.pushState({ htmx: true }, "", path);
   scrollTo(0, 0);
 }
 
 /** Where the page has still to go, "" when it is there. */
 let wanted = "";
+/** Since when: a page that was asked for before that does not hold what was saved last. */
+let since = 0;
 /** @type {number | undefined} */
 let again;
 
@@ -59,7 +64,7 @@ async function go() {
   const begun = performance.now();
   try {
     const page = await fetchPage(path);
-    if (path !== wanted) return;
+    if (path !== wanted || begun < since) return;
     wanted = "";
     seen(begun);
     put(page.html, page.path);
@@ -74,16 +79,17 @@ document.addEventListener("outbox:rest", (event) => {
   const desk = document.querySelector("[data-version]");
   if (!next || (desk && new URL(next, location.href).pathname === location.pathname)) return;
   wanted = next;
+  since = performance.now();
   void go();
 });
 
 document.addEventListener("outbox:refused", (event) => {
   const { page, origin, write } = /** @type {CustomEvent} */ (event).detail;
-  if (origin?.form) origin.form.inert = false;
   const pad = /** @type {HTMLFormElement | null} */ (document.querySelector("form[data-keypad]"));
   const typed = /** @type {HTMLInputElement | null | undefined} */ (pad?.elements.namedItem("value"))?.value;
   const busy = typed || pad?.hasAttribute("data-asking");
   if (origin?.path === location.pathname && !busy && page.includes(`value="${write.key}"`)) put(page, "");
+  if (origin?.form) origin.form.inert = false;
 });
 
 document.addEventListener("outbox:changed", () => {

@@ -88,11 +88,11 @@ function renew(page) {
     old.replaceWith(one);
     htmx.process(one);
   }
-  arm();
   const [was, saved] = [now, fresh].map((page) => page.querySelector(":scope > .just-saved"));
   if (was && saved) renewStrip(was, saved);
   const [old, one] = [keypadIn(now), keypadIn(fresh)];
   if (old && one) renewKeypad(old, one);
+  arm();
   now.dataset.version = fresh.dataset.version;
   if (focused) /** @type {HTMLElement | null} */ (now.querySelector(`a.tile[data-bore="${focused}"]`))?.focus();
   const form = keypad();
@@ -100,17 +100,19 @@ function renew(page) {
 }
 
 let renewing = false;
-let again = "";
+let again = false;
+/** Where a write led that this page does not show yet, "" for nowhere: it says what was just saved. */
+let led = "";
 
-/** Fetches this page again and takes over what changed. @param {string} path */
-async function refresh(path) {
-  again = path;
+/** Fetches this page again, as the last write left it, and takes over what changed. */
+async function refresh() {
+  again = true;
   if (renewing) return;
   renewing = true;
   try {
     while (again) {
-      const wanted = again;
-      again = "";
+      again = false;
+      const wanted = led || here();
       const begun = performance.now();
       const { html, path: found } = await fetchPage(wanted);
       await fingerUp();
@@ -118,10 +120,15 @@ async function refresh(path) {
         location.assign(found); // a stop takes the whole screen
         return;
       }
-      if (again || new URL(wanted, location.href).pathname !== location.pathname) continue;
+      if (new URL(wanted, location.href).pathname !== location.pathname) {
+        led = "";
+        continue;
+      }
+      if (again) continue;
       seen(begun);
       renew(new DOMParser().parseFromString(html, "text/html"));
       history.replaceState(history.state, "", wanted);
+      if (wanted === led) led = "";
       lay();
     }
   } catch {
@@ -141,7 +148,7 @@ async function look() {
       const { version = "", news = "" } = page.dataset;
       const answer = await fetch(`${news}?since=${version}`, { cache: "no-store", signal: stop.signal });
       reached(answer.ok);
-      if (answer.status === 200 && page.isConnected && page.dataset.version === version) void refresh(here());
+      if (answer.status === 200 && page.isConnected && page.dataset.version === version) void refresh();
     } catch {
       reached(false);
     } finally {
@@ -158,7 +165,8 @@ function here() {
 document.addEventListener("outbox:rest", (event) => {
   const { next } = /** @type {CustomEvent} */ (event).detail;
   if (!desk()) return;
-  if (!next) void refresh(here());
-  else if (new URL(next, location.href).pathname === location.pathname) void refresh(next);
+  if (next && new URL(next, location.href).pathname !== location.pathname) return;
+  led = next || led;
+  void refresh();
 });
 void look();

@@ -30,7 +30,7 @@ CROWDED: set[str] = set()
 LONG: set[str] = set()
 LONG_FUNCTIONS: set[str] = set()
 
-SHAPES_OF_FILES = re.compile(r"app/shop/exchange/v\d+\.py")
+SHAPES_OF_FILES = re.compile(r"app/shop/exchange/versions/v\d+\.py")
 """What is in an engine's file is named as the thing it is a copy of, version by version."""
 
 SHAPES_OF_THE_INTERFACE = {"BladeReset", "Coupler"}

@@ -23,14 +23,13 @@ Numbers of a channel that are left out are those of ``Channel``.
 """
 
 import hashlib
-import math
 import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
 from enum import StrEnum
 
-from app.live.lines import BAUD, BITS, LinePattern
+from app.live.lines import LinePattern
 from app.sync.engine.units import FLOW_UNITS, PRESSURE_UNITS
 from app.sync.signals.averaging import flow_of, slow_error
 
@@ -149,23 +148,14 @@ class InstrumentSource:
 
 
 @dataclass(frozen=True, slots=True)
-class Crowded:
-    """A serial port at ``baud`` whose lines need at least ``needs`` bits a second to come at their channels' rate."""
-
-    baud: int
-    needs: int
-
-
-@dataclass(frozen=True, slots=True)
 class ChannelFile:
     """What a shop's file says, with the SHA-256 of its text. ``loose`` are the sources whose pattern may take a line
-    that lost a digit; ``crowded`` by name those whose port is too slow for the rate of their channels."""
+    that lost a digit."""
 
     channels: Mapping[str, Channel]
     sources: tuple[InstrumentSource, ...]
     sha256: str
     loose: tuple[str, ...] = ()
-    crowded: Mapping[str, Crowded] = field(default_factory=dict)
 
 
 def read_channels(text: str) -> ChannelFile:
@@ -189,13 +179,7 @@ def read_channels(text: str) -> ChannelFile:
     sources = tuple([_source(text, name, one) for name, one in _tables(text, "source", told).items()])
     patterns = {one.name: _pattern(text, one, channels) for one in sources if "pattern" in one.settings}
     loose = tuple([name for name, pattern in patterns.items() if pattern.free])
-    crowded = {
-        one.name: found
-        for one in sources
-        if one.kind == "serial" and one.name in patterns
-        if (found := _crowded(one, patterns[one.name], channels)) is not None
-    }
-    return ChannelFile(channels, sources, hashlib.sha256(text.encode()).hexdigest(), loose, crowded)
+    return ChannelFile(channels, sources, hashlib.sha256(text.encode()).hexdigest(), loose)
 
 
 def _tables(text: str, key: str, told: Mapping[str, object]) -> dict[str, dict[str, object]]:
@@ -253,13 +237,6 @@ def _pattern(text: str, source: InstrumentSource, channels: Mapping[str, Channel
     if not pattern.groupindex or not pattern.groupindex.keys() <= channels.keys():
         raise ChannelFileError(ChannelFault.NO_SUCH_CHANNEL, where, line, choices=tuple(channels))
     return LinePattern(pattern, source.settings.get("checked") is True)
-
-
-def _crowded(source: InstrumentSource, pattern: LinePattern, channels: Mapping[str, Channel]) -> Crowded | None:
-    """What a serial source's lines need, None where its port carries that: each line brings every channel's value."""
-    baud = source.settings.get("baud", BAUD)
-    needs = math.ceil(max(channels[name].rate for name in pattern.pattern.groupindex) * pattern.shortest * BITS)
-    return Crowded(int(baud), needs) if isinstance(baud, int | float) and baud < needs else None
 
 
 def _chosen(text: str, where: str, told: Mapping[str, object], key: str, choices: tuple[str, ...]) -> str:

@@ -3,7 +3,6 @@
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
-from re import _parser  # the only place that knows how long a match can be
 
 BAUD, BITS = 115200, 10
 """Bits a second of a serial port whose source says nothing, and bits that a character takes: start, eight, stop."""
@@ -27,15 +26,6 @@ class LinePattern:
     def free(self) -> bool:
         """Whether a line with a digit lost might still fit: its length is free, and no sum is checked."""
         return not self.checked and any(one["free"] for one in _FREE.finditer(self.pattern.pattern))
-
-    @property
-    def shortest(self) -> int:
-        """Characters of the shortest line that fits, with its sum and its end.
-
-        >>> LinePattern(re.compile(r"B3=(?P<b3>[0-9]{2}[.][0-9])"), checked=True).shortest
-        11
-        """
-        return int(_parser.parse(self.pattern.pattern).getwidth()[0]) + (3 if self.checked else 0) + 1
 
     def values(self, line: str) -> Mapping[str, float] | None:
         """The values of a line by channel; None for one that does not fit as a whole.

@@ -6,7 +6,8 @@ from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
 
-from app.live.channels import MOST_SOURCES, ChannelFile, Crowded, InstrumentSource
+from app.live.baud import Crowded, crowded
+from app.live.channels import MOST_SOURCES, ChannelFile, InstrumentSource
 from app.live.feed import EVERY, Feed, RefusedError
 from app.live.sources.kinds import READ
 from app.live.sources.source import RAW_KEPT, MissingExtraError, Reader, SourceError
@@ -40,7 +41,7 @@ class Running:
         self.thread = threading.Thread(target=self._read, args=(tell,), name=self.source.name, daemon=True)
         self.thread.start()
 
-    def told(self, lines: int, *, loose: bool, crowded: Crowded | None = None) -> dict[str, object]:
+    def told(self, lines: int, *, loose: bool, port: Crowded | None = None) -> dict[str, object]:
         """How it stands, with so many of its last raw lines."""
         kept = list(self.reader.raw)[-lines:]
         return {
@@ -50,7 +51,7 @@ class Running:
             "restarts": self.restarts,
             "problem": _plain(str(self.problem or "")),
             "loose": loose,
-            **({"baud": crowded.baud, "baud_needed": crowded.needs} if crowded is not None else {}),
+            **({"baud": port.baud, "baud_needed": port.needs} if port is not None else {}),
         }
 
     def _read(self, tell: Callable[["Running"], None]) -> None:
@@ -73,26 +74,29 @@ class Running:
             self.reader.stopped.wait(PAUSES[min(failed, len(PAUSES)) - 1] if failed else PAUSES[0])
 
 
-def run(file: ChannelFile, feed: Feed, stopped: threading.Event, tell: Callable[[Exception | Running], None]) -> None:
-    """Read every source and send what comes until ``stopped``; ``tell`` hears of a source that ended and of a program
-    that does not answer, each once until it does again."""
+Told = Exception | Running | Crowded
+
+
+def run(file: ChannelFile, feed: Feed, stopped: threading.Event, tell: Callable[[Told], None]) -> None:
+    """Read every source and send what comes until ``stopped``; ``tell`` hears of a source that ended, of a port that is
+    too slow, and of a program that does not answer, each once until it does again."""
     sources: Sequence[Running] = [Running(one, Reader(feed.deliver, stopped)) for one in file.sources]
     for one in sources:
         one.start(tell)
     told: type[Exception] | None = None
     standing: dict[str, dict[str, object]] = {}
+    slow: set[str] = set()
     due = 0.0
     while not stopped.wait(EVERY):
         try:
             feed.push()
             if time.monotonic() >= due:
-                lines = min(RAW_KEPT, LINES_TOLD // max(1, len(sources)))
-                now = {
-                    _plain(one.source.name)[:60]: one.told(
-                        lines, loose=one.source.name in file.loose, crowded=file.crowded.get(one.source.name)
-                    )
-                    for one in sources[:MOST_SOURCES]
-                }
+                ports = [crowded(one.source, file.channels, list(one.reader.raw)) for one in sources]
+                for port in ports:
+                    if port is not None and port.source not in slow:
+                        tell(port)
+                slow = {port.source for port in ports if port is not None}
+                now = _standing(file, sources, ports)
                 if now != standing:
                     feed.tell(now)
                 standing, due = now, time.monotonic() + TELLS_EVERY
@@ -107,6 +111,17 @@ def run(file: ChannelFile, feed: Feed, stopped: threading.Event, tell: Callable[
         one.thread.join(timeout=1.0)
     with suppress(OSError):
         feed.close()
+
+
+def _standing(
+    file: ChannelFile, sources: Sequence[Running], ports: Sequence[Crowded | None]
+) -> dict[str, dict[str, object]]:
+    """How the sources stand, by the names they are told under."""
+    lines = min(RAW_KEPT, LINES_TOLD // max(1, len(sources)))
+    return {
+        _plain(one.source.name)[:60]: one.told(lines, loose=one.source.name in file.loose, port=port)
+        for one, port in list(zip(sources, ports, strict=True))[:MOST_SOURCES]
+    }
 
 
 def _plain(text: str) -> str:

@@ -14,7 +14,7 @@ import ssl
 import tempfile
 import threading
 from collections.abc import Iterator
-from contextlib import AbstractContextManager, ExitStack, contextmanager, nullcontext, suppress
+from contextlib import ExitStack, contextmanager, nullcontext, suppress
 from datetime import UTC, datetime
 from functools import partial
 from pathlib import Path
@@ -27,14 +27,17 @@ from app.server.commands import (
     backup_commands,
     carry_command,
     feed_commands,
+    hand_over_command,
     live_commands,
     program_command,
 )
+from app.server.looking_after import looking_after
 from app.server.network import LOOPBACK, addresses, home_on_the_network, names_in, numbers_of
 from app.server.options import Data, Host, Instruments, Lan, Nameless, Port, Tls
 from app.server.place import ShopPlace, folder_of, place_of
 from app.wording.message import say
 from app.wording.program import cli as words
+from app.wording.program import hand_over
 
 if TYPE_CHECKING:
     from fastapi import FastAPI
@@ -83,6 +86,7 @@ cli.command(help=say(words.BACKUP_HELP))(backup_commands.backup)
 cli.command(help=say(words.RESTORE_HELP))(backup_commands.restore)
 cli.command(help=say(words.CHECK_HELP))(backup_commands.check)
 cli.command(help=say(words.CARRY_HELP))(carry_command.carry)
+cli.command(help=say(hand_over.HELP))(hand_over_command.hand_over)
 cli.command(help=say(words.LIVE_HELP))(live_commands.live)
 cli.command(help=say(words.FEED_HELP))(feed_commands.feed)
 cli.command(help=say(words.PROGRAM_HELP))(program_command.program)
@@ -141,7 +145,7 @@ def keep_open(
     try:
         with (
             opened(place, demonstration=demonstration) as shop,
-            nullcontext() if demonstration else looking_after(shop),
+            nullcontext() if demonstration else looking_after(shop, now, warn),
         ):
             pairing = pairing_for(shop, host, door.getsockname()[1], scheme_of(secured), announcer)
             trust = secured.trust if secured else None
@@ -156,20 +160,6 @@ def keep_open(
         answer(app, door, host, until=again, secured=secured, announcer=announcer)
         return not again.is_set()
     return True
-
-
-def looking_after(shop: "Database") -> AbstractContextManager[None]:
-    """Meanwhile the records are copied and proved, or on a server, where others make the copies, proved alone."""
-    from app.shop.store.backup import copying
-    from app.shop.store.database import FileDatabase
-
-    if isinstance(shop, FileDatabase):
-        return copying(shop, now, warn)
-    from app.shop.store.postgres.proof import proving_nightly
-    from app.shop.store.postgres.server import ServerDatabase
-
-    assert isinstance(shop, ServerDatabase)
-    return proving_nightly(shop, now, warn)
 
 
 @contextmanager

@@ -191,3 +191,9 @@ class Rejection(StrEnum):
     FILE_OPEN_VISITS = "file-open-visits"
     FILE_ENTRY_DIFFERS = "file-entry-differs"  # kind, key
     FILE_OF_ANOTHER_ENGINE = "file-of-another-engine"
+    HAND_OVER_UNNAMED = "hand-over-unnamed"
+    HAND_OVER_ASKED = "hand-over-asked"
+    NOT_ELSEWHERE = "not-elsewhere"
+    VISIT_TAKEN_OVER = "visit-taken-over"
+    NO_SUCH_QUESTION = "no-such-question"
+    FILE_SEALS = "file-seals"  # keys, the first eight signs of each

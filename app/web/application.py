@@ -33,7 +33,7 @@ from app.web.live import doors
 from app.web.live.gauges import GaugeWatch, watching
 from app.web.live.hub import Hub
 from app.web.pages.engine import data_out, engines, engines_page, exchange, first_minute, paper, training
-from app.web.pages.group import sites
+from app.web.pages.group import hand_over, sites
 from app.web.pages.instruments import live_values
 from app.web.pages.shop import (
     activity,
@@ -104,6 +104,7 @@ PAGES = (
     sites,
     live_values,
     programs,
+    hand_over,
     activity,
     settings,
     display_page,

@@ -18,6 +18,7 @@ SHEETS = (
     "visit.css",
     "visit_small.css",
     "ask.css",
+    "rest.css",
     "linkage.css",
     "pages.css",
     "board.css",
@@ -32,6 +33,7 @@ SHEETS = (
     "worksheet.css",
     "practice.css",
     "stopped.css",
+    "phone_top.css",
     "phone.css",
     "live.css",
 )

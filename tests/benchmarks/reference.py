@@ -168,8 +168,13 @@ def cost(stand: FlowEngine, belief: Posterior, choice: Advice, number: int) -> f
     return engine.minutes + (0.0 if engine.even else UNEVEN)
 
 
-def choices(stand: FlowEngine, advice: Advice) -> Iterator[Advice]:
+def choices(stand: FlowEngine, belief: Posterior, advice: Advice) -> Iterator[Advice]:
     """What else may be done than what is advised."""
+    if advice.kind is AdviceKind.DONE:
+        flows = predict_readings(belief, stand.meter).values[:-1]
+        widest = int(np.abs(flows / flows.mean() - 1).argmax())
+        yield Advice(AdviceKind.MEASURE, AdviceReason.DOUBTFUL, bores=(stand.layout.bores[widest],))
+        return
     since = [one for one in since_last_move(stand.events) if isinstance(one, Reading)]
     if {one.bore for one in since} >= set(stand.layout.bores):
         yield Advice(AdviceKind.DONE, AdviceReason.EVEN)
@@ -198,7 +203,7 @@ class Reference:
     def next(self) -> Advice:
         """The next step."""
         advice = advised(self.stand, self.stand.events)
-        if advice.kind in (AdviceKind.DONE, AdviceKind.CANNOT) or not asked(self.stand, advice):
+        if advice.kind is AdviceKind.CANNOT or not asked(self.stand, advice):
             return advice
         self.asked += 1
         best = self._best(advice)
@@ -213,7 +218,7 @@ class Reference:
         belief = judged(start, stand.meter, tuple(stand.events)).posterior
         usual = [cost(stand, belief, advice, n) for n in range(self.rollouts)]
         best, saved = advice, 0.0
-        for choice in choices(stand, advice):
+        for choice in choices(stand, belief, advice):
             gain = [one - cost(stand, belief, choice, n) for n, one in enumerate(usual)]
             mean, error = statistics.fmean(gain), statistics.stdev(gain) / len(gain) ** 0.5
             if mean > max(saved, CLEARLY * error):
@@ -222,27 +227,35 @@ class Reference:
 
 
 def main() -> None:
-    """Print the table."""
+    """Print the table of fours, and of eights where some are asked for."""
     options = argparse.ArgumentParser(description=__doc__)
-    options.add_argument("--engines", type=int, default=20)
-    options.add_argument("--bores", type=int, default=4)
-    options.add_argument("--banks", type=int, default=1)
+    options.add_argument("--engines", type=int, default=40, help="of one bank of four")
+    options.add_argument("--eights", type=int, default=0, help="of two banks of four")
     options.add_argument("--rollouts", type=int, default=24)
     chosen = options.parse_args()
     trail.REMEMBERED = STAGES_KEPT
-    found = []
-    for seed in range(FIRST_ENGINE, FIRST_ENGINE + chosen.engines):
-        usual, slow = (paired(seed, chosen.bores, chosen.banks) for _ in range(2))
-        follow(usual, lambda stand=usual: advised(stand, stand.events))  # type: ignore[misc]
-        reference = Reference(slow, chosen.rollouts)
-        follow(slow, reference.next)
-        found.append((usual, slow, reference))
-    print(table(found))
+    for bores, banks, engines in ((4, 1, chosen.engines), (8, 2, chosen.eights)):
+        if engines:
+            print(
+                table(
+                    bores,
+                    [work(seed, bores, banks, chosen.rollouts) for seed in range(FIRST_ENGINE, FIRST_ENGINE + engines)],
+                )
+            )
 
 
-def table(found: Sequence[tuple[FlowEngine, FlowEngine, Reference]]) -> str:
-    """Both, and what lies between them."""
-    lines = [f"{'':10} {'n':>3} {'minutes':>8} {'mean':>6} {'p90':>6} {'even':>6} {'weighed':>8}"]
+def work(seed: int, bores: int, banks: int, rollouts: int) -> tuple[FlowEngine, FlowEngine, Reference]:
+    """One engine evened as advised, and by the reference."""
+    usual, slow = (paired(seed, bores, banks) for _ in range(2))
+    follow(usual, lambda: advised(usual, usual.events))
+    reference = Reference(slow, rollouts)
+    follow(slow, reference.next)
+    return usual, slow, reference
+
+
+def table(bores: int, found: Sequence[tuple[FlowEngine, FlowEngine, Reference]]) -> str:
+    """Both at engines of that many bores, and what lies between them."""
+    lines = [f"{bores:2} bores   {'n':>3} {'minutes':>8} {'mean':>6} {'p90':>6} {'even':>6} {'weighed':>8}"]
     weighed = []
     for who, stands in zip(("program", "reference"), list(zip(*found, strict=True))[:2], strict=True):
         minutes = [one.minutes for one in stands]

@@ -5,6 +5,7 @@ import pytest
 from app.sync.diagnosis.measurements import FindingKind
 from tests.benchmarks.diagnosis import by_list, diagnosed, engines, share
 from tests.benchmarks.fault_engine import FAULTS, FaultEngine
+from tests.benchmarks.small_leak import exactly_leaking, leaking, untouched
 
 SAMPLE = 32
 
@@ -25,8 +26,8 @@ def test_hardly_any_sound_engine_is_accused() -> None:
 
 @pytest.mark.slow
 def test_instruments_rougher_than_told_accuse_hardly_any_sound_engine() -> None:
-    rough = engines(77_000_000, SAMPLE // 2, "", 1.5)
-    assert sum(diagnosed(one).named is not None for one in rough) <= 1
+    rough = engines(77_000_000, SAMPLE, "", 1.5)
+    assert sum(diagnosed(one).named is not None for one in rough) <= 2
 
 
 @pytest.mark.slow
@@ -57,31 +58,6 @@ def test_a_leak_leaves_the_meter_even_and_takes_vacuum() -> None:
     assert float(engine.read("vacuum", leaking)) < min(vacuum)
 
 
-IDLE_FLOW = 6.5
-"""Air of a sound bore at idle [kg/h], our judgement."""
-LEAK_2_MM2 = 3600 * 2e-6 * 0.65 * 101_300 * 0.0404 / 293.0**0.5 / IDLE_FLOW
-"""Choked flow through 2 mm2 at 20 °C with a discharge of 0.65 (handbook value for a sharp edge, from memory), beside
-the air of a sound bore; 0.0404 is sqrt(k/R) (2/(k+1))^((k+1)/(2(k-1))) of air."""
-
-
-class Watched(FaultEngine):
-    """An engine with every instrument there that keeps which tests were made."""
-
-    def read(self, test: str, place: int | None) -> float | str:
-        """One reading."""
-        self.made = [*getattr(self, "made", []), (test, place)]
-        return super().read(test, place)
-
-
-def leaking(seed: int) -> Watched:
-    """A sound engine, evened, at which air has since found its way in behind one plate through 2 mm2."""
-    engine = Watched(seed, "")
-    engine.has = {measure.value for measure in FindingKind}
-    engine.fault = "leak"
-    engine.bores[engine.bore].leak, engine.bores[engine.bore].fault = LEAK_2_MM2, "leak"
-    return engine
-
-
 def test_two_square_millimeters_let_the_bore_take_more_and_its_meter_show_less() -> None:
     engine, same = leaking(4), FaultEngine(4, "")
     bore, bank = engine.bores[engine.bore], engine.banks[engine.bore]
@@ -95,6 +71,23 @@ def test_two_square_millimeters_let_the_bore_take_more_and_its_meter_show_less()
 def test_hardly_a_plate_is_turned_for_a_leak_of_two_square_millimeters_that_is_often_found() -> None:
     engines_seen = [leaking(seed) for seed in range(76_000_000, 76_000_024)]
     cases = [diagnosed(engine) for engine in engines_seen]
-    untouched = [("reset", engine.bore) not in engine.made for engine in engines_seen]
-    assert share(untouched) >= 0.85
-    assert share(case.right and still for case, still in zip(cases, untouched, strict=True)) >= 0.33
+    still = [untouched(engine) for engine in engines_seen]
+    assert share(still) >= 0.85
+    assert share(case.right and alone for case, alone in zip(cases, still, strict=True)) >= 0.33
+
+
+@pytest.mark.parametrize("evened_before", [True, False])
+@pytest.mark.parametrize("bores", [4, 6, 8, 12])
+def test_a_small_leak_at_an_engine_even_but_for_it_is_named_before_its_plate_is_turned(
+    bores: int, evened_before: bool
+) -> None:
+    """Its bore takes an eighth more and the meter shows 4 % less, or it was opened until the meter agreed."""
+    engine = exactly_leaking(bores, evened_before)
+    there, other = (engine.bores[at] for at in (engine.bore, 0))
+    flows = [bore.plate * engine.through(engine.pressure(bore, 0)) for bore in (there, other)]
+    airs = [engine.air(bore, engine.pressure(bore, 0)) for bore in (there, other)]
+    assert flows[0] / flows[1] - 1 == pytest.approx(-0.045 if evened_before else 0.0, abs=0.01)
+    assert airs[0] / airs[1] - 1 == pytest.approx(0.12 if evened_before else 0.16, abs=0.015)
+    case = diagnosed(engine)
+    assert case.named == ("leak", engine.bore)
+    assert untouched(case.engine)

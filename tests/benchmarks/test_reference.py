@@ -1,12 +1,14 @@
 """The slow reference: paired luck, draws that are what is believed, and choices that it may take."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from app.sync.engine.events import BladeReset, Reading
 from app.sync.engine.units import THOU
 from app.sync.estimation.posterior import LEAST_GAP, start_prior
-from app.sync.planning.advice import AdviceKind
+from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
 from tests.benchmarks.reference import Imagined, PairedEngine, advised, asked, choices, cost, do, paired
 from tests.sync.column_engines import WANTED
 
@@ -51,8 +53,16 @@ def test_it_may_stop_only_once_a_whole_round_stands_and_what_it_costs_is_the_sam
     belief = start_prior(stand.layout, stand.hardware, 4 * stand.per_bore, WANTED)
     advice = advised(stand, stand.events)
     assert asked(stand, advice)
-    stops = [one for one in choices(stand, advice) if one.kind is AdviceKind.DONE]
+    stops = [one for one in choices(stand, belief, advice) if one.kind is AdviceKind.DONE]
     assert len(stops) == 1
     assert cost(stand, belief, stops[0], 1) in (0.0, 30.0)
     do(stand, advice)
-    assert not [one for one in choices(stand, advised(stand, stand.events)) if one.kind is AdviceKind.DONE]
+    assert not [one for one in choices(stand, belief, advised(stand, stand.events)) if one.kind is AdviceKind.DONE]
+
+
+def test_where_it_is_told_to_stop_it_may_look_once_more_at_the_widest_bore() -> None:
+    stand = engine()
+    belief = start_prior(stand.layout, stand.hardware, 4 * stand.per_bore, WANTED)
+    wide = replace(belief, mean=belief.mean * np.where(np.arange(belief.mean.size) == 2, 1.5, 1.0))
+    (only,) = choices(stand, wide, Advice(AdviceKind.DONE, AdviceReason.EVEN))
+    assert (only.kind, only.bores) == (AdviceKind.MEASURE, (stand.layout.bores[2],))

@@ -2,7 +2,7 @@
 
 import pytest
 
-from app.live.channels import Channel, ChannelFault, ChannelFileError, Crowded, read_channels
+from app.live.channels import Channel, ChannelFault, ChannelFileError, read_channels
 from app.server.commands.live_commands import problem_words
 
 PROBE = '[channel.probe]\nquantity = "flow"\nunit = "kg/h"\n'
@@ -98,29 +98,3 @@ def test_a_pattern_of_free_length_is_warned_about(pattern: str, loose: bool) -> 
     text = BENCH.replace("B3=(?P<b3>[0-9]{2}[.][0-9]{3}),N=(?P<speed>[0-9]{4})", pattern)
     assert read_channels(text).loose == (("bench",) if loose else ())
     assert read_channels(text + "checked = true\n").loose == ()
-
-
-@pytest.mark.parametrize(
-    ("baud", "rate", "checked", "crowded"),
-    [
-        (9600, 200, "", Crowded(9600, 34_000)),
-        (9600, 200, "checked = true\n", Crowded(9600, 40_000)),
-        (34_000, 200, "", None),
-        (33_999, 200, "", Crowded(33_999, 34_000)),
-        (9600, 50, "", None),
-    ],
-)
-def test_a_port_too_slow_for_its_lines_is_told(baud: int, rate: int, checked: str, crowded: Crowded | None) -> None:
-    """Sixteen characters and the end of a line, ten bits each (start, eight, stop: common practice of serial ports, no
-    published source). The sum is an asterisk and two digits more."""
-    text = BENCH.replace("high = 60.0", f"rate = {rate}") + f"baud = {baud}\n{checked}"
-    text = text.replace('unit = "rpm"', f'unit = "rpm"\nrate = {min(rate, 20)}')
-    assert read_channels(text).crowded.get("bench") == crowded
-
-
-def test_twelve_values_a_line_are_more_than_a_usual_port_carries() -> None:
-    names = [f"b{n}" for n in range(1, 13)]
-    channels = "".join(f'[channel.{name}]\nquantity = "flow"\nunit = "kg/h"\n' for name in names)
-    pattern = ",".join(rf"(?P<{name}>[0-9]{{2}}[.][0-9]{{3}})" for name in names)
-    found = read_channels(f"{channels}[source.bench]\nkind = 'serial'\nport = 'p'\npattern = '{pattern}'\n")
-    assert found.crowded == {"bench": Crowded(115_200, (12 * 6 + 11 + 1) * 200 * 10)}

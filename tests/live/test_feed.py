@@ -16,9 +16,10 @@ from typing import Any
 
 import pytest
 
+from app.live.baud import Crowded
 from app.live.channels import read_channels
 from app.live.feed import MOST_AT_ONCE, MOST_WAITING, Feed, RefusedError
-from app.live.process import Running, run
+from app.live.process import Running, Told, run
 from app.web.live.hub import Hub
 from app.web.security.middleware import FEED_LIMIT
 from tests.free_ports import free_port
@@ -198,7 +199,7 @@ def test_what_waits_is_bounded() -> None:
 
 
 def test_the_others_go_on_when_a_source_ends(door: Door) -> None:
-    file, stopped, told = read_channels(FILE), threading.Event(), list[Exception | Running]()
+    file, stopped, told = read_channels(FILE), threading.Event(), list[Told]()
     feed = Feed(door.address, "secret", file.channels)
     thread = threading.Thread(target=run, args=(file, feed, stopped, told.append), daemon=True)
     thread.start()
@@ -211,6 +212,21 @@ def test_the_others_go_on_when_a_source_ends(door: Door) -> None:
     assert ended["gone"].restarts >= 1
     assert ended["wrong"].restarts == 0
     assert door.rows["speed"][0][1] == pytest.approx(850, rel=0.1)
+
+
+def test_a_port_that_is_too_slow_is_told_once(door: Door) -> None:
+    text = FILE[: FILE.index("[source")] + '[source.slow]\nkind = "modbus"\nport = "/dev/none"\nbaud = 300\n'
+    text += '[source.slow.registers]\nb1 = { at = 0, type = "FLOAT32" }\n'
+    file, stopped, told = read_channels(text), threading.Event(), list[Told]()
+    feed = Feed(door.address, "secret", file.channels)
+    thread = threading.Thread(target=run, args=(file, feed, stopped, told.append), daemon=True)
+    thread.start()
+    until(lambda: any(one.get("sources", {}).get("slow", {}).get("restarts", 0) > 1 for one in door.pushes))
+    stopped.set()
+    thread.join(timeout=20)
+    slow = [one for one in told if isinstance(one, Crowded)]
+    assert [(one.source, one.baud) for one in slow] == [("slow", 300)]
+    assert any(one["sources"]["slow"]["baud_needed"] == slow[0].needs for one in door.pushes if one.get("sources"))
 
 
 @pytest.mark.slow

@@ -14,6 +14,7 @@ from app.sync.diagnosis.evidence import FEWEST_BORES, Deviation, Finding, Place,
 from app.sync.diagnosis.likelihood import engine_states, of_bore, of_engine, shift_of_vacuum
 from app.sync.diagnosis.measurements import CATALOGUE, Extent, FindingKind, Run, Use
 from app.sync.diagnosis.posterior import believed, posterior
+from tests.benchmarks.fault_engine import FaultEngine
 
 BANKS = (0, 0, 0, 0, 1, 1, 1, 1)
 
@@ -62,14 +63,41 @@ def test_any_finding_may_be_missing(seed: int) -> None:
         assert 0 <= told.sound <= 1
 
 
-@pytest.mark.parametrize("seed", range(40))
-def test_found_is_said_only_after_the_test_that_looks_at_the_cause(seed: int) -> None:
-    found = findings(seed, 1 + seed % 8)
-    told = diagnose(BANKS, found)
-    if told.verdict is Verdict.FOUND:
+def random_tests(seed: int) -> tuple[tuple[int, ...], list[Finding]]:
+    """The banks of a faulty engine, and what some tests show at every place of it, some of them twice."""
+    engine, pick = FaultEngine(seed), random.Random(seed)
+    banks = engine.banks
+    found = []
+    for measure in pick.choices(list(FindingKind), k=16):
+        scope = CATALOGUE[measure].scope
+        places = [None] if scope is Extent.ENGINE else range(max(banks) + 1 if scope is Extent.BANK else len(banks))
+        for place in places:
+            shown = engine.read(measure.value, place)
+            word, value = (shown, None) if isinstance(shown, str) else ("", shown)
+            bank, bore = (place, None) if scope is Extent.BANK else (None, place)
+            found.append(Finding(measure, bore, value, word, bank))
+    return banks, found
+
+
+def test_found_is_said_only_after_the_test_that_looks_at_the_cause() -> None:
+    found_at = 0
+    for seed in range(40):
+        banks, found = random_tests(seed)
+        told = diagnose(banks, found)
         first = told.standing[0]
-        assert first.odds >= 0.9
-        assert {one.measure for one in found} & set(TABLE[first.cause].direct)
+        of_itself = {
+            (measure, first.bank if first.bore is None else first.bore) for measure in TABLE[first.cause].direct
+        }
+        made = {(one.measure, one.bank if one.bore is None else one.bore) for one in found}
+        if told.verdict is Verdict.FOUND:
+            found_at += 1
+            assert first.odds >= 0.9
+            assert made & of_itself
+            without = [one for one in found if one.measure not in TABLE[first.cause].direct]
+            still = diagnose(banks, without)
+            same = (still.standing[0].cause, still.standing[0].bore) == (first.cause, first.bore)
+            assert not (same and still.verdict is Verdict.FOUND)
+    assert found_at >= 10
 
 
 @pytest.mark.parametrize("seed", range(12))
@@ -215,6 +243,35 @@ def test_how_rough_the_instruments_are_is_learnt_from_what_they_show(times: floa
     now = believed(BANKS, found)
     assert (now.rough > 1) is rough
     assert now.sound > posterior(BANKS, seen(found)).sound or not rough
+
+
+def test_what_speaks_for_a_cause_is_what_a_sound_bore_does_not_show() -> None:
+    found = [Finding(FindingKind.AIR, bore, 6.5) for bore in range(8)]
+    found += [Finding(FindingKind.VACUUM, bore, 27.0 if bore == 3 else 38.0) for bore in range(8)] * 2
+    found += [Finding(FindingKind.SPRAY, 3, word="moved"), Finding(FindingKind.FEEL, 3, word="free")]
+    first = diagnose(BANKS, found).standing[0]
+    assert (first.cause, first.bore) == (EngineFault.LEAK, 3)
+    assert set(first.speaking) == {FindingKind.SPRAY, FindingKind.VACUUM}
+    choked = [Finding(FindingKind.BACK_PRESSURE, None, value, "", bank) for bank, value in enumerate((4.2, 26.0))]
+    assert diagnose(BANKS, choked * 2).standing[0].speaking == (FindingKind.BACK_PRESSURE,)
+
+
+@pytest.mark.parametrize("checked", [False, True])
+def test_a_plate_is_found_only_once_a_second_adapter_was_read_at_its_bore(checked: bool) -> None:
+    found = [Finding(FindingKind.AIR, bore, 8.6 if bore == 2 else 6.5) for bore in range(8)] * 2
+    found += [Finding(FindingKind.VACUUM, bore, 25.0 if bore == 2 else 38.0) for bore in range(8)] * 2
+    found += [Finding(FindingKind.RESET, 2, 1.0), Finding(FindingKind.FEEL, 2, word="free")]
+    found += [Finding(FindingKind.ADAPTER, 2, 1.0)] * checked
+    told = diagnose(BANKS, found)
+    first = told.standing[0]
+    assert (first.cause, first.bore) == (EngineFault.PLATE, 2)
+    assert first.odds >= 0.9
+    assert (told.verdict is Verdict.FOUND) is checked
+    if not checked:
+        assert told.next_test is not None
+        assert (told.next_test.measure, told.next_test.bores) == (FindingKind.ADAPTER, (2,))
+        without = [one for one in FindingKind if one is not FindingKind.ADAPTER]
+        assert diagnose(BANKS, found, without).verdict is not Verdict.FOUND
 
 
 def test_back_pressure_is_read_again_before_a_bank_is_named() -> None:

@@ -151,12 +151,10 @@ class Technician:
         sent = form.locator("input[name=key]").get_attribute("value")
         rest = form.get_by_role("button", name="Rest checked")
         together = set((rest.get_attribute("value") or "").split()) if rest.count() else set()
-        ticked = []
         for box in form.get_by_role("checkbox").all():
             name = box.get_attribute("name")
             if box.is_enabled() and name not in together and not (self.wait and name in IF_IT_APPLIES):
                 box.check()
-                ticked.append(box)
         for line in form.get_by_role("listitem").all():
             if self.wait is not None and line.get_by_text("if known").count():
                 continue
@@ -164,8 +162,6 @@ class Technician:
             if entry.count() and not entry.input_value():
                 limit = entry.get_attribute("name") == "rev-limit"
                 self.fill_in(line, entry, REV_LIMIT if limit else FIGURES[unit.inner_text()])
-        for box in ticked:  # who saves looks the list over
-            box.check()
         (rest if together else form.get_by_role("button", name="Save")).click()
         self.after(sent)
 

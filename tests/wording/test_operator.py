@@ -29,7 +29,7 @@ from app.shop.store.health import Health
 from app.shop.store.integrity import Findings
 from app.web.pages.shop import damaged
 from app.wording.message import Message
-from app.wording.program import cli, store
+from app.wording.program import cli, hand_over, store
 from app.wording.program.store import health_facts, health_problems
 from app.wording.reasons import TABLES, Worded, in_words
 
@@ -232,10 +232,11 @@ def test_every_message_is_used(module: object) -> None:
 
 
 def test_the_help_of_every_command_and_option_comes_from_the_messages() -> None:
-    known = {message.text for _, message in messages(cli)}
+    known = {message.text for module in (cli, hand_over) for _, message in messages(module)}
     command = get_command(commands.cli)
     group = command.commands  # type: ignore[attr-defined]
     several = {"serve", "demo", "autostart", "backup", "restore", "check", "carry", "program", "live", "feed"}
+    several |= {"hand-over"}
     assert set(group) == several
     for name, one in [*group.items(), *group["autostart"].commands.items()]:
         assert one.help in known, name

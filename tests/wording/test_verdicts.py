@@ -30,6 +30,15 @@ def test_an_even_round_says_the_tolerance() -> None:
     assert verdict_sentence(found, KGH) == "All bores within ±8\u00a0% of the average: 99\u00a0% likely."
 
 
+def test_a_round_that_only_tells_if_to_warm_up_is_not_called_even() -> None:
+    found = found_for([6.5] * 8)
+    assert verdict_title(found, coarse=True) == "Close enough for now"
+    assert {bore_word(one, vacuum=False, coarse=True) for one in found.standings} == {"inside"}
+    apart = found_for([6.5, 6.5, 8.5, 6.5, 6.5, 6.5, 6.5, 6.5])
+    assert verdict_title(apart, coarse=True) == "Not even"
+    assert bore_word(apart.standings[2], vacuum=False, coarse=True).startswith("high")
+
+
 def test_an_uneven_round_names_the_bores_on_either_side() -> None:
     found = found_for([6.5, 6.5, 8.5, 8.5, 4.5, 6.5, 6.5, 6.5])
     assert verdict_title(found) == "Not even"

@@ -26,7 +26,7 @@ MARKED = re.compile(r"""\b_\(\s*("(?:[^"\\]|\\.)*"|'(?:[^'\\]|\\.)*')""")
 ATTRIBUTES = ("aria-label", "title", "placeholder", "alt")
 NAMES = re.compile(r"``[^`]*``|`[^`]*`|^\s*>>> .*(\n(?!\s*(>>>|$)).*)*", re.MULTILINE)
 """Names of the code inside a text for programmers, and examples with what they answer."""
-PUBLISHED = re.compile(r"shop/exchange/v\d")
+PUBLISHED = re.compile(r"shop/exchange/versions/v\d")
 """Modules whose docstrings are part of a schema that was handed out: they stay as they are."""
 
 

@@ -18,6 +18,15 @@ WORDS: Mapping[str, int] = {"INT16": 1, "UINT16": 1, "INT32": 2, "UINT32": 2, "F
 """Registers that a number takes, by its type."""
 
 TIMEOUT = 1.0
+BAUD, EVERY = 19200, 0.05
+"""Bits a second and seconds between two rounds of a source that says neither."""
+
+CHARACTER = 11
+"""Bits of a character on a line: start, eight, parity, stop (MODBUS over Serial Line V1.02, 2.5.1)."""
+
+ASKED, ANSWERED, SILENCE = 8, 5, 7
+"""Characters to ask for registers (function 03), those of its answer besides two for each register (MODBUS Application
+Protocol V1.1b3, 6.3, with address and check sum), and the silence after both, three and a half each."""
 
 
 def registers(settings: Settings, reader: Reader) -> None:
@@ -30,11 +39,11 @@ def registers(settings: Settings, reader: Reader) -> None:
     except ImportError:
         raise MissingExtraError("live") from None
     wanted = _wanted(settings)
-    every, unit = number_of(settings, "every", 0.05), int(number_of(settings, "unit", 1))
+    every, unit = number_of(settings, "every", EVERY), int(number_of(settings, "unit", 1))
     if "host" in settings:
         client = ModbusTcpClient(text_of(settings, "host"), port=int(number_of(settings, "port", 502)), timeout=TIMEOUT)
     else:
-        baud, parity = int(number_of(settings, "baud", 19200)), text_of(settings, "parity", "E")
+        baud, parity = int(number_of(settings, "baud", BAUD)), text_of(settings, "parity", "E")
         client = ModbusSerialClient(text_of(settings, "port"), baudrate=baud, parity=parity, timeout=TIMEOUT)
     try:
         if not client.connect():
@@ -54,6 +63,13 @@ def registers(settings: Settings, reader: Reader) -> None:
         raise ConnectionError(str(error)) from error
     finally:
         client.close()
+
+
+def round_on_a_line(settings: Settings) -> tuple[frozenset[str], int]:
+    """The channels that one round brings, and its bits on a serial line. Raises SourceError."""
+    wanted = _wanted(settings)
+    characters = sum(ASKED + ANSWERED + 2 * WORDS[kind] + SILENCE for _, kind, _ in wanted.values())
+    return frozenset(wanted), characters * CHARACTER
 
 
 def _wanted(settings: Settings) -> dict[str, tuple[int, str, float]]:

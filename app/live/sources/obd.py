@@ -25,6 +25,8 @@ of SAE J1979, appendix B; 33, 42 and 5C from memory."""
 
 PROMPT, NONE = b">", "NO DATA"
 TIMEOUT = 0.5
+BAUD, CHARACTER = 38400, 10
+"""Bits a second of a source that says nothing, and bits of a character: start, eight, stop."""
 
 
 def diagnostics(settings: Settings, reader: Reader) -> None:
@@ -36,10 +38,8 @@ def diagnostics(settings: Settings, reader: Reader) -> None:
         import serial
     except ImportError:
         raise MissingExtraError("live") from None
-    asked = settings.get("ask")
-    if not isinstance(asked, dict) or not asked or any(what not in PARAMETERS for what in asked.values()):
-        raise SourceError("ask")
-    with serial.Serial(text_of(settings, "port"), int(number_of(settings, "baud", 38400)), timeout=TIMEOUT) as port:
+    asked = _asked(settings)
+    with serial.Serial(text_of(settings, "port"), int(number_of(settings, "baud", BAUD)), timeout=TIMEOUT) as port:
         for setup in ("ATE0", "ATL0", "ATS0"):
             _ask(port, setup)
         while not reader.stopped.is_set():
@@ -49,6 +49,22 @@ def diagnostics(settings: Settings, reader: Reader) -> None:
                     continue
                 value = decoded(what, answer)
                 reader.take(None if value is None else {name: value}, answer)
+
+
+def round_on_a_line(settings: Settings) -> tuple[frozenset[str], int]:
+    """The channels that one round brings, and its bits on the line: each question of five characters, its answer in
+    hexadecimal digits, an empty line and the prompt. Raises SourceError."""
+    asked = _asked(settings)
+    characters = sum(len("010C\r") + 2 * (2 + PARAMETERS[what][1]) + len("\r\r>") for what in asked.values())
+    return frozenset(asked), characters * CHARACTER
+
+
+def _asked(settings: Settings) -> dict[str, str]:
+    """What is asked for, by channel. Raises SourceError."""
+    asked = settings.get("ask")
+    if not isinstance(asked, dict) or not asked or any(what not in PARAMETERS for what in asked.values()):
+        raise SourceError("ask")
+    return asked
 
 
 def decoded(what: str, answer: str) -> float | None:

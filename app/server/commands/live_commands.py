@@ -14,7 +14,7 @@ from app.wording.program import cli
 
 if TYPE_CHECKING:
     from app.live.channels import ChannelFile, ChannelFileError
-    from app.live.process import Running
+    from app.live.process import Told
 
 TOKEN = "EVENBORE_FEED_TOKEN"
 """The variable of the environment that holds the token of a feed."""
@@ -45,8 +45,6 @@ def live(file: File, to: To = "http://127.0.0.1:8000", token_file: TokenFile = N
         threading.Thread(target=_until_the_end_of_input, args=(stopped,), daemon=True).start()
     for source in channels.loose:
         typer.echo(say(words.LOOSE, source=source), err=True)
-    for source, port in channels.crowded.items():
-        typer.echo(say(words.CROWDED, source=source, baud=port.baud, needs=port.needs), err=True)
     typer.echo(say(words.SENDS, channels=len(channels.channels), sources=len(channels.sources), to=to))
     feed = Feed(to, token, channels.channels, authority=os.environ.get(AUTHORITY, ""))
     run(channels, feed, stopped, _tell)
@@ -99,11 +97,12 @@ def _token(file: Path | None) -> str:
     return token
 
 
-def _tell(what: "Exception | Running") -> None:
+def _tell(what: "Told") -> None:
     typer.echo(_said(what), err=True)
 
 
-def _said(what: "Exception | Running") -> str:
+def _said(what: "Told") -> str:
+    from app.live.baud import Crowded
     from app.live.feed import RefusedError
     from app.live.process import Running
     from app.live.sources.source import MissingExtraError, SourceError
@@ -111,6 +110,8 @@ def _said(what: "Exception | Running") -> str:
 
     if isinstance(what, RefusedError):
         return say(words.NOT_LET_IN, status=what.status)
+    if isinstance(what, Crowded):
+        return say(words.CROWDED, source=what.source, baud=what.baud, needs=what.needs)
     if not isinstance(what, Running):
         return say(words.NO_ANSWER)
     name, problem = what.source.name, what.problem

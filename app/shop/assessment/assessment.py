@@ -81,6 +81,11 @@ class PhaseAssessment:
     screws: Mapping[int, tuple[AdjusterKind, ...]]
     speed: SpeedDue | None
 
+    @property
+    def coarse(self) -> bool:
+        """Whether its rounds only tell if the engine may be warmed up: nothing in them is called even."""
+        return self.phase.rounds == "coarse"
+
 
 @dataclass(frozen=True, eq=False)
 class Assessment:

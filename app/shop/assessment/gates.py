@@ -20,7 +20,7 @@ from app.shop.assessment.progress import (
 from app.shop.errors import RejectedError
 from app.shop.procedure.heat import in_this_run, lacks_of, was_soaked
 from app.shop.procedure.items import Item, Phase
-from app.shop.procedure.limits import open_stops
+from app.shop.procedure.limits import open_stops, why_ended
 from app.shop.procedure.phases import BANK_BALANCE, COLD_PRESET, HEAT_SOAKED, PHASES, phase_named
 from app.shop.procedure.requirements import Runs, Waiting
 from app.shop.procedure.running import holds_until, run_out, state_of
@@ -137,8 +137,8 @@ def _why_cold(record: VisitRecord, phase: Phase) -> Reason | None:
 
 
 def _why_closed(record: VisitRecord, slug: str, status_of: Callable[[Phase], PhaseStatus]) -> Reason | None:
-    if record.sign_off is not None:
-        return because(Waiting.SIGNED_OFF)
+    if ended := why_ended(record):
+        return ended
     wanted = next((phase for phase in PHASES if phase.slug == slug), None)
     if wanted is None:
         return because(Waiting.NO_SUCH_PHASE)

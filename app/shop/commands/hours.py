@@ -8,7 +8,9 @@ from dataclasses import dataclass
 
 from app.shop.commands.engines import LONGEST
 from app.shop.errors import NotFoundError, Problems, RejectedError
+from app.shop.procedure.limits import why_ended
 from app.shop.reasons import because
+from app.shop.record.loader import load
 from app.shop.record.visit_record import PHASE_ORDER
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
@@ -39,6 +41,9 @@ def correct(shop: Database, visit_id: int, key: str, new: NewTime, at: str) -> i
             return again.ident
         if session.get(Visit, visit_id) is None:
             raise NotFoundError(because(Rejection.NO_SUCH_VISIT))
+        record = load(session, visit_id)
+        if record.sign_off is None and (ended := why_ended(record)):
+            raise RejectedError({"": ended})
         if problems := _problems(new):
             raise RejectedError(problems)
         row = HoursCorrection(

@@ -15,9 +15,9 @@ from app.shop.assessment.gates import require_open
 from app.shop.assessment.verdicts import needs_preset
 from app.shop.errors import ConflictError, NotFoundError, Problems, RejectedError
 from app.shop.procedure.items import Phase
+from app.shop.procedure.limits import why_ended
 from app.shop.procedure.parts import needs_power_off
 from app.shop.procedure.phases import FIRST_FIRE, phase_named
-from app.shop.procedure.requirements import Waiting
 from app.shop.procedure.running import as_done
 from app.shop.reasons import because
 from app.shop.record import loader
@@ -229,8 +229,8 @@ def _successor(record: VisitRecord, move: MoveEntry) -> MoveEntry | None:
 
 
 def _require_unsigned(record: VisitRecord) -> None:
-    if record.sign_off is not None:
-        raise RejectedError({"": because(Waiting.SIGNED_OFF)})
+    if ended := why_ended(record):
+        raise RejectedError({"": ended})
 
 
 def _require_allowed(record: VisitRecord, phase: Phase, new: NewMove) -> None:

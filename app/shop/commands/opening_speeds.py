@@ -9,6 +9,7 @@ from app.shop.assessment.gates import require_open, unready
 from app.shop.commands.readings import begin
 from app.shop.errors import ConflictError, RejectedError
 from app.shop.procedure.items import Phase
+from app.shop.procedure.limits import why_ended
 from app.shop.procedure.opening_speed import FASTEST, SLOWEST, newest_with_speed, over_rev_limit
 from app.shop.procedure.read_order import next_reading
 from app.shop.procedure.requirements import Waiting
@@ -69,8 +70,8 @@ def correct(shop: Database, visit_id: int, key: str, new: NewSpeed, at: str) -> 
         if again := earlier(session, OpeningSpeed, key, sent):
             return again.ident
         record = loader.load(session, visit_id)
-        if record.sign_off is not None:
-            raise RejectedError({"": because(Waiting.SIGNED_OFF)})
+        if ended := why_ended(record):
+            raise RejectedError({"": ended})
         rounds = [r for r in record.rounds if r.row.phase == new.phase and r.row.number == new.round_number]
         if not rounds or not rounds[0].speeds:
             raise ConflictError({"speed": because(Rejection.CORRECTED_VALUE_UNKNOWN)})

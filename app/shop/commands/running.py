@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 from sqlmodel import Session
 
 from app.shop.errors import Problems, RejectedError
-from app.shop.procedure.limits import StopCause, open_stops
+from app.shop.procedure.limits import StopCause, open_stops, why_ended
 from app.shop.procedure.phases import FIRST_FIRE
 from app.shop.procedure.requirements import Waiting
 from app.shop.procedure.running import STARTED, STOPPED, as_done, never_ran, run_out, state_of
@@ -86,8 +86,8 @@ def end_stop(
             return again.ident
         record = loader.load(session, visit_id)
         stops = open_stops(record)
-        if record.sign_off is not None:
-            raise RejectedError({"": because(Waiting.SIGNED_OFF)})
+        if ended := why_ended(record):
+            raise RejectedError({"": ended})
         if not stops:
             raise RejectedError({"": because(Rejection.NOT_STOPPED)})
         if problems := _problems_of_end(cause, cause_text, remedy, by):
@@ -161,8 +161,8 @@ def _tick(record: VisitRecord, key: str, sent: str, item: str, by: str, at: str)
 
 def _require(record: VisitRecord, by: str) -> None:
     """Raises RejectedError where nothing may be recorded of the engine now."""
-    if record.sign_off is not None:
-        raise RejectedError({"": because(Waiting.SIGNED_OFF)})
+    if ended := why_ended(record):
+        raise RejectedError({"": ended})
     if stops := open_stops(record):
         raise RejectedError({"": because(Waiting.STOPPED, stop=stops[0].reason)})
     if not by.strip():

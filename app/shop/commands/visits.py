@@ -10,7 +10,7 @@ from app.shop.commands import engines, people
 from app.shop.commands.access import sites
 from app.shop.errors import Problems, RejectedError
 from app.shop.procedure.items import PLACES
-from app.shop.procedure.limits import open_stops
+from app.shop.procedure.limits import open_stops, why_ended
 from app.shop.procedure.requirements import ChangedPart, Requirement, Runs, Waiting
 from app.shop.reasons import because
 from app.shop.record import meter_studies, stored_settings
@@ -143,8 +143,8 @@ def sign_off(shop: Database, visit_id: int, key: str, name: str, at: str, pin: s
 
 def _require_ready(record: VisitRecord, name: str) -> None:
     """Raises RejectedError where a visit cannot be signed off, before any PIN is looked at."""
-    if record.sign_off is not None:
-        raise RejectedError({"name": because(Waiting.SIGNED_OFF)})
+    if ended := why_ended(record):
+        raise RejectedError({"name": ended})
     if not name.strip():
         raise RejectedError({"name": because(Rejection.FULL_NAME_MISSING)})
     if len(name) > engines.LONGEST:

@@ -9,7 +9,7 @@ from sqlmodel import Session, select
 from app.shop.commands.engines import LONGEST
 from app.shop.cross_check.units import takes_words, units_of
 from app.shop.errors import ConflictError, NotFoundError, Problems, RejectedError
-from app.shop.procedure.requirements import Waiting
+from app.shop.procedure.limits import why_ended
 from app.shop.reasons import because
 from app.shop.record import loader
 from app.shop.record.visit_record import VisitRecord
@@ -113,8 +113,8 @@ def take_back(shop: Database, visit_id: int, key: str, finding: int, by: str, at
 
 def _open(session: Session, visit_id: int) -> VisitRecord:
     record = loader.load(session, visit_id)
-    if record.sign_off is not None:
-        raise RejectedError({"": because(Waiting.SIGNED_OFF)})
+    if ended := why_ended(record):
+        raise RejectedError({"": ended})
     return record
 
 

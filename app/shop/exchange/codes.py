@@ -29,6 +29,7 @@ class FileFault(StrEnum):
     TAKES_BACK_NOTHING = "takes-back-nothing"
     CORRECTION_REFERENCE = "correction-reference"
     CORRECTED_TOO_EARLY = "corrected-too-early"
+    SETTINGS = "settings"
 
 
 class FileQuestion(StrEnum):

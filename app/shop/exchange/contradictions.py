@@ -1,16 +1,21 @@
 """What no shop can have written in an engine's file, whatever its schema allows."""
 
+import json
 from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import fields
 
+from pydantic import JsonValue
+
 from app.shop.commands.engines import EngineFacts
+from app.shop.commands.settings_versions import problems
 from app.shop.cross_check.findings import REPAIRED
 from app.shop.cross_check.units import takes_words, units_of
-from app.shop.exchange import v5 as v5
 from app.shop.exchange.codes import FileFault
+from app.shop.exchange.versions import v6 as v6
 from app.shop.reasons import Reason, because
 from app.shop.record.fittings import layout_from_json
+from app.shop.record.settings import from_json
 from app.sync.diagnosis.causes import EngineFault
 from app.sync.diagnosis.measurements import CATALOGUE, FindingKind
 from app.sync.engine.adjusters.kind import ScrewWithGain
@@ -23,7 +28,7 @@ FACTS = ("serial", "description", "displacement", "displacement_unit", "customer
 """The fields of an engine that a person types."""
 
 
-def contradictions(file: v5.EngineFile, keys: Iterable[str]) -> list[Reason]:
+def contradictions(file: v6.EngineFile, keys: Iterable[str]) -> list[Reason]:
     """What is wrong with a file that has every field; none in one that makes sense. ``keys`` are those of its rows."""
     facts = _as_facts(file.engine).problems()
     wrong = [because(FileFault.ENGINE_FIELD, field=name, fault=fault.code) for name, fault in facts.items()]
@@ -46,13 +51,16 @@ def contradictions(file: v5.EngineFile, keys: Iterable[str]) -> list[Reason]:
             because(FileFault.VISIT, visit=visit.number, fault=fault)
             for fault in _visit_contradictions(visit, layouts, meters)
         ]
+    known = {one.key for one in file.settings}
+    if not all(_can_judge(one.said) for one in file.settings) or {v.settings for v in file.visits} - {None} - known:
+        wrong.append(because(FileFault.SETTINGS))
     if any(v.sign_off is None for v in file.visits[:-1]):
         wrong.append(because(FileFault.OPEN_BEFORE_LAST))
     return wrong
 
 
 def _visit_contradictions(
-    visit: v5.Visit, layouts: Mapping[str, Layout], meters: Mapping[str, v5.Meter]
+    visit: v6.Visit, layouts: Mapping[str, Layout], meters: Mapping[str, v6.Meter]
 ) -> list[Reason]:
     if visit.fitting not in layouts or visit.meter not in meters:
         return [because(FileFault.FITTING_OR_METER)]
@@ -81,7 +89,7 @@ def _visit_contradictions(
     return wrong
 
 
-def _unfitted(move: v5.Move, layout: Layout) -> Reason | None:
+def _unfitted(move: v6.Move, layout: Layout) -> Reason | None:
     """What is wrong with a move of a screw that the layout does not have.
 
     A bypass screw passes: version 1 told of them where no layout named them yet.
@@ -94,7 +102,7 @@ def _unfitted(move: v5.Move, layout: Layout) -> Reason | None:
     return because(FileFault.NO_OTHER_SCREW, bore=move.near)
 
 
-def _broken_references(visit: v5.Visit) -> list[Reason]:
+def _broken_references(visit: v6.Visit) -> list[Reason]:
     """Rows that name another one which is not in the file, or not before them."""
     wrong: list[Reason] = []
     for rows, refers in (
@@ -122,7 +130,7 @@ def _broken_references(visit: v5.Visit) -> list[Reason]:
     return wrong
 
 
-def _wrong_readings(visit: v5.Visit, layout: Layout, meter: v5.Meter) -> list[Reason]:
+def _wrong_readings(visit: v6.Visit, layout: Layout, meter: v6.Meter) -> list[Reason]:
     wrong: list[Reason] = []
     rounds, off_idle = {r.key for r in visit.rounds}, {r.key for r in visit.rounds if r.opening > 0}
     wrong += [because(FileFault.SPEED_WITHOUT_OPENING) for speed in visit.speeds if speed.round not in off_idle]
@@ -138,7 +146,7 @@ def _wrong_readings(visit: v5.Visit, layout: Layout, meter: v5.Meter) -> list[Re
     return wrong
 
 
-def _can_be(one: v5.Finding, layout: Layout) -> bool:
+def _can_be(one: v6.Finding, layout: Layout) -> bool:
     """Whether a finding names a known test or repair, a place that the engine has, and shows exactly one thing."""
     placed = one.bore is None or (one.bore in layout.bores and not one.bank)
     placed = placed and one.bank in ("", *(bank.name for bank in layout.banks))
@@ -154,5 +162,13 @@ def _can_be(one: v5.Finding, layout: Layout) -> bool:
     return one.value is None or (not takes_words(measure) and one.unit in units_of(measure))
 
 
-def _as_facts(engine: v5.Engine) -> EngineFacts:
+def _can_judge(said: Mapping[str, JsonValue]) -> bool:
+    """Whether a shop can have such settings."""
+    try:
+        return not problems(from_json(json.dumps(said)))
+    except (TypeError, ValueError, AttributeError):  # not even of the right kind
+        return False
+
+
+def _as_facts(engine: v6.Engine) -> EngineFacts:
     return EngineFacts(**{name: getattr(engine, name) for name in FACTS})

@@ -14,10 +14,11 @@ from pathlib import Path
 from app.shop.apart import Talk
 from app.shop.errors import RejectedError
 from app.shop.exchange import several
-from app.shop.exchange import v5 as v5
 from app.shop.exchange.beside import reading_of
 from app.shop.exchange.imports import LARGEST, ImportPlan, Reading, drafted, plan, read
+from app.shop.exchange.sealing import unsealed
 from app.shop.exchange.several import Batch, Named
+from app.shop.exchange.versions import v6 as v6
 from app.shop.reasons import because
 from app.shop.rejections import Rejection
 from app.shop.stopwatch import Allowance
@@ -27,16 +28,18 @@ from app.shop.stopwatch import Allowance
 class OneLooked:
     """One file: what is in it, what it would add here, and why it was not imported where it was to be.
 
-    ``first`` and ``last`` are when the first and the newest of its ``visits`` began, empty without one.
+    ``first`` and ``last`` are when the first and the newest of its ``visits`` began, empty without one. ``unsealed``
+    of its entries the other shop did not prove.
     """
 
-    engine: v5.Engine
+    engine: v6.Engine
     exported_at: str
     visits: int
     first: str
     last: str
     plan: ImportPlan
     held: str
+    unsealed: int
     refusal: RejectedError | None = None
 
 
@@ -111,7 +114,17 @@ def _one(reading: Reading, sent: bytes, choices: Mapping[str, str], refusal: Rej
     with reading() as session:
         made = plan(session, file, choices)
     times = [visit.opened_at for visit in file.visits] or [""]
-    return OneLooked(file.engine, file.exported_at, len(file.visits), times[0], times[-1], made, packed(sent), refusal)
+    return OneLooked(
+        file.engine,
+        file.exported_at,
+        len(file.visits),
+        times[0],
+        times[-1],
+        made,
+        packed(sent),
+        unsealed(file),
+        refusal,
+    )
 
 
 def _several(batch: Batch, files: Sequence[Named], refusal: RejectedError | None = None) -> SeveralLooked:

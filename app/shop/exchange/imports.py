@@ -22,12 +22,13 @@ from app.shop.apart import Talk
 from app.shop.at_site import customer, meet
 from app.shop.commands.engines import folded
 from app.shop.errors import ConflictError, RejectedError
-from app.shop.exchange import v1, v2, v3, v4
-from app.shop.exchange import v5 as v5
+from app.shop.exchange import sealing
 from app.shop.exchange.codes import FileChoice, FileQuestion, FileSide
 from app.shop.exchange.contradictions import FACTS, contradictions
-from app.shop.exchange.exports import engine_file
-from app.shop.exchange.rows import Draft, Drafting, Rows
+from app.shop.exchange.exports import contents
+from app.shop.exchange.rows import Draft, Drafting, HandingStore, Rows
+from app.shop.exchange.versions import v1, v2, v3, v4, v5
+from app.shop.exchange.versions import v6 as v6
 from app.shop.json_bounds import Bounds
 from app.shop.reasons import Reason, because
 from app.shop.rejections import Rejection
@@ -38,12 +39,12 @@ from app.shop.store.tables import Engine, MeterRow, Visit
 LARGEST = 12 * 1024 * 1024
 """The longest file that is read [bytes]; an engine with forty visits of three rounds takes about one megabyte."""
 
-BOUNDS = Bounds(depth=12, parts=LARGEST // 150, fields=64, values=LARGEST // 25)
-"""The most that a file holds. Without a blank the shortest entry, a round, takes 160 bytes, and what stands between two
+BOUNDS = Bounds(depth=12, parts=LARGEST // 100, fields=64, values=LARGEST // 25)
+"""The most that a file holds. Without a blank the shortest entry, a seal, takes 120 bytes, and what stands between two
 commas 27: a file as long as any may be has fewer. The deepest list, of a bank's bores, is the seventh level; a visit,
 the widest entry, has thirty fields."""
 
-NEWEST = 5
+NEWEST = 6
 """The newest version of a file."""
 
 MOST_SAID = 5
@@ -51,23 +52,6 @@ MOST_SAID = 5
 
 Reading = Callable[[], AbstractContextManager[Session]]
 """What lets work read one moment of the records."""
-
-Keyed = (
-    v5.Fitting
-    | v5.Visit
-    | v5.Round
-    | v5.Reading
-    | v5.Speed
-    | v5.Move
-    | v5.Check
-    | v5.Override
-    | v5.Correction
-    | v5.SignOff
-    | v5.EngineEvent
-    | v5.StopEnd
-    | v5.HoursCorrection
-    | v5.Finding
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,9 +81,8 @@ class _Head(BaseModel):
     version: Any = None
 
 
-def read(text: str | bytes) -> v5.EngineFile:
-    """The file that a text is. Raises RejectedError with what is wrong with it."""
-    sent = text.encode() if isinstance(text, str) else text
+def version_of(sent: bytes) -> int:
+    """The version of an engine file, by its head alone. Raises RejectedError where a text is none that is read."""
     if len(sent) > LARGEST:
         raise RejectedError({"file": because(Rejection.FILE_TOO_LARGE, most=LARGEST // 1024 // 1024)})
     try:
@@ -110,18 +93,27 @@ def read(text: str | bytes) -> v5.EngineFile:
         raise RejectedError({"file": because(Rejection.FILE_NOT_AN_ENGINE)})
     if found.version not in range(1, NEWEST + 1):
         raise RejectedError({"file": because(Rejection.FILE_VERSION, version=str(found.version)[:20], newest=NEWEST)})
+    return int(found.version)
+
+
+def read(text: str | bytes) -> v6.EngineFile:
+    """The file that a text is. Raises RejectedError with what is wrong with it."""
+    sent = text.encode() if isinstance(text, str) else text
+    version = version_of(sent)
     try:
-        match found.version:
+        match version:
             case 1:
-                file = v5.from_v1(v1.EngineFile.model_validate_json(sent))
+                file = v6.from_v1(v1.EngineFile.model_validate_json(sent))
             case 2:
-                file = v5.from_v2(v2.EngineFile.model_validate_json(sent))
+                file = v6.from_v2(v2.EngineFile.model_validate_json(sent))
             case 3:
-                file = v5.from_v3(v3.EngineFile.model_validate_json(sent))
+                file = v6.from_v3(v3.EngineFile.model_validate_json(sent))
             case 4:
-                file = v5.from_v4(v4.EngineFile.model_validate_json(sent))
+                file = v6.from_v4(v4.EngineFile.model_validate_json(sent))
+            case 5:
+                file = v6.from_v5(v5.EngineFile.model_validate_json(sent))
             case _:
-                file = v5.EngineFile.model_validate_json(sent)
+                file = v6.EngineFile.model_validate_json(sent)
     except ValidationError as error:
         wrong_fields = tuple(
             ".".join(map(str, one["loc"])) for one in error.errors(include_url=False, include_input=False)[:MOST_SAID]
@@ -129,11 +121,14 @@ def read(text: str | bytes) -> v5.EngineFile:
         raise RejectedError({"file": because(Rejection.FILE_NOT_BY_SCHEMA, fields=wrong_fields)}) from None
     if faults := tuple(contradictions(file, (key for _, key in _named_keys(file)))[:MOST_SAID]):
         raise RejectedError({"file": because(Rejection.FILE_CONTRADICTS_ITSELF, faults=faults)})
+    unsound = sealing.unsound(file)
+    if keys := (*unsound.changed, *unsound.gone)[:MOST_SAID]:
+        raise RejectedError({"file": because(Rejection.FILE_SEALS, keys=tuple(key[:8] for key in keys))})
     return file
 
 
 def plan(
-    session: Session, file: v5.EngineFile, choices: Mapping[str, str], time: Allowance | None = None
+    session: Session, file: v6.EngineFile, choices: Mapping[str, str], time: Allowance | None = None
 ) -> ImportPlan:
     """What ``file`` would add and what is still to be chosen.
 
@@ -143,11 +138,11 @@ def plan(
 
 
 def _plan(
-    session: Session, file: v5.EngineFile, choices: Mapping[str, str], time: Allowance
+    session: Session, file: v6.EngineFile, choices: Mapping[str, str], time: Allowance
 ) -> tuple[ImportPlan, set[str]]:
     """The plan, and the keys of what is here already."""
     ours, conflicts = _engine(session, file, choices)
-    mine = engine_file(session, ours.ident, file.exported_at) if ours else None
+    mine = contents(session, ours.ident, file.exported_at) if ours else None
     conflicts += [*_facts(file, mine), *_meters(session, file, mine), *_numbers(file, mine)]
     _same_rows(file, mine, time)
     open_here = {v.key for v in mine.visits if v.sign_off is None} if mine else set()
@@ -159,7 +154,7 @@ def _plan(
     return ImportPlan(ours.ident if ours else None, adds, asked), known
 
 
-def bring_in(shop: Database, file: v5.EngineFile, choices: Mapping[str, str], time: Allowance | None = None) -> int:
+def bring_in(shop: Database, file: v6.EngineFile, choices: Mapping[str, str], time: Allowance | None = None) -> int:
     """Store what is not here yet and return the engine's id; again, and nothing more is stored.
 
     Raises ConflictError while something is still to be chosen, RejectedError when it cannot be, TookTooLongError once
@@ -174,16 +169,23 @@ class Again(Enum):
     AGAIN = auto()
 
 
-def drafted(reading: Reading, file: v5.EngineFile, choices: Mapping[str, str], time: Allowance) -> Talk:
+def drafted(
+    reading: Reading,
+    file: v6.EngineFile,
+    choices: Mapping[str, str],
+    time: Allowance,
+    sender: HandingStore | None = None,
+) -> Talk:
     """The work of an import but for storing it, for ``carry_on``: yields a draft without its rows, then these, then
-    None, and returns the id of the engine that it is answered with. Raises as ``bring_in``."""
+    None, and returns the id of the engine that it is answered with. ``sender`` is the store that hands it over.
+    Raises as ``bring_in``."""
     with reading() as session:
-        draft = _draft(session, file, choices, time)
+        draft = _draft(session, file, choices, time, sender)
     said = yield replace(draft, rows=())
     if said is Again.AGAIN:
         try:
             with reading() as session:
-                draft = _draft(session, file, choices, time)
+                draft = _draft(session, file, choices, time, sender)
         except (RejectedError, TookTooLongError) as refusal:
             yield refusal
             raise
@@ -232,14 +234,16 @@ def _received(talk: Talk) -> Iterator[Rows]:
         yield rows
 
 
-def _draft(session: Session, file: v5.EngineFile, choices: Mapping[str, str], time: Allowance) -> Draft:
+def _draft(
+    session: Session, file: v6.EngineFile, choices: Mapping[str, str], time: Allowance, sender: HandingStore | None
+) -> Draft:
     made, known = _plan(session, file, choices, time)
     if made.conflicts:
         raise ConflictError({one.name: one.question for one in made.conflicts})
-    return Drafting(session, file, choices, known, time).draft(made.engine_id)
+    return Drafting(session, file, choices, known, time, sender).draft(made.engine_id)
 
 
-def _engine(session: Session, file: v5.EngineFile, choices: Mapping[str, str]) -> tuple[Engine | None, list[Conflict]]:
+def _engine(session: Session, file: v6.EngineFile, choices: Mapping[str, str]) -> tuple[Engine | None, list[Conflict]]:
     """The engine here that the file belongs to, by key or by a person's word."""
     by_key = session.exec(select(Engine).where(Engine.key == file.engine.key)).first()
     if by_key is not None:
@@ -258,7 +262,7 @@ def _engine(session: Session, file: v5.EngineFile, choices: Mapping[str, str]) -
     return (taken if choices.get("same") == "join" else None), [conflict]
 
 
-def _facts(file: v5.EngineFile, mine: v5.EngineFile | None) -> list[Conflict]:
+def _facts(file: v6.EngineFile, mine: v6.EngineFile | None) -> list[Conflict]:
     if mine is None or all(getattr(mine.engine, name) == getattr(file.engine, name) for name in FACTS):
         return []
     both = [(str(getattr(mine.engine, n)), str(getattr(file.engine, n))) for n in FACTS]
@@ -274,7 +278,7 @@ def _facts(file: v5.EngineFile, mine: v5.EngineFile | None) -> list[Conflict]:
     ]
 
 
-def _meters(session: Session, file: v5.EngineFile, mine: v5.EngineFile | None) -> list[Conflict]:
+def _meters(session: Session, file: v6.EngineFile, mine: v6.EngineFile | None) -> list[Conflict]:
     """Meters of one key in two shops: the one that every shop begins with is hardly the same instrument."""
     conflicts = []
     known = {v.key for v in mine.visits} if mine else set()
@@ -284,7 +288,7 @@ def _meters(session: Session, file: v5.EngineFile, mine: v5.EngineFile | None) -
         if here is None or not new:
             continue
         used = session.exec(select(Visit).where(Visit.meter_id == here.ident)).first()
-        same = all(getattr(here, name) == getattr(meter, name) for name in v5.Meter.model_fields)
+        same = all(getattr(here, name) == getattr(meter, name) for name in v6.Meter.model_fields)
         if used is not None or not same:
             conflicts.append(
                 Conflict(
@@ -298,7 +302,7 @@ def _meters(session: Session, file: v5.EngineFile, mine: v5.EngineFile | None) -
     return conflicts
 
 
-def _numbers(file: v5.EngineFile, mine: v5.EngineFile | None) -> list[Conflict]:
+def _numbers(file: v6.EngineFile, mine: v6.EngineFile | None) -> list[Conflict]:
     if mine is None:
         return []
     ours = {v.number: v.key for v in mine.visits} | {-f.number: f.key for f in mine.fittings}
@@ -318,7 +322,7 @@ def _numbers(file: v5.EngineFile, mine: v5.EngineFile | None) -> list[Conflict]:
     ]
 
 
-def _same_rows(file: v5.EngineFile, mine: v5.EngineFile | None, time: Allowance) -> None:
+def _same_rows(file: v6.EngineFile, mine: v6.EngineFile | None, time: Allowance) -> None:
     """Raises RejectedError for a row that is here under the same key and says something else."""
     if mine is None:
         return
@@ -328,37 +332,36 @@ def _same_rows(file: v5.EngineFile, mine: v5.EngineFile | None, time: Allowance)
             raise RejectedError({"file": because(Rejection.FILE_ENTRY_DIFFERS, kind=said[0], key=key[:8])})
 
 
-def _rows(file: v5.EngineFile) -> Iterator[tuple[str, tuple[str, object]]]:
+def _rows(file: v6.EngineFile) -> Iterator[tuple[str, tuple[str, object]]]:
     """Every row of evidence but meters by its key: what it is and what it says, numbers given by a shop left out."""
-    parts_of_it = {"rounds", "readings", "speeds", "moves", "checks", "overrides", "sign_off", "corrections"}
-    apart = {"number", "meter", "engine_events", "stop_ends", "hours_corrections", "findings", *parts_of_it}
-    aside = {v5.Fitting: {"number"}, v5.Visit: apart}
+    apart = {"number", "meter", "settings", *sealing.WITHIN}
+    aside = {v6.Fitting: {"number"}, v6.Visit: apart}
     for kind, part in _parts(file):
         yield part.key, (kind, part.model_dump(exclude=aside[type(part)]) if type(part) in aside else part)
 
 
-def _parts(file: v5.EngineFile) -> Iterator[tuple[str, Keyed]]:
-    """Every row of evidence but meters, and what it is."""
+def _parts(file: v6.EngineFile) -> Iterator[tuple[str, sealing.Keyed]]:
+    """Every row of evidence but meters and settings, and what it is."""
     for fitting in file.fittings:
         yield "fitting", fitting
     for visit in file.visits:
         yield "visit", visit
-        for rows in (
-            *(visit.rounds, visit.readings, visit.speeds, visit.moves, visit.checks, visit.overrides),
-            *(visit.corrections, visit.engine_events, visit.stop_ends, visit.hours_corrections, visit.findings),
-            [visit.sign_off] if visit.sign_off else [],
-        ):
-            for part in rows:
-                yield type(part).__name__.lower(), part
+        for part in sealing.of_visit(visit):
+            yield type(part).__name__.lower(), part
 
 
-def _named_keys(file: v5.EngineFile) -> Iterator[tuple[str, str]]:
+def _named_keys(file: v6.EngineFile) -> Iterator[tuple[str, str]]:
     yield "engine", file.engine.key
     for kind, part in _parts(file):
         yield kind, part.key
 
 
-def _keys(file: v5.EngineFile | None) -> set[str]:
+def entry_keys(file: v6.EngineFile) -> set[str]:
+    """Keys of everything recorded in a file: the engine and its meters may have other keys in another shop."""
+    return {part.key for _, part in _parts(file)}
+
+
+def _keys(file: v6.EngineFile | None) -> set[str]:
     return {key for _, key in _named_keys(file)} if file else set()
 
 

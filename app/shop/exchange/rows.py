@@ -14,11 +14,14 @@ from typing import Any
 
 from sqlmodel import Session, select
 
+from app.shop.commands.access.sites import known_as
 from app.shop.commands.engines import folded, get
-from app.shop.exchange import v5 as v5
+from app.shop.exchange.versions import v6 as v6
 from app.shop.record.fittings import hardware_to_json, layout_from_json, layout_to_json
 from app.shop.stopwatch import Allowance, TookTooLongError
 from app.shop.store.database import raw_connection
+from app.shop.store.handing.tables import Elsewhere
+from app.shop.store.idempotency import part_key
 from app.shop.store.row_hashes import prepared, store_prepared
 from app.shop.store.tables import (
     CheckRow,
@@ -36,6 +39,7 @@ from app.shop.store.tables import (
     ReadingRow,
     RoundRow,
     Row,
+    Setup,
     SignOff,
     StopEnd,
     Visit,
@@ -69,8 +73,9 @@ TOLD_OTHERWISE = frozenset(
 
 
 SELDOM: tuple[type[Evidence], ...] = (
-    *(MeterRow, Fitting, Visit, Override, SignOff, Correction, StopEnd, HoursCorrection),
+    *(MeterRow, Setup, Fitting, Visit, Override, SignOff, Correction, StopEnd, HoursCorrection),
     FindingRow,
+    Elsewhere,
 )
 OFTEN: tuple[type[Evidence], ...] = (RoundRow, ReadingRow, MoveRow, CheckRow, OpeningSpeed, EngineEvent)
 """Tables of which a draft takes the next ids, and those of which it leaves some to what is saved while it is made."""
@@ -86,6 +91,14 @@ Rows = tuple[type[Evidence], Sequence[Mapping[str, Any]]]
 
 FACTS_KEPT = ("key", "payload", "registered_at")
 """What an engine's own file does not change of it."""
+
+
+@dataclass(frozen=True, slots=True)
+class HandingStore:
+    """The store that hands an engine over by itself, by the name it has here, and when it did."""
+
+    store: str
+    at: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,11 +138,19 @@ class Draft:
 
 
 class Drafting:
-    """One import: ``known`` are the keys of the engine's rows that are here already."""
+    """One import: ``known`` are the keys of the engine's rows that are here already, ``sender`` is the store that hands
+    it over by itself."""
 
     def __init__(
-        self, session: Session, file: v5.EngineFile, choices: Mapping[str, str], known: Set[str], time: Allowance
+        self,
+        session: Session,
+        file: v6.EngineFile,
+        choices: Mapping[str, str],
+        known: Set[str],
+        time: Allowance,
+        sender: HandingStore | None = None,
     ) -> None:
+        self.sender = sender
         self.session, self.file, self.choices, self.known, self._time = session, file, choices, known, time
         self._moment = _moment(session)
         many = sum(len(visit.readings) + len(visit.checks) + len(visit.moves) for visit in file.visits) >= MANY
@@ -148,9 +169,10 @@ class Drafting:
         if engine_id is None:
             engine_id = _newest(self.session, Engine) + 1
         meters = {meter.key: self._meter(meter) for meter in self.file.meters}
+        self._setups: dict[str | None, int] = {one.key: self._setup(one) for one in self.file.settings}
         fittings = {fitting.key: self._fitting(fitting, engine_id) for fitting in self.file.fittings}
         for visit in self._time.each(self.file.visits):
-            self._visit(visit, engine_id, fittings[visit.fitting], meters[visit.meter])
+            self._visit(visit, self._head(visit, engine_id, fittings[visit.fitting], meters[visit.meter]))
         return Draft(engine_id, new, facts, tuple(_some_at_a_time(self._rows)), self._moment, self._first)
 
     def _facts(self, engine_id: int | None) -> dict[str, Any] | None:
@@ -173,15 +195,23 @@ class Drafting:
             tried = f"{serial} ({at})"
         return tried
 
-    def _meter(self, meter: v5.Meter) -> int:
+    def _meter(self, meter: v6.Meter) -> int:
         facts = meter.model_dump()
         if self.choices.get(f"meter-{meter.key}") == "apart":
-            key = str(uuid.uuid5(uuid.UUID(meter.key), self.file.engine.key))
-            facts |= {"key": key, "name": f"{meter.name}, another shop's"}
+            of = self.sender.store if self.sender else self.file.engine.key
+            named = self.sender.store if self.sender else "another shop's"
+            facts |= {"key": str(uuid.uuid5(uuid.UUID(meter.key), of)), "name": f"{meter.name}, {named}"}
         here = self.session.exec(select(MeterRow).where(MeterRow.key == facts["key"])).first()
         return here.ident if here else self._add(MeterRow, facts)
 
-    def _fitting(self, fitting: v5.Fitting, engine_id: int) -> int:
+    def _setup(self, settings: v6.SettingsVersion) -> int:
+        """The id of settings that visits are judged by, which do not become the shop's own."""
+        here = self.session.exec(select(Setup).where(Setup.key == settings.key)).first()
+        said = json.dumps(settings.said, sort_keys=True)
+        facts = {"key": settings.key, "payload": settings.payload, "said": said, "why": "", "by": "", "at": settings.at}
+        return here.ident if here else self._add(Setup, {**facts, "brought": 1})
+
+    def _fitting(self, fitting: v6.Fitting, engine_id: int) -> int:
         if fitting.key in self.known:
             return self._ident(Fitting, fitting.key)
         hardware = Hardware(**{name: Figure(f.value, f.measured) for name, f in fitting.hardware.items()})
@@ -197,19 +227,25 @@ class Drafting:
         }
         return self._add(Fitting, said)
 
-    def _visit(self, visit: v5.Visit, engine_id: int, fitting_id: int, meter_id: int) -> None:
+    def _head(self, visit: v6.Visit, engine_id: int, fitting_id: int, meter_id: int) -> int:
+        """The id of the row of a visit itself."""
         if visit.key in self.known:
-            visit_id = self._ident(Visit, visit.key)
-        else:
-            own = {name: getattr(visit, name) for name in OF_VISIT}
-            number = self._number(Visit, engine_id, visit.number)
-            refers: dict[str, Any] = {
-                "engine_id": engine_id,
-                "fitting_id": fitting_id,
-                "meter_id": meter_id,
-                "number": number,
-            }
-            visit_id = self._add(Visit, {**own, **refers})
+            return self._ident(Visit, visit.key)
+        own = {name: getattr(visit, name) for name in OF_VISIT}
+        number = self._number(Visit, engine_id, visit.number)
+        refers: dict[str, Any] = {
+            "engine_id": engine_id,
+            "fitting_id": fitting_id,
+            "meter_id": meter_id,
+            "number": number,
+            "setup": self._setups.get(visit.settings),
+            "site_id": known_as(self.session, "", self.sender.store) if self.sender else None,
+        }
+        visit_id = self._add(Visit, {**own, **refers})
+        self._belongs(visit, visit_id)
+        return visit_id
+
+    def _visit(self, visit: v6.Visit, visit_id: int) -> None:
         rounds = {
             r.key: self._row(RoundRow, r, visit_id=visit_id, from_above=1 if r.from_above else None)
             for r in visit.rounds
@@ -257,9 +293,16 @@ class Drafting:
             self._row(HoursCorrection, time, visit_id=visit_id)
         self._findings(visit, visit_id, readings, moves)
 
+    def _belongs(self, visit: v6.Visit, visit_id: int) -> None:
+        """An open visit that is handed over belongs to its store until the sign-off."""
+        if self.sender is not None and visit.sign_off is None:
+            key = part_key(visit.key, "elsewhere")
+            said = {"visit_id": visit_id, "store": self.sender.store, "away": 1, "by": "", "at": self.sender.at}
+            self._add(Elsewhere, {"key": key, "payload": "", **said})
+
     def _findings(
         self,
-        visit: v5.Visit,
+        visit: v6.Visit,
         visit_id: int,
         readings: Mapping[str | None, int],
         moves: Mapping[str | None, int],
@@ -275,7 +318,7 @@ class Drafting:
                 supersedes_id=findings.get(found.supersedes),
             )
 
-    def _row(self, table: type[Evidence], part: v5.Part, **refers: Any) -> int:
+    def _row(self, table: type[Evidence], part: v6.Part, **refers: Any) -> int:
         """The id of the row of a part, made unless it is here."""
         said = {name: value for name, value in part if name not in TOLD_OTHERWISE}
         if said["key"] in self.known:
@@ -333,6 +376,6 @@ def _newest(session: Session, table: type[Row]) -> int:
     return int(newest)
 
 
-def _of_its_sensor(reading: v5.Reading) -> dict[str, float | None]:
+def _of_its_sensor(reading: v6.Reading) -> dict[str, float | None]:
     """Whether a sensor that stays at its bore read it, and by what those differ."""
     return {"fixed": 1, "alike": reading.alike} if reading.fixed else {"fixed": None, "alike": None}

@@ -14,9 +14,9 @@ from sqlmodel import Session
 
 from app.shop.apart import Talk
 from app.shop.errors import ConflictError, RejectedError
-from app.shop.exchange import v5 as v5
 from app.shop.exchange.codes import FileChoice
 from app.shop.exchange.imports import LARGEST, Conflict, Reading, drafted, plan, read
+from app.shop.exchange.versions import v6 as v6
 from app.shop.reasons import Reason, because
 from app.shop.rejections import Rejection
 from app.shop.stopwatch import Allowance, TookTooLongError

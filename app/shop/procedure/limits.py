@@ -1,4 +1,5 @@
-"""What a meter can show; when a figure that was read stops the engine, which limit it is beyond, and what ended it."""
+"""What a meter can show; when a figure that was read stops the engine, which limit it is beyond, and what ended it; and
+when a visit takes no more entries."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -7,7 +8,7 @@ from functools import lru_cache
 
 from app.shop.procedure.items import Item
 from app.shop.procedure.phases import PHASES
-from app.shop.procedure.requirements import Requirement
+from app.shop.procedure.requirements import Requirement, Waiting
 from app.shop.reasons import Reason, because
 from app.shop.record.entries import CheckEntry, MeterEntry, StopEndEntry
 from app.shop.record.measures import RECORDED, Amount, Units
@@ -119,3 +120,12 @@ def _heat(code: Requirement, number: float, most: float, units: Units) -> Reason
         return None
     unit = units.of("temperature")
     return because(code, temperature=Amount(number, unit), maximum=Amount(most - ZERO_CELSIUS, unit))
+
+
+def why_ended(record: VisitRecord) -> Reason | None:
+    """Why this store takes no more entries to a visit: it is signed off, or belongs to another store until then."""
+    if record.sign_off is not None:
+        return because(Waiting.SIGNED_OFF)
+    if record.elsewhere is not None and record.elsewhere.away:
+        return because(Waiting.ELSEWHERE, store=record.elsewhere.store)
+    return None

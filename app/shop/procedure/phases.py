@@ -269,6 +269,7 @@ BANK_BALANCE = Phase(
         Item(
             "wheels-chocked",
             required=True,
+            apart=True,
             when="two banks",
             where=IN_THE_VEHICLE,
         ),

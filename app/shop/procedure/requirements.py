@@ -44,6 +44,7 @@ class Waiting(StrEnum):
     """Why nothing may be recorded or read in a phase now."""
 
     SIGNED_OFF = "visit-signed-off"
+    ELSEWHERE = "visit-elsewhere"  # store
     NO_SUCH_PHASE = "no-such-phase"
     EARLIER_PHASE = "earlier-phase"  # phase, missing
     PRESET_DESTROYS = "preset-destroys-as-found"

@@ -27,6 +27,7 @@ PLACES: Mapping[str, str] = {
     **dict.fromkeys(("reading", "opening_speed"), OF_A_ROUND),
     **dict.fromkeys(("round", "move", "check", "override", "sign_off", "correction"), OF_A_VISIT),
     **dict.fromkeys(("engine_event", "stop_end", "hours_correction", "finding", "filling", "look"), OF_A_VISIT),
+    "elsewhere": OF_A_VISIT,
 }
 """By table, which engine and which visit its rows belong to; a table that is not here belongs to the shop."""
 

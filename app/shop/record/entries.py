@@ -235,6 +235,17 @@ class StopEndEntry(Entry):
 
 
 @dataclass(frozen=True, slots=True)
+class ElsewhereEntry(Entry):
+    """Word that a visit belongs to another ``store`` until its sign-off, or with ``away`` 0 that it no longer does."""
+
+    visit_id: int
+    store: str
+    away: int
+    by: str
+    at: str
+
+
+@dataclass(frozen=True, slots=True)
 class SignOffEntry(Entry):
     """The sign-off."""
 

@@ -16,6 +16,7 @@ from app.shop.record import meter_studies, stored_settings
 from app.shop.record.entries import (
     CheckEntry,
     CorrectionEntry,
+    ElsewhereEntry,
     EngineEntry,
     EngineEventEntry,
     Entry,
@@ -64,7 +65,15 @@ SELECT v.id, max(c.id) FROM visit v JOIN visit b ON b.engine_id = v.engine_id AN
 JOIN correction c ON c.visit_id = b.id WHERE v.id IN ({several}) GROUP BY v.id
 """
 
-SIMULATED = "SELECT v.id FROM visit v JOIN practice p ON p.engine_id = v.engine_id WHERE v.id IN ({several})"
+SIMULATED = """
+SELECT v.id, substr(p.trouble, 1, 6) = 'rough-' FROM visit v JOIN practice p ON p.engine_id = v.engine_id
+WHERE v.id IN ({several})
+"""
+
+ELSEWHERE = """
+SELECT visit_id, id, key, payload, visit_id, store, away, by, at FROM elsewhere
+WHERE visit_id IN ({several}) ORDER BY id
+"""
 
 IN_ROUNDS = """
 SELECT r."{columns}" FROM round o JOIN {table} r ON r.round_id = o.id
@@ -212,11 +221,10 @@ def records(session: Session, ids: Sequence[int]) -> list[VisitRecord]:
     checks, waivers = _of(session, CheckEntry, ids), _of(session, WaiverEntry, ids)
     signed, corrections = _of(session, SignOffEntry, ids), _of(session, CorrectionEntry, ids)
     events, ends = _of(session, EngineEventEntry, ids), _of(session, StopEndEntry, ids)
+    elsewhere = {visit_id: ElsewhereEntry(*row) for visit_id, *row in _asked(session, ELSEWHERE, ids)}
     corrected_before = dict(_asked(session, CORRECTED_BEFORE, ids))
-    fitted_before = {
-        visit_id: (fitting_id, place) for visit_id, fitting_id, place in _asked(session, FITTED_BEFORE, ids)
-    }
-    simulated = {visit_id for (visit_id,) in _asked(session, SIMULATED, ids)}
+    fitted_before = {visit_id: fitted for visit_id, *fitted in _asked(session, FITTED_BEFORE, ids)}
+    simulated = {visit_id: bool(rough) for visit_id, rough in _asked(session, SIMULATED, ids)}
     studied = meter_studies.newest_reading(session)
     repeats = _Repeats(session, studied)
     settings = stored_settings.by_id(session, {visit.setup for visit in visits.values() if visit.setup})
@@ -246,8 +254,10 @@ def records(session: Session, ids: Sequence[int]) -> list[VisitRecord]:
             units=held.of(visit.site_id).units,
             setup=held.newest,
             simulated=visit.ident in simulated,
+            rough=simulated.get(visit.ident, False),
             engine_events=events.get(visit.ident, ()),
             stop_ends=ends.get(visit.ident, ()),
+            elsewhere=elsewhere.get(visit.ident),
         )
         for visit in (visits[visit_id] for visit_id in ids)
     ]

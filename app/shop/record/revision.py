@@ -28,8 +28,9 @@ SELECT e.version,
   coalesce((SELECT max(id) FROM correction WHERE visit_id = v.id), 0),
   coalesce((SELECT max(id) FROM engine_event WHERE visit_id = v.id), 0),
   coalesce((SELECT max(id) FROM stop_end WHERE visit_id = v.id), 0),
+  coalesce((SELECT max(id) FROM elsewhere WHERE visit_id = v.id), 0),
   coalesce((SELECT max(id) FROM study_reading), 0),
-  coalesce((SELECT max(id) FROM setup), 0),
+  coalesce((SELECT max(id) FROM setup WHERE brought IS NULL), 0),
   coalesce((SELECT max(c.id) FROM visit b JOIN correction c ON c.visit_id = b.id
             WHERE b.engine_id = v.engine_id AND b.number < v.number), 0)
 FROM visit v JOIN engine e ON e.id = v.engine_id WHERE v.id = ?
@@ -52,6 +53,7 @@ class Revision(NamedTuple):
     correction: int
     engine_event: int
     stop_end: int
+    elsewhere: int
     study: int
     setup: int
     corrected_before: int
@@ -79,6 +81,7 @@ def revision_when_read(record: VisitRecord) -> Revision:
         _newest(record.corrections),
         _newest(record.engine_events),
         _newest(record.stop_ends),
+        record.elsewhere.ident if record.elsewhere else 0,
         record.studied,
         record.setup,
         record.corrected_before,

@@ -3,15 +3,22 @@
 In a group a site may have versions of its own; they hold there in place of those of all sites.
 """
 
+import json
 from collections.abc import Mapping, Set
 from dataclasses import fields
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from sqlmodel import Session, col, func, select
 
 from app.shop.at_site import ASKING, has, own_site
 from app.shop.record.settings import DEFAULTS, Settings, from_json
 from app.shop.store.tables import Setup
+
+OWN = col(Setup.brought).is_(None)
+"""What tells the shop's own settings from those that visits of others brought along."""
+
+OF_THE_SHOP = frozenset({"people", "shop_name", "shop_address", "units"})
+"""Settings that no visit is judged by."""
 
 
 def now(session: Session) -> tuple[int, Settings]:
@@ -21,7 +28,7 @@ def now(session: Session) -> tuple[int, Settings]:
 
 def of_site(session: Session, site: int | None) -> tuple[int, Settings]:
     """The same at a site, and with None for all sites."""
-    newest = select(Setup).order_by(col(Setup.id).desc())
+    newest = select(Setup).where(OWN).order_by(col(Setup.id).desc())
     row = session.exec(newest.where(Setup.site_id == site)).first() if site is not None else None
     row = row or session.exec(newest.where(col(Setup.site_id).is_(None))).first()
     return (row.ident, from_json(row.said)) if row else (0, DEFAULTS)
@@ -40,7 +47,7 @@ class AtSites(NamedTuple):
 
 def at_sites(session: Session) -> AtSites:
     """What holds everywhere now, asked at once."""
-    last = select(func.max(Setup.id)).group_by(col(Setup.site_id))
+    last = select(func.max(Setup.id)).where(OWN).group_by(col(Setup.site_id))
     rows = session.exec(select(Setup).where(col(Setup.id).in_(last))).all()
     return AtSites(max((row.ident for row in rows), default=0), {row.site_id: from_json(row.said) for row in rows})
 
@@ -56,12 +63,18 @@ def history(session: Session) -> list[tuple[Setup, tuple[str, ...]]]:
     """Every version that held for who asks, newest first, with the names of what it changed."""
     told: list[tuple[Setup, tuple[str, ...]]] = []
     before: dict[int | None, Settings] = {None: DEFAULTS}
-    for row in session.exec(select(Setup).order_by(col(Setup.id))).all():
+    for row in session.exec(select(Setup).where(OWN).order_by(col(Setup.id))).all():
         held = from_json(row.said)
         if has(row.site_id):
             told.append((row, _changed(before.get(row.site_id) or before[None], held)))
         before[row.site_id] = held
     return told[::-1]
+
+
+def judging(said: str) -> dict[str, Any]:
+    """What a version of the settings, as it is stored, says of how a visit is judged: neither of people nor of what
+    heads printed pages, nor in which units the shop types."""
+    return {name: value for name, value in json.loads(said).items() if name not in OF_THE_SHOP}
 
 
 def _changed(before: Settings, after: Settings) -> tuple[str, ...]:

@@ -10,6 +10,7 @@ from operator import attrgetter, itemgetter
 from app.shop.record.entries import (
     CheckEntry,
     CorrectionEntry,
+    ElsewhereEntry,
     EngineEntry,
     EngineEventEntry,
     FittingEntry,
@@ -58,9 +59,11 @@ class VisitRecord:
     that whole visit, with some before it, and ``corrected_before`` the newest correction of any visit before.
     ``repeatability`` is what the meter repeats by its studies up to the sign-off; ``studied`` the newest reading of any
     study when this was read; ``settings`` are the shop's as they were when the visit was opened, ``units`` those it
-    shows figures in by now, as of its newest ``setup``. ``simulated``: the engine is one to train on. ``now`` [s] is
-    the shop computer's own time when this was asked for; None where no clock was asked: time then stands still at
-    the newest row.
+    shows figures in by now, as of its newest ``setup``. ``simulated``: the engine is one to train on, ``rough``: one
+    that runs rough for a cause that its tests show. ``now`` [s] is the shop computer's own time when this was asked
+    for; None where no clock was asked: time then stands still at the newest row.
+
+    ``elsewhere`` is the newest word on which store the visit belongs to, None for this one.
 
     ``moves`` are those that stand of the engine as it runs, in the order they were made, ``cold_settings`` the plates
     set on a feeler before it ever ran, in theirs; ``first_told``, by each row of a move, the one that it
@@ -90,8 +93,10 @@ class VisitRecord:
     setup: int = 0
     corrected_before: int = 0
     simulated: bool = False
+    rough: bool = False
     engine_events: tuple[EngineEventEntry, ...] = ()
     stop_ends: tuple[StopEndEntry, ...] = ()
+    elsewhere: ElsewhereEntry | None = None
     now: float | None = None
     moves: tuple[MoveEntry, ...] = field(init=False)
     cold_settings: tuple[MoveEntry, ...] = field(init=False)

@@ -19,6 +19,7 @@ from app.shop.store.access.site_rows import SiteRow as SiteRow
 from app.shop.store.engine_events import EngineEvent as EngineEvent
 from app.shop.store.engine_events import StopEnd as StopEnd
 from app.shop.store.findings import FindingRow as FindingRow
+from app.shop.store.handing import tables as handing_tables  # noqa: F401
 from app.shop.store.live import tables as live_tables  # noqa: F401
 from app.shop.store.proof import proved_rows as proved_rows
 from app.shop.store.rows import STRICT
@@ -74,8 +75,8 @@ class Practice(Evidence, table=True):
 class MeterRow(Evidence, table=True):
     """An instrument of the shop. ``step``, ``low`` and ``high`` are in its own unit.
 
-    ``reference`` is ``absolute`` for a column that counts from nothing; None for one that counts from the day's air,
-    and for a flow meter. ``site_id`` is whose it is, None for a meter of all sites.
+    ``reference``: ``absolute`` for a column that counts from nothing; None for one from the day's air, and for flow.
+    ``site_id`` is whose it is, None for a meter of all sites.
     """
 
     __tablename__ = "meter"
@@ -93,8 +94,8 @@ class MeterRow(Evidence, table=True):
 
 
 class Setup(Evidence, table=True):
-    """One version of the shop's settings, as JSON (see ``settings``); the newest one holds, at a site with versions of
-    its own the newest of those."""
+    """One version of settings, as JSON; the newest holds, but for those ``brought`` (1) by a visit of another shop. A
+    site with versions of its own (``site_id``) goes by those."""
 
     __table_args__ = (STRICT,)
     said: str = Field(sa_type=Text)
@@ -102,13 +103,13 @@ class Setup(Evidence, table=True):
     by: str = Field(sa_type=Text)
     at: str = Field(sa_type=Text)
     site_id: int | None = None
+    brought: int | None = None
 
 
 class Study(Evidence, table=True):
     """A study of a meter: one bore read again and again, or, with ``other_id``, bores read with both meters.
 
-    ``place`` says at which engine and bore. ``second_place`` and ``second_by`` are where and by whom its second half is
-    read; None where that is as in the first.
+    ``place``: at which engine and bore. ``second_place`` and ``second_by``: where and by whom its second half is read.
     """
 
     __table_args__ = (STRICT,)
@@ -201,8 +202,8 @@ class RoundRow(Evidence, table=True):
 class ReadingRow(Evidence, table=True):
     """One meter value at one bore, or word that the bore was skipped (no value, a reason).
 
-    A live value has ``sd``, its standard error as a fraction, and a ``look``; ``speed`` is the engine's [rev/s], where
-    a channel told it. ``fixed``: by a sensor that stays at its bore; ``alike``: by what those differ, as compared.
+    A live value has ``sd``, its standard error as a fraction, and a ``look``; ``speed`` [rev/s] where one was told.
+    ``fixed``: by a sensor that stays at its bore; ``alike``: by what those differ, as compared.
     """
 
     __tablename__ = "reading"
@@ -364,7 +365,7 @@ class HoursCorrection(Evidence, table=True):
 EVIDENCE = (
     *("fitting", "meter", "visit", "round", "reading", "opening_speed", "move", "check", "override", "sign_off"),
     *("correction", "engine_event", "stop_end", "hours_correction", "finding"),
-    *("study", "study_reading", "meter_due", "setup", "practice"),
+    *("study", "study_reading", "meter_due", "setup", "practice", "elsewhere"),
     *("person", "pin_try", "tablet", "feed", "look", "filling", "channel_check", "program", "program_write"),
     *("site", "room"),
 )

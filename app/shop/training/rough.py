@@ -6,7 +6,6 @@ The careful hand follows the next test of the diagnosis at the same engine, with
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby
-from statistics import median
 
 from sqlmodel import Session
 
@@ -36,22 +35,26 @@ OTHER_READINGS = 100
 
 @dataclass(frozen=True, slots=True)
 class HandWork:
-    """What a hand needed: how many tests, how long [min], and whether the cause was found."""
+    """What a hand needed: how many tests, how long [min], and whether the cause was found. ``steps`` are its tests in
+    order, each with the bore of one that was made at one bore alone, counted from 0, None for the others."""
 
     tests: int
     minutes: float
     found: bool
+    steps: tuple[tuple[FindingKind, int | None], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class RoughGrade:
-    """The true cause and bore, the trainee's work, that of a careful hand, and how many sound things were repaired."""
+    """The true cause and bore, the trainee's work, that of a careful hand, and how many sound things were repaired;
+    ``bores`` are the numbers of the bores in the order in which a step counts them."""
 
     cause: EngineFault
     bore: int
     mine: HandWork
     careful: HandWork
     needless: int
+    bores: tuple[int, ...]
 
 
 def rough_engine(session: Session, record: VisitRecord) -> RoughEngine | None:
@@ -96,7 +99,7 @@ def grade(session: Session, visit_id: int) -> RoughGrade | None:
     tests = _tests(told.made)
     mine = HandWork(len(tests), _spent(tests), true in repairs)
     needless = sum(repair != true for repair in repairs)
-    return RoughGrade(*true, mine, careful_hand(bank_of_each(record.layout), engine), needless)
+    return RoughGrade(*true, mine, careful_hand(bank_of_each(record.layout), engine), needless, told.bores)
 
 
 def _cured(told: CrossCheck, engine: RoughEngine) -> bool:
@@ -136,24 +139,29 @@ def _spent(tests: Sequence[tuple[FindingKind, int]]) -> float:
 
 
 def careful_hand(banks: tuple[int, ...], engine: RoughEngine) -> HandWork:
-    """What a careful hand needs at a rough engine, as the middle of several; ``banks`` gives each bore's bank."""
+    """What a careful hand needs at a rough engine, as the middle one of several by time, and whether most of them find
+    the cause; ``banks`` gives each bore's bank."""
     hands = [_hand(banks, engine, OTHER_READINGS * (hand + 1)) for hand in range(HANDS)]
-    tests, spent = (median(float(getattr(one, name)) for one in hands) for name in ("tests", "minutes"))
-    return HandWork(round(tests), spent, 2 * sum(one.found for one in hands) > HANDS)
+    found = 2 * sum(one.found for one in hands) > HANDS
+    usual = sorted((one for one in hands if one.found is found), key=lambda one: one.minutes)
+    return replace(usual[len(usual) // 2], found=found)
 
 
 def _hand(banks: tuple[int, ...], engine: RoughEngine, first: int) -> HandWork:
     allowed = tuple(measure for measure in FindingKind if measure is not FindingKind.RECORD)
     found: list[Finding] = []
     tests: list[tuple[FindingKind, int]] = []
+    steps: list[tuple[FindingKind, int | None]] = []
     while True:
         told = diagnose(banks, found, allowed, running=not tests or runs(tests[-1][0]))
         following = told.next_test
         if following is None or len(tests) == MOST_TESTS:
             likeliest, (cause, bore, _) = told.standing[0], engine.drawn
-            return HandWork(len(tests), _spent(tests), (likeliest.cause, likeliest.bore) == (cause, bore))
+            named = (likeliest.cause, likeliest.bore) == (cause, bore)
+            return HandWork(len(tests), _spent(tests), named, tuple(steps))
         made = first + sum(one is following.measure for one, _ in tests)
         tests.append((following.measure, len(following.bores)))
+        steps.append((following.measure, following.bores[0] if len(following.bores) == 1 else None))
         found += _read_by_hand(engine, following.measure, following.bores, made, max(banks) + 1)
 
 

@@ -43,20 +43,24 @@ BORE_CAUSES = tuple(cause for cause in EngineFault if cause not in ENGINE_CAUSES
 class Sizes:
     """The sizes of a cause, equally likely, in shares of what ``unit`` names (or that unit), and where they come from.
 
-    ``direct`` are the tests that look at the cause itself: any of them is enough before it is called found.
+    ``direct`` are the tests that look at the cause itself: any of them is enough before it is called found, once every
+    one of ``before`` was made too.
     """
 
     unit: str
     sizes: tuple[float, ...]
     direct: tuple[FindingKind, ...]
     source: FigureSource
+    before: tuple[FindingKind, ...] = ()
 
 
 _BOTH_WAYS = (-0.35, -0.28, -0.22, -0.16, -0.10, 0.10, 0.16, 0.22, 0.28, 0.35)  # of the air (our judgement)
 
 TABLE: Mapping[EngineFault, Sizes] = {
     EngineFault.NONE: Sizes("air", (0.0, 0.0, -0.04, 0.04), (), FigureSource.JUDGEMENT),
-    EngineFault.PLATE: Sizes("air", _BOTH_WAYS, (FindingKind.RESET,), FigureSource.PRACTICE),
+    EngineFault.PLATE: Sizes(
+        "air", _BOTH_WAYS, (FindingKind.RESET,), FigureSource.PRACTICE, before=(FindingKind.ADAPTER,)
+    ),
     EngineFault.COUPLER: Sizes("air", _BOTH_WAYS, (FindingKind.RESET,), FigureSource.PRACTICE),
     EngineFault.SLACK: Sizes(
         "ln-scatter", (0.7, 1.0, 1.3, 1.6, 1.9), (FindingKind.FEEL, FindingKind.SNAP), FigureSource.PRACTICE

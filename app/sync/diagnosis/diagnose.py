@@ -13,13 +13,14 @@ from app.sync.diagnosis.likelihood import doubt
 from app.sync.diagnosis.measurements import CATALOGUE, Extent, FindingKind, Use
 from app.sync.diagnosis.next_test import NextTest, ranked
 from app.sync.diagnosis.posterior import Beliefs, believed
+from app.sync.diagnosis.reasons import speaking_for
 
 NAMED, SOUND_ENOUGH, LIKELY = 0.90, 0.95, 0.50
 """Odds from which a cause is found, from which nothing more is looked for, and from which one is likely if that
 nothing is wrong is not likelier; our judgement."""
 MORE_SOUND = 0.45
 """Odds that nothing is wrong from which no cause is said to be found, our judgement."""
-LEAST_DOUBT = 0.01
+LEAST_DOUBT = 0.03
 """Doubt of the likeliest that the test of itself has to be able to clear for a minute [1/min], our judgement."""
 LEAST_RATE = 0.003
 """What a test has to tell for a minute to be worth making [nats/min], our judgement."""
@@ -50,7 +51,11 @@ class Verdict(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Standing:
-    """A cause that is still standing, where, and how likely. ``against`` are the measurements that do not fit it."""
+    """A cause that is still standing, where, and how likely.
+
+    ``against`` are the measurements that do not fit it, ``speaking`` those that speak most for it, ``unchecked`` those
+    that have to be made before it may be called found.
+    """
 
     cause: EngineFault
     bore: int | None
@@ -58,6 +63,8 @@ class Standing:
     odds: float
     looked_at: bool
     against: tuple[FindingKind, ...]
+    speaking: tuple[FindingKind, ...] = ()
+    unchecked: tuple[FindingKind, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,14 +124,22 @@ def _standing(now: Beliefs, shown: Mapping[Place, Deviation]) -> tuple[Standing,
     ]
     rows += [(chance, cause, None, bank) for (cause, bank), chance in now.of_engine_causes().items()]
     rows.sort(key=lambda row: -row[0])
-    return tuple(
-        Standing(cause, bore, bank, chance, _looked_at(cause, bore, bank, shown), _against(now, cause, bore, shown))
-        for chance, cause, bore, bank in rows[:MOST_STANDING]
-    )
+    return tuple(_one(now, shown, *row) for row in rows[:MOST_STANDING])
 
 
-def _looked_at(cause: EngineFault, bore: int | None, bank: int | None, shown: Mapping[Place, Deviation]) -> bool:
-    return any((measure, bank if bore is None else bore) in shown for measure in TABLE[cause].direct)
+def _one(
+    now: Beliefs,
+    shown: Mapping[Place, Deviation],
+    odds: float,
+    cause: EngineFault,
+    bore: int | None,
+    bank: int | None,
+) -> Standing:
+    place = bank if bore is None else bore
+    unchecked = tuple(one for one in TABLE[cause].before if (one, place) not in shown)
+    looked_at = not unchecked and any((one, place) in shown for one in TABLE[cause].direct)
+    against, speaking = _against(now, cause, bore, shown), speaking_for(now, cause, bore, bank, shown)
+    return Standing(cause, bore, bank, odds, looked_at, against, speaking, unchecked)
 
 
 def _against(
@@ -174,17 +189,18 @@ def _next(
     if not is_likely(first, now.sound):
         return worth[0] if worth else None
     useful = [one for one in worth if one.gained >= LEAST_GAIN * one.minutes]
-    if useful or first.looked_at:
-        return useful[0] if useful else None
-    direct = _direct(first, ranked(now, shown, allowed, running, first.bore))
+    if useful:
+        return useful[0]
+    direct = _direct(first, ranked(now, shown, allowed, running, first.bore), again=first.looked_at)
     return direct if direct and 1 - first.odds >= LEAST_DOUBT * direct.minutes else None
 
 
-def _direct(first: Standing, found: Sequence[NextTest]) -> NextTest | None:
-    looks = [
-        one
-        for one in found
-        if one.measure in TABLE[first.cause].direct and (first.bore is None or first.bore in one.bores)
+def _direct(first: Standing, found: Sequence[NextTest], again: bool = False) -> NextTest | None:
+    """The shortest test that looks at the cause itself, or a second look of such a one where ``again``; what has to be
+    made before it comes first."""
+    at_it = [one for one in found if one.again <= again and (first.bore is None or first.bore in one.bores)]
+    looks = [one for one in at_it if one.measure in first.unchecked] or [
+        one for one in at_it if one.measure in TABLE[first.cause].direct
     ]
     return min(looks, key=lambda one: one.minutes) if looks else None
 

@@ -88,6 +88,11 @@ class RoundResult:
         object.__setattr__(self, "verdict", self.decision.conformity)
 
     @property
+    def alone(self) -> bool:
+        """Whether one bore was read and no other: there is nothing to compare it with."""
+        return len(self.standings) == 1
+
+    @property
     def least_likely(self) -> int:
         """The bore that is least likely inside."""
         return min(self.standings, key=lambda one: one.inside).bore

@@ -32,7 +32,7 @@ from app.sync.estimation.foretold import (
 )
 from app.sync.estimation.posterior import LEAST_GAP, Floats, Posterior
 from app.sync.estimation.predict import predict, set_cold
-from app.sync.readings.rounds import MOST_OF_A_BORE, last_of_each
+from app.sync.readings.rounds import MOST_OF_A_BORE, last_of_each, reading_sd
 from app.sync.readings.trail import Seen, Stage, Trail
 
 MOST_STEPS = 4  # our judgement
@@ -134,6 +134,17 @@ def predicted_readings(posterior: Posterior, meter: Meter) -> tuple[Floats, Floa
     return meter.turned(told.values[:-1]), known * told.values[:-1]
 
 
+def foretold_at(posterior: Posterior, meter: Meter, bores: Sequence[int]) -> dict[int, tuple[float, float]]:
+    """What the meter is to show at some bores, and the standard deviation of one reading there, both [kg/s or Pa].
+
+    Parameters: ``posterior`` about the engine; ``meter`` read with; ``bores`` of its layout.
+    """
+    rows = posterior.row_of_bore
+    shown, known = (found.tolist() for found in predicted_readings(posterior, meter))
+    each = [(bore, shown[rows[bore]], known[rows[bore]]) for bore in bores]
+    return {bore: (value, math.hypot(reading_sd(value, meter), sd)) for bore, value, sd in each}
+
+
 def stacked(posteriors: Sequence[Posterior]) -> Posterior:
     """Several posteriors of one engine as a stack.
 
@@ -192,13 +203,13 @@ def learn(
         far = (fit.innovation.residual**2 > INNOVATION_GATE**2 * spread).any(axis=-1)  # a cheap look before dear ones
         places = np.flatnonzero(far if sure is None else far & ~sure)
         if len(places):
-            instead = _instead(_some(stack, places), _some(before, places))
+            instead = what_else(_some(stack, places), _some(before, places))
             stack, fit, told = _weighed(stack, fit, instead, places, meter, read, rough)
     found = _iterate_update(stack, meter, read, rough, fit)
     return replace(found, log_evidence=np.asarray(stack.log_evidence + told))
 
 
-def _instead(after: Posterior, before: Posterior) -> tuple[tuple[Posterior, float], ...]:
+def what_else(after: Posterior, before: Posterior) -> tuple[tuple[Posterior, float], ...]:
     """What else a move may have done, with the odds against it: gone astray by as much as it was to move, or nothing.
 
     Parameters: ``after`` it as foretold, a stack; ``before`` it.

@@ -3,11 +3,13 @@
 A posterior may be a stack of several, of one engine: the leading axes of its mean are those of everything here.
 """
 
+import math
 from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import stdtrit
 
 from app.sync.engine.engine_air import TACHOMETER_SD
 from app.sync.engine.events import IdleSpeed, Meter, Reading
@@ -38,6 +40,40 @@ class Innovation(NamedTuple):
         found += self.noise  # where it stands: of many readings it is as large as all else together
         found[..., each, each] += self.own
         return found
+
+
+FREEDOM, AS_FORETOLD = 3.0, 0.95
+"""How many readings the belief in how far those after a move lie from what was foretold is worth, and that distance
+over the spread foretold (our judgement; bands that come of it are held to ``tests/benchmarks/README.md``)."""
+
+FAR = 3.0
+"""Distances past which one reading teaches no more: it may be misread (our judgement)."""
+
+
+class Surprise(NamedTuple):
+    """How far the first readings of bores after moves lay from what was foretold, over the spread foretold: how many
+    ``readings``, with those that the belief is worth, and their sum of ``squares``. Hands, levers and meters are often
+    unlike the belief in them; a visit shows by how much.
+
+    Source: A. Gelman et al., Bayesian Data Analysis, 3rd ed., 2.6 (normal, unknown variance) and 3.2 (Student's law).
+    """
+
+    readings: float = FREEDOM
+    squares: float = FREEDOM * AS_FORETOLD**2
+
+    def and_at(self, distance: float) -> "Surprise":
+        """With one more reading, that many spreads from what was foretold."""
+        mean = self.squares / self.readings
+        return Surprise(self.readings + 1, self.squares + min(distance**2, FAR**2 * mean))
+
+    @property
+    def nine_in_ten(self) -> float:
+        """Spreads foretold either side of a value that hold nine readings of ten after the next move.
+
+        >>> round(Surprise().nine_in_ten, 2), round(Surprise(1e6, 1e6).nine_in_ten, 3)
+        (2.24, 1.645)
+        """
+        return float(stdtrit(self.readings, 0.95)) * math.sqrt(self.squares / self.readings)
 
 
 class Roughness(NamedTuple):

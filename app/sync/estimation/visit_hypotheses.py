@@ -11,15 +11,16 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import product
+from types import MappingProxyType
 from typing import NamedTuple, TypeVar
 
 import numpy as np
 
-from app.sync.engine.adjusters.registry import adjuster_of, kind_at, kind_of
+from app.sync.engine.adjusters.registry import adjuster_of, kind_at, kind_of, moved_bores
 from app.sync.engine.events import Event, Meter, Reading
 from app.sync.engine.layout import Adjuster
-from app.sync.estimation.filter import MISREAD_LOG_ODDS, MISREAD_SD, at, learn, stacked
-from app.sync.estimation.foretold import Roughness
+from app.sync.estimation.filter import MISREAD_LOG_ODDS, MISREAD_SD, at, foretold_at, learn, stacked
+from app.sync.estimation.foretold import Roughness, Surprise
 from app.sync.estimation.posterior import Floats, Posterior
 from app.sync.estimation.predict import predict, set_cold
 from app.sync.readings.trail import Seen, Stage, Trail
@@ -74,18 +75,27 @@ class HypothesisBank(NamedTuple):
         """The places of the hypotheses that nothing is wrong with the engine."""
         return [n for n, one in enumerate(self.hypotheses) if one.adjuster is None and one.bore is None]
 
+    @property
+    def chances(self) -> Floats:
+        """The chance of each, shape (hypotheses,)."""
+        told = np.asarray(self.stack.log_evidence)
+        chance: Floats = np.exp(told - told.max())
+        chance /= chance.sum()
+        return chance
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Judged:
     """What the hypotheses of a visit come to. ``posterior`` and ``meter`` are what to plan with; ``unanswering`` and
     ``loose`` the chance that each adjuster does not keep what it is moved by, and that each bore's plate has slop;
-    ``noise`` times what was told the meter repeats by."""
+    ``noise`` times what was told the meter repeats by; ``surprise``, how far moves ended from what was foretold."""
 
     posterior: Posterior
     meter: Meter
     noise: float
     unanswering: Mapping[Adjuster, float]
     loose: Mapping[int, float]
+    surprise: Surprise
 
 
 def judged(start: Posterior, meter: Meter, events: tuple[Event, ...]) -> Judged:
@@ -95,22 +105,31 @@ def judged(start: Posterior, meter: Meter, events: tuple[Event, ...]) -> Judged:
     """
     moved, seen = _trail(start, meter).after(events, lambda one, stage: _passed(one, meter, stage))
     bank = _read_in(moved, seen, meter)
-    told = np.asarray(bank.stack.log_evidence)
-    chance = np.exp(told - told.max())
-    chance /= chance.sum()
-    logs = np.log([one.noise for one in bank.hypotheses])
-    noise = NOISES[int(np.abs(np.log(NOISES) - chance @ logs).argmin())]
+    chance = bank.chances
     loose = _summed([one.bore for one in bank.hypotheses], chance)
-    planned = next((bore for bore, share in loose.items() if share > 0.5), None)
-    about = [n for n, one in enumerate(bank.hypotheses) if one.adjuster is None and one.bore == planned]
-    place = about[int(np.lexsort((-chance[about], np.abs(logs[about] - math.log(noise))))[0])]
+    noise, place = _planned_with(bank, chance, loose)
     return Judged(
         at(bank.stack, place),
-        replace(meter, repeatability=noise * meter.repeatability),
+        _as_noisy(meter, noise),
         noise,
         _summed([one.adjuster for one in bank.hypotheses], chance),
         loose,
+        _surprised(moved, seen),
     )
+
+
+def _planned_with(bank: HypothesisBank, chance: Floats, loose: Mapping[int, float]) -> tuple[float, int]:
+    """How much rougher than told the meter is taken to be, and the place of the hypothesis that is planned with."""
+    logs = np.log([one.noise for one in bank.hypotheses])
+    noise = NOISES[int(np.abs(np.log(NOISES) - chance @ logs).argmin())]
+    planned = next((bore for bore, share in loose.items() if share > 0.5), None)
+    about = [n for n, one in enumerate(bank.hypotheses) if one.adjuster is None and one.bore == planned]
+    return noise, about[int(np.lexsort((-chance[about], np.abs(logs[about] - math.log(noise))))[0])]
+
+
+def _as_noisy(meter: Meter, noise: float) -> Meter:
+    """The meter as it is taken to repeat."""
+    return replace(meter, repeatability=noise * meter.repeatability)
 
 
 def _summed(about: Sequence[T | None], chance: Floats) -> dict[T, float]:
@@ -124,12 +143,15 @@ def _summed(about: Sequence[T | None], chance: Floats) -> dict[T, float]:
 
 class _Moved(NamedTuple):
     """The hypotheses before a move, None where nothing at idle was moved, and after it; what it was made at; and how
-    many, the last ones, say that what is read of a bore after it is wrong."""
+    many, the last ones, say that what is read of a bore after it is wrong. ``foretold`` are the value and its standard
+    deviation at each bore that the move was to change; ``surprise`` is that of the moves before."""
 
     before: HypothesisBank | None
     after: HypothesisBank
     adjuster: Adjuster | None = None
     doubting: int = 0
+    foretold: Mapping[int, tuple[float, float]] = MappingProxyType({})
+    surprise: Surprise = Surprise()
 
 
 @lru_cache(maxsize=64)
@@ -141,16 +163,30 @@ def _trail(start: Posterior, _meter: Meter) -> Trail[_Moved]:
 def _passed(moved: _Moved, meter: Meter, stage: Stage) -> _Moved:
     """How the hypotheses stand after a stage of a visit."""
     bank, move = _closed(_read_in(_doubting(moved, stage.seen), stage.seen, meter)), stage.move
+    surprise = _surprised(moved, stage.seen)
     if move is None:
-        return _Moved(None, _changed(bank, lambda one, _: set_cold(one, stage.cold)))
+        return _Moved(None, _changed(bank, lambda one, _: set_cold(one, stage.cold)), surprise=surprise)
     if not kind_of(move.kind).at_idle:
-        return _Moved(None, _changed(bank, lambda one, _: predict(one, move)))
+        return _Moved(None, _changed(bank, lambda one, _: predict(one, move)), surprise=surprise)
     adjuster = adjuster_of(move)
     bank = _suspecting(bank, adjuster)
     after = _changed(
         bank, lambda one, hypothesis: predict(one, move, hypothesis.kept if hypothesis.adjuster == adjuster else 1.0)
     )
-    return _Moved(bank, after, adjuster)
+    chance = bank.chances
+    noise, place = _planned_with(bank, chance, _summed([one.bore for one in bank.hypotheses], chance))
+    reached = moved_bores(bank.stack.layout, adjuster)
+    foretold = foretold_at(at(after.stack, place), _as_noisy(meter, noise), reached)
+    return _Moved(bank, after, adjuster, foretold=foretold, surprise=surprise)
+
+
+def _surprised(moved: _Moved, seen: Seen) -> Surprise:
+    """With the first reading of each bore since the move that was to change it."""
+    surprise, waiting = moved.surprise, dict(moved.foretold)
+    for one in seen:
+        if isinstance(one, Reading) and (told := waiting.pop(one.bore, None)):
+            surprise = surprise.and_at((one.value - told[0]) / told[1])
+    return surprise
 
 
 def _begun(start: Posterior) -> HypothesisBank:

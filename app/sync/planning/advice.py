@@ -9,7 +9,6 @@ from app.sync.engine.adjusters.kind import AdjusterKind
 from app.sync.engine.adjusters.registry import kind_of
 from app.sync.engine.engine_air import Beyond, beyond, ratio_at
 from app.sync.engine.events import Move, Place
-from app.sync.engine.hardware import NINE_IN_TEN
 from app.sync.estimation.conformity import Conformity, Decision
 from app.sync.estimation.posterior import Posterior
 
@@ -75,11 +74,6 @@ MOST_THEN = 2
 """Adjustments shown beside the next one: more would change before their turn comes (our judgement)."""
 
 
-WIDER = 1.25
-"""Times the spread foretold by which bands are wider: hands, meters and levers are often unlike the prior of them, and
-bands as foretold hold seven of ten where hands are twice as rough (our judgement; ``tests/benchmarks/README.md``)."""
-
-
 @dataclass(frozen=True, slots=True)
 class Expected:
     """What the meter should show after the move, and the band it will show in nine cases of ten."""
@@ -89,13 +83,12 @@ class Expected:
     high: float
 
     @classmethod
-    def around(cls, value: float, sd: float) -> "Expected":
-        """The band for a reading foretold to within ``sd``.
+    def around(cls, value: float, half: float) -> "Expected":
+        """The band of that ``half`` width.
 
-        >>> Expected.around(6.0, 0.2)
-        Expected(value=6.0, low=5.58875, high=6.41125)
+        >>> Expected.around(6.0, 0.5)
+        Expected(value=6.0, low=5.5, high=6.5)
         """
-        half = WIDER * NINE_IN_TEN * sd
         return cls(value, max(value - half, 0.0), value + half)
 
 

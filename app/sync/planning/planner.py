@@ -24,11 +24,12 @@ from app.sync.estimation.column_sharing import sharing_learned
 from app.sync.estimation.conformity import LIMIT_PROBABILITY, Conformity, Decision
 from app.sync.estimation.depth_start import depth_learned, read_by_columns
 from app.sync.estimation.evenness import evenness
-from app.sync.estimation.filter import predicted_readings
+from app.sync.estimation.filter import foretold_at
+from app.sync.estimation.foretold import Surprise
 from app.sync.estimation.posterior import Posterior, start_prior
 from app.sync.estimation.predict import predict
 from app.sync.estimation.uncertain_gains import A_LITTLE
-from app.sync.estimation.visit_hypotheses import judged
+from app.sync.estimation.visit_hypotheses import Judged, judged
 from app.sync.planning.advice import (
     MOST_THEN,
     Advice,
@@ -67,7 +68,6 @@ from app.sync.planning.recent_events import (
 from app.sync.planning.uncertain_screws import as_if_known, opened_by, screw_room
 from app.sync.readings.carried import as_judged
 from app.sync.readings.observation import own_of
-from app.sync.readings.rounds import reading_sd
 from app.sync.readings.untouched import Untouched, beyond_a_round, ends_with, untouched
 
 ENOUGH = 0.88
@@ -118,6 +118,7 @@ class _PlanningContext:
     events: Sequence[Event]
     read: Sequence[int]
     before: Sequence[int]
+    surprise: Surprise
 
     @property
     def layout(self) -> Layout:
@@ -173,7 +174,7 @@ def next_move(
     if told := to_read_again(layout, meter, since) or fault_to_name(found, events):
         return told
     earlier = untouched(layout, events)
-    bench = _bench(start, posterior, meter, narrow, blades, events, earlier, as_told)
+    bench = _bench(start, found, as_told, narrow, blades, events, earlier)
     standing = bench.standing
     decide = partial(evenness, layout, taken, meter, window, sharing=posterior.engine.sharing, earlier=earlier)
     asked = decision is None and closed and not set(layout.bores) - set(bench.told)  # before that it settles nothing
@@ -191,15 +192,15 @@ def next_move(
 
 def _bench(
     start: Posterior,
-    posterior: Posterior,
-    meter: Meter,
+    found: Judged,
+    told: Meter,
     window: float,
     blades: Sequence[float],
     events: Sequence[Event],
     earlier: Sequence[Untouched],
-    told: Meter,
 ) -> _PlanningContext:
     """What a piece of advice is drawn from: the task at hand and how the engine stands to it."""
+    posterior, meter = found.posterior, found.meter
     layout, since = posterior.layout, [e for e in since_last_move(events) if isinstance(e, Reading)]
     before = [one.bore for state in earlier for one in state.readings]
     extra, weary = beyond_a_round(layout.bores, len(since), before), weariness(layout, events)
@@ -227,7 +228,7 @@ def _bench(
     if standing.off_speed[0] > LOST:
         further = 1 if standing.speed[0] > 0 else -1
         task = replace(task, no_way=task.no_way | {(StopScrew(bank.name), further) for bank in layout.banks})
-    return _PlanningContext(posterior, meter, task, standing, events, [e.bore for e in since], before)
+    return _PlanningContext(posterior, meter, task, standing, events, [e.bore for e in since], before, found.surprise)
 
 
 def _seen_beside(start: Posterior, told: Meter, events: Sequence[Event]) -> float:
@@ -390,10 +391,7 @@ def _with_expected(advice: Advice, bench: _PlanningContext) -> Advice:
     move = move_of(advice)
     assert move is not None
     after = predict(bench.posterior, move)
-    shown, spread = predicted_readings(after, bench.meter)
-    found = {}
-    for bore in advice.bores:
-        value = float(shown[after.row(bore)])
-        sd = math.hypot(reading_sd(value, bench.meter), float(spread[after.row(bore)]))
-        found[bore] = Expected.around(value, sd)
+    foretold = foretold_at(after, bench.meter, advice.bores)
+    times = bench.surprise.nine_in_ten
+    found = {bore: Expected.around(value, times * sd) for bore, (value, sd) in foretold.items()}
     return replace(advice, expected=found)

@@ -28,13 +28,15 @@ MOST_FOUND = 1000
 
 
 FILE: dict[str, Any] = {
-    "description": "The file. `/static/exchange/engine-5.schema.json` describes every field, with its unit.",
+    "description": "The file. `/static/exchange/engine-6.schema.json` describes every field, with its unit.",
     "content": {
         "application/json": {
             "schema": {
                 "type": "object",
-                "properties": {"format": {"const": "evenbore-engine"}, "version": {"const": 5}},
-                "required": ["format", "version", "exported_at", "engine", "meters", "fittings", "visits"],
+                "properties": {"format": {"const": "evenbore-engine"}, "version": {"const": 6}},
+                "required": [
+                    *("format", "version", "exported_at", "engine", "meters", "settings", "fittings", "visits", "seals")
+                ],
             }
         }
     },

@@ -31,9 +31,9 @@ from app.web.api.cross_check import findings, recorded
 from app.web.api.description.examples import PARAMETERS
 from app.web.api.description.field_names import describe
 from app.web.api.problems import OTHERS, Problem
-from app.web.api.shop import changes, instruments, meters, settings, sites
+from app.web.api.shop import changes, handing, instruments, meters, settings, sites
 from app.web.live import doors, doors_of_checks
-from app.web.security.middleware import TABLET
+from app.web.security.middleware import HAND_OVER, TABLET
 from app.web.security.origin import FEED
 from app.web.security.programs import BEARER, PROGRAM
 from app.wording.program.request_faults import RequestFault
@@ -87,6 +87,9 @@ own.
 **What changed.** `GET /api/changes?after=` lists what was recorded since, by anybody; `GET /api/events` tells of it as
 it happens.
 
+**Hand-over.** Another shop's Evenbore sends whole engine files (`POST /api/hand-over`) with a token of the scope
+`hand-over`, again and again until every row is acknowledged.
+
 **Live values.** A program that reads instruments gets access at the shop computer (`evenbore feed NAME`) and sends its
 token with each push; the token opens `POST /api/live/feed` and nothing else.
 
@@ -104,6 +107,7 @@ TAGS = {
     "shop": "What a visit works with.",
     "live values": "What instruments show now. It is a help, not a protective device.",
     "changes": "What was recorded since, in its order.",
+    "hand-over": "Engines that another shop's program hands over.",
 }
 
 
@@ -127,6 +131,8 @@ def scope_of(method: str, path: str) -> AccessScope:
     """The scope that a token needs for an operation."""
     if path in (changes.CHANGES, changes.EVENTS):
         return AccessScope.EVENTS
+    if path == HAND_OVER:
+        return AccessScope.HAND_OVER
     if method in ("GET", "HEAD"):
         return AccessScope.READ
     of_engines = path.startswith("/api/engines") and not path.endswith("/visits")
@@ -168,7 +174,7 @@ RESOURCES = (
         story,
         slips,
     ),
-    *(corrections, meters, settings, sites, changes, instruments, doors, doors_of_checks),
+    *(corrections, meters, settings, sites, changes, handing, instruments, doors, doors_of_checks),
 )
 for resource in RESOURCES:
     router.include_router(resource.router)

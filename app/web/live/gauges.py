@@ -1,6 +1,7 @@
 """What gauges show now, and the one who looks at them five times a second for the visit that they are at."""
 
 import asyncio
+import math
 import time
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager, suppress
@@ -24,6 +25,9 @@ if TYPE_CHECKING:
 EVERY = 0.2
 """Seconds between two looks."""
 
+DOUBTS_EVERY = 1.0
+"""Seconds between two looks at what speaks against the instruments (our judgement)."""
+
 WAITS = 10.0
 """Seconds for which an item that was refused is left alone (our judgement)."""
 
@@ -43,6 +47,7 @@ class GaugeWatch:
         self.stands_since: float | None = None
         self.compared = False
         self.doubts = Doubts()
+        self.doubted_at = -math.inf
 
     def know(self) -> None:
         """Look which visit the instruments are at."""
@@ -73,6 +78,9 @@ class GaugeWatch:
         self.hub.stopped = visit_id if found.stopped else None
 
     def _doubt(self, gauges: Gauges, record: VisitRecord | None) -> None:
+        if self.ticks() - self.doubted_at < DOUBTS_EVERY:
+            return
+        self.doubted_at = self.ticks()
         self.doubts = doubts_of(self.hub, self.doubts, gauges, record)
         self.hub.doubted = self.doubts.said()
 

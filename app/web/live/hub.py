@@ -19,6 +19,7 @@ from app.shop.commands.live.looks import Seen
 from app.shop.procedure.live.filling import Gauges
 from app.shop.store.live import traces
 from app.sync.engine.units import FLOW_UNITS, REV_PER_MIN
+from app.sync.signals.averaging import WINDOWS
 from app.sync.signals.comparison import BEFORE, OVER
 from app.sync.signals.settling import AND_THEN, LAGS, Look, Unsettled
 from app.web.live.channels import KEPT, Floats, Ring
@@ -182,18 +183,18 @@ class Hub:
         told = [one for one in found if one is not None]
         return {name: one for sensors in told for name, one in sensors.items()} if told else None
 
-    def flows(self, bores: frozenset[int]) -> dict[int, float]:
-        """What is shown now of the flow at each of these bores [kg/s]; empty where one of them is not shown."""
+    def flows(self, bores: frozenset[int], seconds: float = WINDOWS[0]) -> dict[int, float]:
+        """The plain mean of the flow at each of these bores over the last ``seconds`` [kg/s]; empty where one of them
+        shows none. No page need be open for it."""
+        now, found = self._ticks(), dict[int, float]()
         with self._turn:
-            rings = [ring for sender in self._senders.values() for ring in sender.at_bores.values()]
-            if not bores or not bores <= {ring.channel.bore for ring in rings if ring.channel.quantity == "flow"}:
-                return {}
-            shown = {
-                int(one.ring.channel.bore): one.figure.value * FLOW_UNITS[one.ring.channel.unit]
-                for one in self._look().values.values()
-                if one.ring.channel.quantity == "flow" and one.ring.channel.bore is not None
-            }
-        return {bore: shown[bore] for bore in bores} if bores <= shown.keys() else {}
+            for sender in self._senders.values():
+                here = sender.here(now)
+                for ring in sender.at_bores.values():
+                    if ring.channel.quantity == "flow" and ring.state(here) == "live":
+                        mean = float(ring.last(seconds, here)[1].mean())
+                        found[int(ring.channel.bore or 0)] = mean * FLOW_UNITS[ring.channel.unit]
+        return {bore: found[bore] for bore in bores} if bores and bores <= found.keys() else {}
 
     def ask_for_wiggle(self, bore: int | None) -> None:
         """From now on the hose of a bore may be taken off; None: no longer."""

@@ -92,6 +92,7 @@ class CrossCheckView:
     next_title: str
     back: str
     plates: str
+    reason: str
     standing: tuple[str, ...]
     entry: TestEntry | None
     others: tuple[tuple[str, str], ...]
@@ -120,7 +121,8 @@ def view(told: CrossCheck, wanted: str = "") -> CrossCheckView:
         causes.next_words(following, bores),
         causes.to_readings(diagnosis, bores),
         causes.plates_words(),
-        tuple(causes.place_and_cause(one, bores, banks) for one in diagnosis.standing if one.odds >= 0.1),
+        causes.reason_words(diagnosis) if diagnosis.verdict is Verdict.FOUND else "",
+        tuple(causes.standing_words(one, bores, banks) for one in diagnosis.standing if one.odds >= 0.1),
         _entry(told, measure, following.bores if following and following.measure is measure else ()),
         tuple((one.value, tests.test_name(one)) for one in offered),
         tuple(tests.test_name(one) for one in shown if _by_bore(one)),
@@ -137,13 +139,7 @@ def view(told: CrossCheck, wanted: str = "") -> CrossCheckView:
 
 def _entry_words(row: FindingRow) -> str:
     said = on_paper.shown(row.kind, row.value, row.word, row.unit)
-    return say(
-        on_paper.SHOWN,
-        test=tests.finding_name(row.kind),
-        shown=on_paper.at_place(row.bore, row.bank, said),
-        by=row.by,
-        at=clock(row.at),
-    )
+    return on_paper.line(row.kind, [(row.bore, row.bank, said)], row.by, clock(row.at))
 
 
 def _found(told: CrossCheck) -> FoundCause | None:

@@ -21,6 +21,15 @@ MARKS: Mapping[Conformity, Literal["even", "not-even", "close"]] = {
 }
 """The mark beside a verdict, on the screen and on paper."""
 
+
+def mark_of(found: RoundResult, coarse: bool) -> Literal["even", "not-even", "close", "inside", "none"]:
+    """The mark beside how even a round was ``found``, on the screen; ``coarse``: by a tolerance too wide for even."""
+    if found.alone:
+        return "none"
+    mark = MARKS.get(found.verdict)
+    return "inside" if coarse and mark == "even" else mark or "none"
+
+
 MOST_BLADES = 3
 OUTSIDE = (BoreVerdict.OPEN, BoreVerdict.CLOSED)
 SHAPES: dict[BoreVerdict, Shape] = {
@@ -78,10 +87,10 @@ def phases(assessment: Assessment) -> tuple[PhaseView, ...]:
 
 
 def small_rows(assessment: Assessment) -> tuple[SmallRow, ...]:
-    """The newest idle round in the small form."""
+    """The newest idle round in the small form, by the fine tolerance: no figure of a wider one stands beside it."""
     record = assessment.record
     idle = [r for r in record.rounds if r.row.opening == 0 and r.readings]
-    standings = by_bore(assessment.evenness(idle[-1]) if idle else None)
+    standings = by_bore(assessment.fine_evenness(idle[-1]) if idle else None)
     return tuple(
         SmallRow(tuple(SmallTile(shape_of(standings.get(bore))) for bore in bank.bores)) for bank in record.layout.banks
     )

@@ -189,7 +189,7 @@ class VerdictView:
     """How even, in a word, a sentence and a ruler: of the bores outside the tolerance, or of the banks by ``openings``,
     whose figures are ``spoken`` as well. ``ends`` are the names of the ruler's ends, ``scale`` the figures along it."""
 
-    mark: Literal["even", "not-even", "close", "none"]
+    mark: Literal["even", "not-even", "close", "inside", "none"]
     title: str
     sentence: str
     marks: tuple[RulerMark, ...] = ()

@@ -34,7 +34,8 @@ BODY_LIMIT = 1024 * 1024
 """The largest form taken [bytes]. The largest real one is a few thousand."""
 
 FILE_LIMIT = 16 * 1024 * 1024
-FILES_TAKEN = frozenset({"/exchange", "/exchange/look", "/exchange/several"})
+HAND_OVER = "/api/hand-over"
+FILES_TAKEN = frozenset({"/exchange", "/exchange/look", "/exchange/several", HAND_OVER})
 """Where whole engines may be sent as files, and the largest one taken there [bytes]."""
 
 JSON_BOUNDS = Bounds(depth=16, parts=2000, fields=200, values=4000)
@@ -356,7 +357,7 @@ class LimitedBody:
             return
         whole = bytes(body)
         body.clear()
-        if for_programs(scope) and not JSON_BOUNDS.hold(whole):
+        if for_programs(scope) and scope["path"] != HAND_OVER and not JSON_BOUNDS.hold(whole):
             page = refusal(scope, 422, RequestFault.WRONG_SHAPE)
             await page(scope, receive, send)
             return

@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from enum import StrEnum
 
 from app.sync.diagnosis.causes import EngineFault
-from app.sync.diagnosis.diagnose import Diagnosis, Standing, Verdict
+from app.sync.diagnosis.diagnose import LIKELY, Diagnosis, Standing, Verdict
 from app.sync.diagnosis.measurements import FindingKind
 from app.sync.diagnosis.next_test import NextTest
 from app.wording.causes.tests import test_name
@@ -50,10 +50,15 @@ VERDICTS: Mapping[StrEnum, Message] = {
     Verdict.GOING: Message("Not told yet. Make the next test."),
 }
 TABLES[Verdict] = VERDICTS
+LIKELY_BY_ITS_TEST = Message("Likely: {first}. Its own test speaks for it, but others are not ruled out.")
 ALSO_OFF = Message(
     "Most speaks for: {first}. But that does not fit all: something is wrong at bore {also} too. Look at both before "
     "any repair."
 )
+
+WITH_ODDS = Message("{cause} ({odds})")
+SPEAKS = Message("For it: {tests}.")
+SPEAKS_NOT = Message("Against it: {tests}.")
 
 NEXT = Message("Next: {test}, {minutes}\u00a0min")
 NEXT_AT = Message("Next: {test} at bore {bore}, {minutes}\u00a0min")
@@ -68,6 +73,10 @@ PLATES = Message(
     "these hides it."
 )
 TO_READINGS = Message("Bore {bore}'s plate is off: go back to the readings and follow their advice.")
+CHECK_METER = Message(
+    "Bore {bore} reads off, by a meter that nothing has checked yet. Turn the adapter and read with a second meter; "
+    "then go back to the readings and follow their advice."
+)
 
 
 def place_and_cause(one: Standing, bores: Sequence[int], banks: Sequence[str]) -> str:
@@ -78,14 +87,29 @@ def place_and_cause(one: Standing, bores: Sequence[int], banks: Sequence[str]) -
     return say(AT_BANK, bank=banks[one.bank], cause=cause) if one.bank is not None else say(OF_ENGINE, cause=cause)
 
 
+def standing_words(one: Standing, bores: Sequence[int], banks: Sequence[str]) -> str:
+    """A cause with its place, its odds from 0 to 1, and the tests that speak for it and against it."""
+    said = [say(WITH_ODDS, cause=place_and_cause(one, bores, banks), odds=f"{min(one.odds, 0.99):.2f}")]
+    said += [say(SPEAKS, tests=_tests(one.speaking))] if one.speaking else []
+    said += [say(SPEAKS_NOT, tests=_tests(one.against))] if one.against else []
+    return " ".join([f"{said[0]}.", *said[1:]])
+
+
+def reason_words(told: Diagnosis) -> str:
+    """Why the first cause is named, in a sentence; empty where nothing speaks for it."""
+    first = told.standing[0]
+    return say(SPEAKS, tests=_tests(first.speaking)) if first.speaking else ""
+
+
 def verdict_words(told: Diagnosis, bores: Sequence[int], banks: Sequence[str]) -> str:
     """What is said of the engine, in one or two sentences."""
     first = told.standing[0]
     named = place_and_cause(first, bores, banks)
     if told.verdict is Verdict.DOES_NOT_FIT and not first.against:
         return say(ALSO_OFF, first=named, also=listed([str(bores[bore]) for bore in told.also_wrong]))
+    own = told.verdict is Verdict.LIKELY and first.looked_at
     return say(
-        VERDICTS[told.verdict],
+        LIKELY_BY_ITS_TEST if own else VERDICTS[told.verdict],
         first=named,
         against=_tests(first.against),
         looked=_tests(told.looked_at),
@@ -117,10 +141,11 @@ def plates_words() -> str:
 
 
 def to_readings(told: Diagnosis, bores: Sequence[int]) -> str:
-    """The way back to the readings where it is the plate itself; else empty."""
+    """The way back to the readings where it is the plate itself; else empty. No plate is called off by a meter that
+    was not checked."""
     first = told.standing[0]
-    if first.cause is EngineFault.PLATE and first.bore is not None and first.odds >= 0.5:
-        return say(TO_READINGS, bore=bores[first.bore])
+    if first.cause is EngineFault.PLATE and first.bore is not None and first.odds >= LIKELY:
+        return say(CHECK_METER if first.unchecked else TO_READINGS, bore=bores[first.bore])
     return ""
 
 

@@ -1,6 +1,6 @@
 """What the handover sheet says of a cross-check: what was found and repaired, and what is still to be looked at."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from enum import StrEnum
 
 from app.sync.diagnosis.causes import EngineFault
@@ -21,8 +21,9 @@ NO_CAUSE = Message("No cause of uneven running was found in what was looked at: 
 NOT_TOLD = Message("Why the engine runs unevenly is not told yet. See the shop.")
 
 SHOWN = Message("{test}: {shown}. {by}, {at}")
-BORE_SHOWN = Message("bore {bore} {shown}")
-BANK_SHOWN = Message("bank {bank} {shown}")
+SHOWN_AT = Message("{test}, {shown}. {by}, {at}")
+BORE_SHOWN = Message("bore {bore}: {shown}")
+BANK_SHOWN = Message("bank {bank}: {shown}")
 CANNOT = Message("cannot be done here")
 REPAIRED_HERE = Message("{cause}, repaired.")
 BORE = Message("Bore {bore}")
@@ -82,6 +83,13 @@ def shown(kind: str, value: float | None, word: str | None, unit: str) -> str:
     if value is None:
         return say(CANNOT)
     return figure(value) + (f"\u00a0{tests.unit(unit)}" if unit not in ("1", "0-1", "") else "")
+
+
+def line(kind: str, places: Sequence[tuple[int | None, str, str]], by: str, at: str) -> str:
+    """What a test showed, place by place, with who made it and when: ``places`` are (bore, bank, what was shown)."""
+    said = ", ".join(at_place(*one) for one in places)
+    of_place = any(bore is not None or bank for bore, bank, _ in places)
+    return say(SHOWN_AT if of_place else SHOWN, test=tests.finding_name(kind), shown=said, by=by, at=at)
 
 
 def at_place(bore: int | None, bank: str, said: str) -> str:

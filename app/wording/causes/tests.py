@@ -45,8 +45,8 @@ HOWS: Mapping[FindingKind, Message] = {
         "Hold the probe at the same place of every primary pipe. The pipes burn skin.", limit=HOW
     ),
     FindingKind.DROP: Message(
-        "Cut one bore by its injector, at most 10 s and once a bore. Note by how much the speed falls. Never pull a "
-        "live lead.",
+        "Cut one bore by its injector, at most 10 s, once a bore, a minute apart. Note by how much the speed falls. "
+        "Never pull a live lead.",
         limit=HOW,
     ),
     FindingKind.MIXTURE: Message("Read lambda at the primary pipe of every bore, hot and at idle.", limit=HOW),

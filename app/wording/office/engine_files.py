@@ -30,6 +30,7 @@ FILE_FAULTS: dict[FileFault, Message] = {
     F.READING_UNIT: Message("a reading is not in the unit of its meter"),
     F.CORRECTION_REFERENCE: Message("the file does not have the entry that a correction names"),
     F.CORRECTED_TOO_EARLY: Message("a correction comes before the sign-off"),
+    F.SETTINGS: Message("the settings of a visit are missing, or no shop can have them"),
 }
 
 FILE_QUESTIONS: dict[FileQuestion, Message] = {

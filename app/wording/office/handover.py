@@ -76,7 +76,7 @@ AFTER_ANOTHER = Message("After another {distance} or {time}, whichever comes fir
 EITHER = Message("{distance} or {hours}")
 SOONER = (
     Message("the hot idle hunts"),
-    Message("one cylinder goes quiet, or the engine pops at light throttle"),
+    Message("a cylinder goes quiet, or the engine pops at light throttle"),
     Message("anyone has worked on the throttles, their linkage, the throttle sensor or the exhaust"),
 )
 
@@ -121,7 +121,7 @@ def headline(left: RoundResult | None, tightened: bool) -> str:
         return say(NOT_READ)
     if not tightened:
         return say(NOT_READ_AFTER_TIGHTENING)
-    if len(left.standings) == 1:
+    if left.alone:
         return say(ALONE)
     match left.verdict:
         case Conformity.EVEN:
@@ -154,7 +154,7 @@ def evidence(left: RoundResult | None, found: RoundResult | None, tightened: boo
     if left is None:
         return say(paper.NO_ROUND)
     values = {"tolerance": percent(left.window), "sure": percent(sure), "largest": largest(left)}
-    if len(left.standings) == 1:
+    if left.alone:
         return say(ALONE_BECAUSE)
     if not tightened:
         said = [say(BEFORE_TIGHTENING, **values)]

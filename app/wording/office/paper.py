@@ -42,6 +42,7 @@ VERDICTS: Mapping[Conformity, Message] = {
 }
 RESULT = Message("As left: {verdict}")
 RESULT_BEFORE_TIGHTENING = Message("As left: {verdict}, not read after tightening")
+ALONE = Message("As left: read, with no other to compare it with")
 NO_RESULT = Message("As left: not read")
 NO_ROUND = Message("No complete round was read after the last adjustment.")
 
@@ -91,7 +92,7 @@ SENSOR_CLOSED, SENSOR_OPEN = Message("{figure} at rest"), Message("{figure} wide
 NAMED = Message("{initials}: {name}", note="a person's initials")
 
 HARDWARE_BANK = Message("Bank {name}: cylinders {bores}, stop screw at {stop}, link rod at {drive}.")
-HARDWARE_ONE_BANK = Message("Cylinders {bores}, stop screw at {stop}.")
+HARDWARE_ONE_BANK = Message("Cylinder {bores}, stop screw at {stop}.", many="Cylinders {bores}, stop screw at {stop}.")
 HARDWARE_BANK_OF_MOTORS = Message("Bank {name}: cylinders {bores}.")
 HARDWARE_BORES = Message("Cylinders {bores}.")
 HARDWARE_SENSOR = Message("Throttle position sensor at bore {bore}.")

@@ -10,6 +10,7 @@ SCOPES: Mapping[AccessScope, Message] = {
     AccessScope.READ: Message("Read all records"),
     AccessScope.RECORD: Message("Open visits and record in them, register meters, change settings"),
     AccessScope.ENGINES: Message("Register engines and change what is known of them"),
+    AccessScope.HAND_OVER: Message("Hand over the engines of another shop"),
     AccessScope.EVENTS: Message("Learn at once that something was recorded"),
 }
 """What each scope lets a program do."""

@@ -7,6 +7,7 @@ from app.shop.training.training import Slack, Truth
 from app.shop.training.training_start import Texts
 from app.sync.simulation.reference_run import ReferenceRun
 from app.wording.causes.causes import NAMES as CAUSES
+from app.wording.causes.tests import test_name
 from app.wording.message import Message, say
 from app.wording.quantities import PERCENT, percent
 
@@ -82,6 +83,8 @@ NOT_FOUND = Message("You have not repaired it.")
 NEEDLESS = Message("{count} thing was repaired that was sound.", many="{count} things were repaired that were sound.")
 TESTS = Message("{count} test", many="{count} tests")
 MINUTES = Message("{minutes}\u00a0min")
+STEPS = Message("What it would have done: {steps}.")
+STEP_AT = Message("{test} at bore {bore}", context="cross-check")
 HAND_NOT = Message("A careful hand does not find it for sure either.")
 
 LATE_FROM = 0.5
@@ -173,6 +176,15 @@ def cause_of(found: RoughGrade) -> Sequence[str]:
 def hand_work(work: HandWork) -> Sequence[str]:
     """Tests and minutes that a hand needed at a rough engine."""
     return [say(TESTS, count=work.tests), say(MINUTES, minutes=f"{work.minutes:.0f}")]
+
+
+def hand_steps(found: RoughGrade) -> str:
+    """The tests that a careful hand would have made, in order."""
+    steps = [
+        test_name(kind) if bore is None else say(STEP_AT, test=test_name(kind), bore=found.bores[bore])
+        for kind, bore in found.careful.steps
+    ]
+    return say(STEPS, steps=", ".join(steps)) if steps else ""
 
 
 def hands_compared(found: RoughGrade) -> str:

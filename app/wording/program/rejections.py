@@ -58,6 +58,7 @@ _NOT_FOUND = {
     R.LOOK_DIFFERS: Message("The instrument did not show this value then. Take it again."),
     R.NO_SUCH_FEED: Message("This feed is not on record. Choose one from the list of feeds."),
     R.NO_SUCH_PROGRAM: Message("This program has no access any more. Choose one from the list of programs."),
+    R.NO_SUCH_QUESTION: Message("This question is not on record. Choose one from the list."),
     R.NO_SUCH_TABLE: Message("This table is not on record. Choose one on the Statistics page."),
     R.NO_EARLIER_VISIT: Message("This visit has no earlier visit to compare with. Open the engine's page instead."),
     R.NOT_SIGNED_OFF: Message("This visit is not signed off yet. Correct it on its own pages."),
@@ -269,6 +270,22 @@ _ENGINE_FILES = {
     R.FILE_ENTRY_DIFFERS: Message(
         "Entry {key} ({kind}) of the file differs from the one saved here, and nothing was imported. "
         "Ask the other shop for a new file.",
+    ),
+    R.HAND_OVER_UNNAMED: Message(
+        "An engine is handed over by a program with a token of its own. Create one with the scope hand-over."
+    ),
+    R.HAND_OVER_ASKED: Message(
+        "An engine with this serial number is on record here. Nothing is stored until a person here says whether it is "
+        "the same one."
+    ),
+    R.NOT_ELSEWHERE: Message("This visit belongs to no other shop. Record in it here."),
+    R.VISIT_TAKEN_OVER: Message(
+        "A person took an open visit of this engine over here, and nothing more of it is taken in. Sign it off there."
+    ),
+    R.FILE_SEALS: Message(
+        "Entries of the file changed or went missing after it was made, and nothing was imported: {keys}. "
+        "Ask the other shop for a new file.",
+        note="keys: the beginnings of keys",
     ),
     R.FILE_OF_ANOTHER_ENGINE: Message(
         "Part of the file belongs to another engine here, and nothing was imported. Ask the other shop for a new file."

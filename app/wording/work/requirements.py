@@ -114,6 +114,10 @@ REQUIREMENTS: Mapping[Requirement, Worded] = {
 }
 
 WAITING: Mapping[Waiting, Worded] = {
+    Waiting.ELSEWHERE: Message(
+        "This visit was opened at {store} and belongs there until its sign-off. Here it is shown only.",
+        note="store: the name of another shop's program",
+    ),
     Waiting.SIGNED_OFF: Message("This visit is signed off. Open a new visit to record more."),
     Waiting.NO_SUCH_PHASE: Message("This phase does not exist. Go back to the visit and choose one."),
     Waiting.EARLIER_PHASE: _earlier_phase,

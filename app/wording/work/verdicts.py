@@ -29,6 +29,15 @@ WORDS: Mapping[StrEnum, Message] = {
     BoreVerdict.OPEN: Message("open", limit=TILE, context="a plate"),
     BoreVerdict.CLOSED: Message("closed", limit=TILE, context="a plate"),
 }
+COARSE_TITLES: Mapping[Conformity, Message] = {
+    Conformity.EVEN: Message("Close enough for now", limit=TITLE),
+    Conformity.LIMIT: Message("Close enough as far as this meter shows", limit=TITLE),
+    Conformity.INCOMPLETE: Message("Close enough so far", limit=TITLE),
+}
+"""The titles of a round that only tells whether the engine may be warmed up: its tolerance is too wide for "even"."""
+INSIDE = Message("inside", limit=TILE, note="bore: within a tolerance too wide to be called even")
+ALONE = Message("One bore: nothing to compare it with", limit=TITLE)
+ALONE_BECAUSE = Message("One bore has no other to be even with.", limit=SENTENCE)
 NOT_SURE_YET = Message("Not sure yet", limit=TITLE)
 """The title of a round in progress in which a bore may be outside."""
 TABLES[Conformity] = TITLES
@@ -83,14 +92,17 @@ TOO_CLOSED = Message("Bore {bores} is too closed.", many="Bores {bores} are too 
 DRIFTED = Message("Idle drifted {change} during the round (corrected).")
 
 
-def verdict_title(found: RoundResult) -> str:
+def verdict_title(found: RoundResult, coarse: bool = False) -> str:
     """How even a round is, in a word or three.
 
-    Parameters: ``found`` for the round.
+    Parameters: ``found`` for the round; ``coarse``: it only tells whether the engine may be warmed up.
     """
+    if found.alone:
+        return say(ALONE)
     if found.verdict is Conformity.INCOMPLETE and _with(found, BoreVerdict.AT_LIMIT):
         return say(NOT_SURE_YET)
-    return say(TITLES[found.verdict])
+    title = COARSE_TITLES.get(found.verdict) if coarse else None
+    return say(title or TITLES[found.verdict])
 
 
 def verdict_sentence(found: RoundResult, unit: Unit) -> str:
@@ -100,6 +112,8 @@ def verdict_sentence(found: RoundResult, unit: Unit) -> str:
     """
     if found.outliers:
         return _of_bores(MISREAD, sorted(found.outliers))
+    if found.alone:
+        return say(ALONE_BECAUSE)
     tolerance = percent_allowed(found.window)
     match found.verdict:
         case Conformity.INCOMPLETE:
@@ -129,12 +143,14 @@ def probability(found: RoundResult) -> str:
     return percent(min(math.floor(100 * (found.decision.all_inside or 0.0)), 99) / 100)
 
 
-def bore_word(one: BoreResult, vacuum: bool) -> str:
+def bore_word(one: BoreResult, vacuum: bool, coarse: bool = False) -> str:
     """The word below a reading: even, not sure, or on which side and by how much.
 
     Parameters: ``one`` bore; ``vacuum``: the meter is a vacuum gauge, where a high column is a
-    closed plate, so that the plate is named and not the figure.
+    closed plate, so that the plate is named and not the figure; ``coarse`` as for ``verdict_title``.
     """
+    if coarse and one.verdict is BoreVerdict.EVEN:
+        return say(INSIDE)
     if one.verdict in (BoreVerdict.EVEN, BoreVerdict.AT_LIMIT):
         return say(WORDS[one.verdict])
     above, below = (OPEN, CLOSED) if vacuum else (HIGH, LOW)

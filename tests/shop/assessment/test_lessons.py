@@ -82,3 +82,15 @@ def test_what_is_learned_from_goes_back_three_visits(shop: Database) -> None:
     for _ in range(5):
         visit_id = past.visit(FOUND, LEFT)
     assert [one.visit.number for one in visit_record(shop, visit_id).back()] == [5, 4, 3, 2]
+
+
+def test_each_of_three_earlier_visits_teaches_something(shop: Database) -> None:
+    past = Past(shop)
+    for _ in range(4):
+        past.visit(FOUND, LEFT, air={"idle-speed": 800})
+    told = visit_record(shop, past.visit(FOUND, signed=False))
+    assert visit_prior(told, 0) is None
+    usual = taught(told)
+    assert np.array_equal(usual.covariance, visit_prior(told, 3).covariance)  # type: ignore[union-attr]
+    for back in (1, 2):
+        assert not np.array_equal(usual.covariance, visit_prior(told, back).covariance)  # type: ignore[union-attr]

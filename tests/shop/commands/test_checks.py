@@ -176,3 +176,23 @@ def test_a_reason_may_be_five_hundred_letters_long(shop: Database) -> None:
     rows = [checks.waive(shop, visit_id, sent, HEAT_SOAKED.slug, "x" * 500, "KM", AT) for _ in range(2)]
     assert rows[0] == rows[1]
     assert visit_record(shop, visit_id).overrides[-1].why == "x" * 500
+
+
+ENDS = {
+    "idle-speed": (300, 3000),  # what an engine idles at, from the slowest to a cold start
+    "air-pressure": (50, 115),  # from 5,500 m up to the deepest mines (ISO 2533, from memory: 50.5 kPa at 5,500 m)
+    "air-temperature": (-40, 90),  # a yard in winter, an intake over a hot engine
+}
+
+
+@pytest.mark.parametrize("item", ENDS)
+def test_a_figure_is_taken_up_to_the_ends_of_its_range(shop: Database, item: str) -> None:
+    visit_id = heat_soaked(shop, FOUR)
+    low, high = ENDS[item]
+    for number in (low, high):
+        checks.record(shop, visit_id, key(), HEAT_SOAKED.slug, {item: number}, "KM", AT)
+        assert visit_record(shop, visit_id).checks[HEAT_SOAKED.slug, item].number == number
+    for beyond in (low - 0.1, high + 0.1, float("inf"), float("nan"), None):
+        with rejects(Rejection.OUT_OF_RANGE):
+            checks.record(shop, visit_id, key(), HEAT_SOAKED.slug, {item: beyond}, "KM", AT)
+    assert visit_record(shop, visit_id).checks[HEAT_SOAKED.slug, item].number == high

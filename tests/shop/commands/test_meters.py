@@ -140,6 +140,19 @@ def test_two_meters_are_compared_bore_by_bore(shop: Database) -> None:
     assert repeats is None  # a comparison is no study of one meter
 
 
+def test_a_study_takes_what_its_meter_can_show_and_nothing_repeats_at_zero(shop: Database) -> None:
+    meter_id = meters.register(shop, key(), NewMeter("Bell", "kg/h", 0.25, 2, 40))
+    study_id = meters.begin_study(shop, meter_id, key(), None, "", "KM", AT)
+    for value in (2.0, 40.0):
+        assert meters.read(shop, study_id, key(), value, "KM", AT)
+    for value in (1.99, 40.01, math.inf, math.nan):
+        with rejects(Rejection.OUT_OF_RANGE):
+            meters.read(shop, study_id, key(), value, "KM", AT)
+    from_nothing = meters.begin_study(shop, 1, key(), None, "", "KM", AT)
+    with rejects(Rejection.OUT_OF_RANGE):
+        meters.read(shop, from_nothing, key(), 0, "KM", AT)
+
+
 def test_what_cannot_be_compared_is_said(shop: Database) -> None:
     for other, code in (
         (1, Rejection.NOT_LISTED),

@@ -1,6 +1,7 @@
 """Settings of the shop: kept version by version, judged by as they were when the visit was opened."""
 
 from dataclasses import replace
+from typing import Any
 
 import pytest
 
@@ -105,6 +106,51 @@ def test_what_cannot_be_is_refused(shop: Database, name: str, value: object, cod
     assert codes_of(refusal) == {name: code}
 
 
+MINUTE, HOUR, ICE = 60.0, 3600.0, 273.15
+RANGES = (
+    ("coarse_window", "coarse_window", 0.08, 0.6),
+    ("fine_window", "fine_window", 0.01, 0.25),
+    ("bank_window", "bank_window", 0.01, 0.3),
+    ("idle_bank_window", "idle_bank_window", 0.01, 0.3),
+    ("pass_probability", "pass_probability", 0.8, 0.99),
+    ("base_blade", "base_blade", 12.7e-6, 1.016e-3),
+    ("recheck_km", "recheck_km", 100, 100_000),
+    ("recheck_hours", "recheck_hours", 5, 5000),
+    ("recheck_months", "recheck_months", 1, 120),
+    ("pulls", "pulls", 0, 20),
+    ("pause", "pause", 5 * MINUTE, HOUR),
+    ("gap", "gap", 5 * MINUTE, 4 * HOUR),
+    ("oil_pressure_start", "limits.oil_pressure_start", 0, 600e3),
+    ("oil_pressure_hot", "limits.oil_pressure_hot", 0, 600e3),
+    ("coolant_most", "limits.coolant", 80 + ICE, 140 + ICE),
+    ("head_most", "limits.head", 150 + ICE, 300 + ICE),
+    ("oil_most", "limits.oil", 90 + ICE, 170 + ICE),
+    ("least_time", "heat.least_time", 0, 2 * HOUR),
+    ("coolant_least", "heat.coolant", 40 + ICE, 110 + ICE),
+    ("head_least", "heat.head", 60 + ICE, 200 + ICE),
+    ("oil_least", "heat.oil", 40 + ICE, 120 + ICE),
+    ("steady_for", "heat.steady_for", MINUTE, 30 * MINUTE),
+    ("steady_within", "heat.steady_within", 0.5, 10),
+    ("lasts", "heat.lasts", 5 * MINUTE, 2 * HOUR),
+)
+"""What a shop may set, in SI units; the fine window no wider than the coarse one, each beside the other's default."""
+
+
+def changed(path: str, value: float) -> Settings:
+    """The defaults with one figure changed."""
+    group, _, name = path.rpartition(".")
+    some: Any = {name: value} if not group else {group: replace(getattr(DEFAULTS, group), **{name: value})}
+    return replace(DEFAULTS, **some)
+
+
+@pytest.mark.parametrize(("field", "path", "least", "most"), RANGES, ids=[one[0] for one in RANGES])
+def test_a_figure_is_taken_up_to_its_ends_and_no_further(field: str, path: str, least: float, most: float) -> None:
+    within, step = (least, most), (most - least) / 1000
+    assert [settings_versions.problems(changed(path, value)) for value in within] == [{}, {}]
+    beyond = [settings_versions.problems(changed(path, value)) for value in (least - step, most + step)]
+    assert [field in one or "fine_window" in one for one in beyond] == [True, True]
+
+
 def test_three_openings_are_read_when_the_shop_has_three(shop: Database) -> None:
     change(shop, replace(DEFAULTS, openings=(10 * THOU, 20 * THOU, 30 * THOU)))
     visit_id = heat_soaked(shop, V8)
@@ -132,3 +178,17 @@ def test_a_shop_up_the_mountain_presets_wider(shop: Database) -> None:
     change(shop, replace(DEFAULTS, altitude=1000.0))
     high = starting(visit_record(shop, visit(shop, engine(shop, FOUR, serial="another"))))
     assert 1.1 * low.turns < high.turns < 1.4 * low.turns
+
+
+def test_the_ends_of_a_range_are_told_in_the_units_of_the_shop() -> None:
+    """Held in kelvins, seconds and meters (0 °C is 273.15 K, 1 in 25.4 mm: NIST SP 811, appendix B)."""
+    beyond = replace(
+        DEFAULTS, base_blade=1.0, limits=replace(DEFAULTS.limits, head=1000.0), heat=replace(DEFAULTS.heat, lasts=0.0)
+    )
+    ends = {
+        name: (reason.values["low"], reason.values["high"], reason.values["unit"])
+        for name, reason in settings_versions.problems(beyond).items()
+    }
+    assert ends["head_most"] == (150, 300, "°C")
+    assert ends["lasts"] == (5, 120, "minutes")
+    assert ends["base_blade"] == (0.5, 40, "thou")

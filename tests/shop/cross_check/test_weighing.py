@@ -7,8 +7,10 @@ from app.shop.commands.moves import NewMove
 from app.shop.cross_check import findings
 from app.shop.cross_check.findings import NewFindings, ShownAt
 from app.shop.cross_check.weighing import CrossCheck, cross_check
+from app.shop.errors import RejectedError
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.record import loader
+from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.sync.diagnosis.causes import EngineFault
 from app.sync.diagnosis.measurements import CATALOGUE, Run
@@ -72,6 +74,23 @@ def test_an_entry_taken_back_changes_the_odds_as_if_it_were_not_there(shop: Data
     assert odds(told(shop, visit_id)) != before
     findings.take_back(shop, visit_id, key(), entry, "KM", AT)
     assert odds(told(shop, visit_id)) == before
+
+
+@pytest.mark.parametrize(
+    ("spread", "taken"), [(None, True), (0.01, True), (1e5, True), (0.0, False), (-1.0, False), (1.001e5, False)]
+)
+def test_a_spread_lies_above_nothing_and_is_no_larger_than_any_figure(
+    shop: Database, visit_id: int, spread: float | None, taken: bool
+) -> None:
+    new = NewFindings("heat", (ShownAt(1, value=420.0, spread=spread),), "°C", "KM")
+    if taken:
+        findings.add(shop, visit_id, key(), new, AT)
+        assert told(shop, visit_id).made
+        return
+    with pytest.raises(RejectedError) as refusal:
+        findings.add(shop, visit_id, key(), new, AT)
+    said = refusal.value.problems["at-1"]
+    assert (said.code, said.values["low"]) == (Rejection.OUT_OF_RANGE, 0)
 
 
 def test_by_telephone_no_test_needs_a_hand_off_idle(shop: Database) -> None:

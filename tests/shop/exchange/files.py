@@ -5,9 +5,11 @@ from app.shop.commands.meters import NewMeter
 from app.shop.commands.readings import NewReading
 from app.shop.commands.visits import NewVisit
 from app.shop.exchange.exports import engine_file, written
+from app.shop.exchange.handing.receiving import SHARED_METER
 from app.shop.procedure.codes import SkipReason
 from app.shop.procedure.phases import FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN
-from app.shop.store.database import Database
+from app.shop.store.database import Database, raw_connection
+from app.shop.store.row_hashes import seal
 from tests.shop.yard import AT, FOUR, check_all, heat_soaked, key, read, read_round, start_again, visit_record
 
 EVEN = [6.5] * 8
@@ -18,6 +20,31 @@ def out(shop: Database, engine_id: int = 1) -> str:
     """The file of an engine."""
     with shop.reading() as session:
         return written(engine_file(session, engine_id, AT))
+
+
+def first_meter_of_old(shop: Database) -> None:
+    """The shop, a file, begins with the meter that every shop once began with."""
+    with shop.writing() as session:
+        wire = raw_connection(session)
+        (trigger,) = wire.execute("SELECT sql FROM sqlite_schema WHERE name = 'meter_no_update'").fetchone()
+        found = wire.execute("SELECT * FROM meter WHERE id = 1")
+        row = dict(zip((column[0] for column in found.description), found.fetchone(), strict=True))
+        row["key"] = SHARED_METER
+        wire.execute("DROP TRIGGER meter_no_update")
+        wire.execute("UPDATE meter SET key = ?, seal = ? WHERE id = 1", (SHARED_METER, seal(row)))
+        wire.execute(trigger)
+
+
+def one_first_meter(shop: Database, other: Database) -> None:
+    """Both begin with a meter of the same key, as all shops once did. ``other`` is a file."""
+    with shop.reading() as session:
+        mine = raw_connection(session).execute("SELECT key, seal FROM meter WHERE id = 1").fetchone()
+    with other.writing() as session:
+        wire = raw_connection(session)
+        found = wire.execute("SELECT sql FROM sqlite_schema WHERE name = 'meter_no_update'").fetchone()
+        wire.execute("DROP TRIGGER meter_no_update")
+        wire.execute("UPDATE meter SET key = ?, seal = ? WHERE id = 1", tuple(mine))
+        wire.execute(found[0])
 
 
 def with_codes(shop: Database) -> int:

@@ -11,7 +11,7 @@ import json
 from typing import Any, NamedTuple
 
 from app.places import static
-from app.shop.exchange import v5 as v5
+from app.shop.exchange.versions import v6 as v6
 from app.shop.procedure.phases import PHASES
 from app.shop.record.fittings import HARDWARE_FIELDS
 from app.sync.engine.adjusters.registry import kinds
@@ -30,7 +30,7 @@ BASE_UNITS = {name: "rad" if unit == "degrees" else "m" for name, (unit, _, _, _
 AMOUNTS = {kind.slug: {"turns": "turn", "flats": "1/6 turn"}.get(kind.unit, "m") for kind in kinds()}
 ITEMS = {item.slug: item.unit or "1" for phase in PHASES for item in phase.items if item.kind == "number"}
 
-FILE = static() / "exchange" / "engine-5.schema.json"
+FILE = static() / "exchange" / "engine-6.schema.json"
 """Where it is handed out."""
 
 SAME: dict[str, Note] = {
@@ -54,9 +54,12 @@ NOTES: dict[str, dict[str, Note]] = {
         "exported_at": Note("When the file was made, ISO 8601."),
         "engine": Note("The engine."),
         "meters": Note("Every meter that a visit was read with."),
+        "settings": Note("Every version of settings that a visit is judged by."),
         "fittings": Note("What was fitted, oldest first."),
         "visits": Note("Every visit, oldest first."),
     },
+    "SettingsVersion": {"at": Note("When the shop changed its settings to these, ISO 8601.")},
+    "PartSeal": {"key": Note("Key of the entry that it is of.")},
     "Engine": {
         "serial": Note("Serial, as stamped."),
         "description": Note("What it is, as typed."),
@@ -187,9 +190,9 @@ NOTES: dict[str, dict[str, Note]] = {
 
 def engine_schema() -> dict[str, Any]:
     """The JSON Schema of an engine file of the newest version. Raises KeyError for a field without a note."""
-    schema = v5.EngineFile.model_json_schema()
+    schema = v6.EngineFile.model_json_schema()
     for name, shape in {"EngineFile": schema, **schema["$defs"]}.items():
-        for field, said in shape["properties"].items():
+        for field, said in shape.get("properties", {}).items():
             note = NOTES[name].get(field) or (None if "description" in said else SAME[field])
             if note is not None:
                 shape["properties"][field] = _with(said, note)

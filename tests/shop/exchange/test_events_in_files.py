@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from app.shop.exchange import v5
 from app.shop.exchange.imports import bring_in, read
+from app.shop.exchange.versions import v6
 from app.shop.procedure.limits import ended_stops
 from app.shop.rejections import Rejection
 from app.shop.store import tables
@@ -46,6 +46,6 @@ def test_an_event_after_a_row_that_is_not_there_is_refused(shop: Database, part:
         read(json.dumps(file))
 
 
-@pytest.mark.parametrize(("table", "part"), [(tables.EngineEvent, v5.EngineEvent), (tables.StopEnd, v5.StopEnd)])
-def test_no_column_is_forgotten(table: type[tables.Row], part: type[v5.Part]) -> None:
+@pytest.mark.parametrize(("table", "part"), [(tables.EngineEvent, v6.EngineEvent), (tables.StopEnd, v6.StopEnd)])
+def test_no_column_is_forgotten(table: type[tables.Row], part: type[v6.Part]) -> None:
     assert set(table.model_fields) - {"id", "seal", "visit_id"} == set(part.model_fields)

@@ -38,7 +38,7 @@ def _set(*path: str | int, to: object) -> Callable[[Any], None]:
     ("change", "reason"),
     [
         (_set("format", to="other"), because(Rejection.FILE_NOT_AN_ENGINE)),
-        (_set("version", to=6), because(Rejection.FILE_VERSION, version="6", newest=5)),
+        (_set("version", to=7), because(Rejection.FILE_VERSION, version="7", newest=6)),
         (
             _set("fittings", 0, "layout", "banks", 0, "joints", to=["shaft"]),
             because(FileFault.LAYOUT, fitting=1, fault=LayoutFault.JOINT_COUNT),

@@ -5,14 +5,16 @@ from pathlib import Path
 
 import pytest
 
-from app.shop.commands import engines
+from app.shop.commands import engines, meters, visits
+from app.shop.commands.meters import NewMeter
+from app.shop.commands.visits import NewVisit
 from app.shop.exchange.imports import bring_in, read
 from app.shop.record.fittings import layout_from_json
 from app.shop.store.database import Database
 from app.shop.store.upgrade import open_shop
 from app.sync.engine.layout import Layout
 from tests.shop.exchange.files import out
-from tests.shop.yard import AIR_COOLED, ONE_MOTOR_A_BANK, ONE_MOTOR_A_BORE, engine
+from tests.shop.yard import AIR_COOLED, AT, ONE_MOTOR_A_BANK, ONE_MOTOR_A_BORE, engine, key
 
 
 @pytest.mark.parametrize("layout", [AIR_COOLED, ONE_MOTOR_A_BANK, ONE_MOTOR_A_BORE])
@@ -35,4 +37,13 @@ def test_what_cools_an_engine_and_opens_its_plates_travels_and_is_left_out_where
     with other.reading() as session:
         assert layout_from_json(engines.fitting_now(session, there).layout) == layout
     assert out(other, there) == file
+    other.close()
+
+
+def test_an_engine_read_in_cubic_feet_goes_out_and_comes_in(shop: Database, tmp_path: Path) -> None:
+    other = open_shop(tmp_path / "other")
+    meter_id = meters.register(shop, key(), NewMeter("Bell", "cfm", 0.1, 0, 40))
+    visits.open_visit(shop, engine(shop), key(), NewVisit("test cell", "", "", "KM", meter_id), AT)
+    bring_in(other, read(out(shop)), {})
+    assert out(other) == out(shop)
     other.close()

@@ -8,7 +8,7 @@ import jsonschema_rs
 import pytest
 
 from app.shop.exchange.exports import engine_file, written
-from app.shop.exchange.v5 import EngineFile
+from app.shop.exchange.versions.v6 import EngineFile
 from app.shop.store.database import Database
 from tests.shop.exchange.files import EVEN, SLIPPED
 from tests.shop.exchange.schema import FILE, engine_schema
@@ -25,7 +25,7 @@ def handed_out() -> dict[str, Any]:
 
 def fields(schema: dict[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:
     for name, shape in {"EngineFile": schema, **schema["$defs"]}.items():
-        for field, said in shape["properties"].items():
+        for field, said in shape.get("properties", {}).items():
             yield f"{name}.{field}", said
 
 

@@ -15,7 +15,7 @@ from app.shop.rejections import Rejection
 from app.shop.stopwatch import Allowance
 from app.shop.store.database import Database
 from app.shop.store.upgrade import open_shop
-from tests.shop.exchange.files import EVEN, out
+from tests.shop.exchange.files import EVEN, one_first_meter, out
 from tests.shop.past import Past
 
 MEBIBYTE = 2**20
@@ -89,6 +89,7 @@ def test_each_of_several_is_looked_at_and_the_wrong_one_named(shop: Database, ot
 
 def test_a_file_with_a_question_of_its_own_waits(shop: Database, other: Database) -> None:
     """The same serial here and in the file, and another meter: one question is the engine's, one is asked once."""
+    one_first_meter(shop, other)
     for one in (shop, other):
         Past(one).visit(EVEN, EVEN)
     with other.reading() as session:

@@ -11,7 +11,7 @@ from app.shop.assessment.progress import items_of, must_have
 from app.shop.commands import checks, visits
 from app.shop.commands.visits import NewVisit
 from app.shop.procedure.held import BACK
-from app.shop.procedure.items import PLACES
+from app.shop.procedure.items import PLACES, Phase
 from app.shop.procedure.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN, PHASES
 from app.shop.procedure.requirements import Runs, Waiting
 from app.shop.record.entries import CheckEntry
@@ -131,3 +131,40 @@ def test_a_waiver_of_first_fire_is_refused_as_long_as_one_of_them_is_missing(
             checks.waive(shop, visit_id, key(), FIRST_FIRE.slug, "It is late", "KM", AT)
         checks.record(shop, visit_id, key(), FIRST_FIRE.slug, {slug: None}, "KM", AT)
     checks.waive(shop, visit_id, key(), FIRST_FIRE.slug, "The quick round was read by ear", "KM", AT)
+
+
+ON_ITS_OWN = {
+    COLD_PRESET.slug: {"battery-off", "throttle-power-off"},
+    FIRST_FIRE.slug: {
+        *("kill-switch", "exhaust-drawn", "fuel-dry", "throttle-returns", "plates-follow", "wheels-chocked"),
+        "oil-lamp",
+    },
+    HEAT_SOAKED.slug: {"mixture-safe", "leak-checked"},
+    BANK_BALANCE.slug: {"lever-held", "wheels-chocked"},
+    LOCK_DOWN.slug: {"throttle-returns", "plates-follow"},
+}
+"""What is looked at and ticked by itself, never with the rest by one tap: what runs away, burns, poisons, starts by
+itself or rolls, an engine without oil or with a mixture that harms it, and a leak that would be evened out."""
+
+AFTER_THE_LAST_MOVE = {
+    *("couplers-tight", "bypass-held", "links-tight", "stops-marked", "tools-counted", "throttle-returns"),
+    *("linkage-rest", "linkage-full", "plates-follow", "throttle-adapted", "sensor-learned"),
+    *("idle-control-back", "loads-back", "hoses-back", "intake-back"),
+}
+"""What says nothing any more once a screw was turned: all that lock-down ticks."""
+
+ONCE_IT_RUNS = {
+    FIRST_FIRE.slug: {"oil-pressure", "oil-lamp", "run-in"},
+    LOCK_DOWN.slug: {"idle-control-back", "loads-back", "hoses-back", "intake-back", "idle"},
+}
+"""What only a running engine shows: it is not asked for before a start, nor ticked with the rest."""
+
+
+@pytest.mark.parametrize("phase", PHASES, ids=lambda one: one.slug)
+def test_no_single_tap_stands_for_a_danger_and_none_outlives_a_move(phase: Phase) -> None:
+    ticks = {item.slug for item in phase.items if item.kind == "tick"}
+    assert {item.slug for item in phase.items if item.apart} == ON_ITS_OWN[phase.slug]
+    assert ON_ITS_OWN[phase.slug].isdisjoint(item.slug for item in phase.items if item.in_a_row)
+    assert {item.slug for item in phase.items if not item.before_running} == ONCE_IT_RUNS.get(phase.slug, set())
+    fresh = {item.slug for item in phase.items if item.fresh}
+    assert fresh == (AFTER_THE_LAST_MOVE & ticks if phase is LOCK_DOWN else set())

@@ -7,7 +7,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from app.shop.commands import engines
-from app.shop.queries.search import Hits, find, neighbors, tag_of
+from app.shop.queries.search import Hits, find, neighbors, spellings, tag_of
 from app.shop.store.database import Database
 from app.shop.store.tables import Engine, Visit
 from app.sync.engine.hardware import likely_hardware
@@ -176,3 +176,16 @@ def test_neighbors_are_one_letter_away() -> None:
     assert "coupe" not in neighbors("coupe")
     assert {"oupe", "ccoupe", "coupes", "ocupe", "coupf"} <= neighbors("coupe")
     assert not {"cope s", "cupoe", "upe"} & neighbors("coupe")
+
+
+@pytest.mark.parametrize(
+    ("typed", "found"),
+    [
+        ("smiths", {"smiths", "s miths", "smith s"}),
+        ("smith's", {"smith s", "smiths"}),
+        ("dangelo", {"dangelo", "d angelo"}),
+        ("ab", {"ab"}),
+    ],
+)
+def test_a_name_is_found_with_its_apostrophe_and_without(typed: str, found: set[str]) -> None:
+    assert spellings(typed) == found

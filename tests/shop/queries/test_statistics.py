@@ -73,6 +73,24 @@ def test_moves_are_told_by_visit_and_meter(shop: Database) -> None:
     assert [row[1] for row in found["meters"].rows] == [5]
 
 
+def test_every_share_is_the_part_that_its_row_counts(shop: Database) -> None:
+    """The column that is drawn says what the two counts beside it, or the sum of all, say."""
+    found = with_engines(shop)
+    assert {slug for slug, table in found.items() if not table.share} == {"meters"}
+    for table in (one for one in found.values() if one.share):
+        assert table.rows, table.slug
+        for row in table.rows:
+            some, of = table.counts(row)
+            assert row[table.bar] == pytest.approx(some / of if of else 0.0, abs=6e-4), table.slug
+
+
+def test_a_share_without_a_whole_beside_it_is_of_all_rows_together() -> None:
+    """Three visits without a move and one with a single one: three of four, and one of four."""
+    rows = ((0, 3, 0.75), (1, 1, 0.25))
+    table = Table(Slug.MOVES, rows, bar=2, share=True, some=1)
+    assert [table.counts(row) for row in rows] == [(3, 4), (1, 4)]
+
+
 def test_an_empty_shop_has_empty_tables(shop: Database) -> None:
     found = made(shop)
     assert found["meters"].rows == ()

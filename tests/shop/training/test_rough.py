@@ -25,6 +25,7 @@ from app.web.application import create_app
 from app.wording.office.training import record_texts
 from tests.shop.rejections import rejects
 from tests.shop.yard import AT, heat_soaked, key, visit_record
+from tests.shop.yard import read_round as even_round
 
 EIGHT = Layout((Bank("A", (1, 2, 3, 4), 2, 1), Bank("B", (5, 6, 7, 8), 6, 5)))
 CAUSES = {"leak", "lean", "rings", "sticking", "coupler", "slack"}
@@ -107,6 +108,7 @@ def test_following_the_advice_leads_to_the_cause_and_its_repair_is_graded(shop: 
     told = graded(shop, visit_id)
     assert told.mine.found
     assert told.needless == 1
+    assert len(told.careful.steps) == told.careful.tests
 
 
 @pytest.mark.slow
@@ -134,12 +136,26 @@ def test_the_page_reads_the_engine_and_tells_the_cause_at_the_end(shop: Database
     with TestClient(create_app(shop), base_url=home, headers={"Origin": home}, client=("127.0.0.1", 9)) as to:
         assert "Read the training engine" in to.get(why).text
         page = to.post(why, data={"test": "vacuum", "practice": "1", "by": "KM", "key": key()}).text
-        assert "Vacuum: bore 1" in page
+        assert "Vacuum, bore 1" in page
         told = graded(shop, visit_id)
         assert f"The cause: bore {told.bore}, " in to.get(f"/practice/{visit_id}").text
+        assert "What it would have done: Exhaust heat, " in to.get(f"/practice/{visit_id}").text
         assert "You have not repaired it." in to.get(f"/practice/{visit_id}").text
         repair(shop, visit_id, told.cause, told.bore)
         assert "You repaired it." in to.get(f"/practice/{visit_id}").text
+
+
+@pytest.mark.parametrize(("grade", "leads"), [("rough-fair", True), ("sound", False)])
+def test_a_rough_engine_that_is_even_leads_to_its_cross_check(shop: Database, grade: str, leads: bool) -> None:
+    visit_id = begin(shop, grade)
+    record = visit_record(shop, visit_id)
+    assert (record.simulated, record.rough) == (True, leads)
+    even_round(shop, visit_id, HEAT_SOAKED)
+    home = "http://127.0.0.1"
+    with TestClient(create_app(shop), base_url=home, headers={"Origin": home}, client=("127.0.0.1", 9)) as to:
+        readings = to.get(f"/visits/{visit_id}/heat-soaked-recheck/readings").text
+        assert "No adjustment needed" in readings
+        assert (f'href="/visits/{visit_id}/why"' in readings) is leads
 
 
 def test_other_training_engines_have_no_cause(shop: Database) -> None:

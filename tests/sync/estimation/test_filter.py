@@ -24,7 +24,7 @@ from app.sync.engine.idle_flow import solve_idle
 from app.sync.engine.layout import Bank, Bypass, Coupler, Layout
 from app.sync.engine.linkage import stop_rotation
 from app.sync.engine.units import KG_PER_HOUR, THOU
-from app.sync.estimation.filter import kalman_update, predicted_readings, run_filter, update
+from app.sync.estimation.filter import kalman_update, predicted_readings, run_filter, update, what_else
 from app.sync.estimation.foretold import Innovation
 from app.sync.estimation.posterior import FEELER_SD, Posterior, prior_for
 from app.sync.estimation.predict import SETTLING_SD, THERMAL_SD, predict
@@ -299,3 +299,25 @@ def test_a_lever_that_was_measured_is_believed_more() -> None:
     )
     known = prior_for(FOUR, measured, usual_breathing(4, 2e-3, SPEED))
     assert spreads(known)[known.at_travel(0)] < spreads(fresh())[fresh().at_travel(0)]
+
+
+@pytest.mark.parametrize(("thou", "least"), [(0.3, 1.2), (1.2, 1.2), (8, 8)])
+def test_a_move_may_have_gone_astray_by_all_of_it_and_by_a_little_at_the_least(thou: float, least: float) -> None:
+    """Another feeler than the one named is at least the step of a set off, 1 thou and more (our judgement)."""
+    before, moved, astray = fresh(), thou * THOU, least * THOU
+    by = np.zeros_like(before.mean)
+    by[2], by[3] = moved, moved / 2
+    stack = replace(before, mean=before.mean[None], covariance=before.covariance[None])
+    after = replace(stack, mean=stack.mean + by)
+    (gone, _), (nothing, _) = what_else(after, stack)
+    more = gone.covariance[0] - before.covariance
+    assert np.sqrt(np.diag(more)[2:4]) == pytest.approx([astray, astray / 2], rel=1e-6)
+    assert more[2, 3] == pytest.approx(astray**2 / 2, rel=1e-6)
+    assert nothing is stack
+
+
+def test_what_moved_nothing_goes_nowhere_astray() -> None:
+    before = fresh()
+    stack = replace(before, mean=before.mean[None], covariance=before.covariance[None])
+    (gone, _), _ = what_else(stack, stack)
+    assert np.array_equal(gone.covariance, stack.covariance)

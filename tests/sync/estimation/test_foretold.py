@@ -4,13 +4,14 @@ import math
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from app.sync.engine.engine_air import TACHOMETER_SD
 from app.sync.engine.events import IdleSpeed, Meter, Reading
 from app.sync.engine.hardware import likely_hardware
 from app.sync.engine.layout import Bank, Layout
 from app.sync.engine.units import LITER
-from app.sync.estimation.foretold import taken
+from app.sync.estimation.foretold import AS_FORETOLD, FAR, FREEDOM, Surprise, taken
 from app.sync.estimation.posterior import start_prior
 from app.sync.readings.idle_wander import DRIFT, WANDER
 
@@ -56,3 +57,25 @@ def test_a_reading_with_an_error_of_its_own_goes_by_that() -> None:
     seen = taken(START, Meter(step=1e-5, repeatability=0.02), told)
     assert seen.repeats.tolist() == [0.02, 0.004]
     assert seen.step.tolist() == [1e-5, 0.0]
+
+
+@pytest.mark.parametrize("rougher", [0.7, 1.0, 1.6])
+def test_bands_after_moves_hold_nine_in_ten_of_a_visit_that_is_rougher_or_finer_than_foretold(rougher: float) -> None:
+    """Nine in ten, and 0.04 beside that for what 4,000 draws and a belief worth three readings leave open."""
+    rng = np.random.default_rng(7)
+    held = []
+    for _ in range(100):
+        surprise = Surprise()
+        for distance in rougher * rng.standard_normal(60):
+            held.append(abs(distance) <= surprise.nine_in_ten)
+            surprise = surprise.and_at(float(distance))
+        held[-60:-40] = []  # before that the belief still says more than what was seen
+    assert np.mean(held) == pytest.approx(0.9, abs=0.04)
+
+
+def test_a_band_is_students_and_a_figure_far_out_widens_it_no_further_than_one_at_three_spreads() -> None:
+    first = Surprise()
+    assert first.nine_in_ten == pytest.approx(stats.t.ppf(0.95, FREEDOM) * AS_FORETOLD)
+    far = [first.and_at(distance).nine_in_ten for distance in (FAR * AS_FORETOLD, 5.0, 400.0)]
+    assert far == pytest.approx([far[0]] * 3)
+    assert first.and_at(0.1).nine_in_ten < first.nine_in_ten < far[0]

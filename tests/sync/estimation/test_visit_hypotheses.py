@@ -12,6 +12,7 @@ from app.sync.engine.layout import Bank, Coupler, Layout, StopScrew
 from app.sync.engine.units import KG_PER_HOUR, LITER, THOU
 from app.sync.estimation import visit_hypotheses
 from app.sync.estimation.filter import learn, predicted_readings, run_filter
+from app.sync.estimation.foretold import Surprise
 from app.sync.estimation.posterior import Posterior, start_prior
 from app.sync.estimation.predict import predict
 from app.sync.estimation.visit_hypotheses import Judged, judged
@@ -182,3 +183,24 @@ def test_a_dead_stop_screw_is_named_as_a_dead_coupler_is() -> None:
     turned = StopTurn("A", 0.25, 0.0)
     found = judged(START, TOLD, (*first, *(turned, *first) * 3))
     assert found.unanswering[StopScrew("A")] > 0.95
+
+
+def test_moves_that_end_far_from_what_was_foretold_widen_what_is_said_of_the_next() -> None:
+    def after(times: float) -> float:
+        events: list[Event] = shown(START, 1.3)
+        for thou in (3.0, 5.5, 4.0):
+            belief = predict(run_filter(START, TOLD, events), reset(thou))
+            events = [*events, reset(thou), *shown(belief, times)]
+        return judged(START, TOLD, tuple(events)).surprise.nine_in_ten
+
+    before = judged(START, TOLD, tuple(shown(START, 1.3))).surprise
+    assert before == Surprise()
+    assert after(1.0) < before.nine_in_ten < after(1.25)
+
+
+def test_only_the_first_reading_of_a_bore_that_moved_tells_how_far_a_move_ended_from_what_was_foretold() -> None:
+    first = shown(START)
+    once = judged(START, TOLD, (*first, reset(3.0), *first)).surprise
+    moved = sum(bore >= 3 for bore in (1, 2, 3, 4))
+    assert once.readings == Surprise().readings + moved
+    assert judged(START, TOLD, (*first, reset(3.0), *first, *shown(START, 1.4))).surprise == once

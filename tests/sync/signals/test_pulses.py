@@ -36,6 +36,13 @@ def test_a_blocked_hose_is_named_and_no_other(bore: int) -> None:
     assert blocked(found, RATE, 15.0) == {bore}
 
 
+@pytest.mark.parametrize("times", [1e-6, 1e-3, 1e3, 1e6])
+def test_the_speed_is_the_same_in_whatever_unit_the_channels_are(times: float) -> None:
+    found = speed_of(traces(15.0), RATE)
+    assert found is not None
+    assert speed_of(times * traces(15.0), RATE) == pytest.approx(found, rel=1e-9)
+
+
 def test_two_channels_tell_no_hose() -> None:
     one, other = traces(15.0, 2)
     assert blocked({1: one, 2: np.ones_like(other)}, RATE, 15.0) == frozenset()

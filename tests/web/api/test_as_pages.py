@@ -61,6 +61,8 @@ FOR_PEOPLE = {
     "/exchange/look": "a person is asked what a file of another shop leaves open",
     "/exchange": "likewise",
     "/exchange/several": "likewise",
+    "/hand-over/answers": "a person answers what another shop's program leaves open",
+    "/hand-over/visits/{visit_id}": "a person decides that another shop cannot sign a visit off any more",
     "/pair": "a tablet is let in by a person at the shop computer",
     "/pair/code": "likewise",
     "/tablets/code": "likewise",

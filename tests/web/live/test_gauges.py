@@ -1,5 +1,6 @@
 """Gauges fill in what a visit asks for and stop the engine beyond a limit; where they are stale a person is asked."""
 
+import json
 from dataclasses import replace
 from datetime import datetime, timedelta
 
@@ -296,6 +297,25 @@ def test_all_bores_flow_is_held_against_the_size_of_the_engine_and_never_refused
     assert told(3.6)  # grams a second taken for kilograms an hour
     assert not told(3.6, tacho=2 * wanted / REV_PER_MIN)  # no idle: nothing is known
     assert told(1 / 3.6)
+
+
+def test_doubts_work_out_no_event_and_are_looked_at_once_a_second(
+    stand: Stand, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    record = visit_record(stand.shop, stand.visit_id)
+    stand.channels = CHANNELS | {f"b{bore}": Channel("flow", "kg/h", bore, high=500.0) for bore in record.layout.bores}
+    begun, looks = json.loads(stand.hub.event())["number"], list[float]()
+    open_sensors = stand.hub.open_sensors
+
+    def looked() -> dict[str, tuple[bool, float]] | None:
+        looks.append(stand.ticks)
+        return open_sensors()
+
+    monkeypatch.setattr(stand.hub, "open_sensors", looked)
+    stand.show(5.0, **(HOT | {f"b{bore}": 100.0 for bore in record.layout.bores}))
+    assert any("All bores together" in one for one in stand.hub.doubted)
+    assert 4 <= len(looks) <= 6
+    assert json.loads(stand.hub.event())["number"] == begun + 1
 
 
 def test_what_is_doubted_stands_on_the_page_of_the_instruments_and_before_the_first_reading(shop: Database) -> None:

@@ -5,7 +5,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from app.live.channels import Crowded, InstrumentSource
+from app.live.baud import Crowded
+from app.live.channels import InstrumentSource
 from app.live.feed import Feed
 from app.live.process import Running
 from app.live.sources.source import Reader
@@ -84,7 +85,7 @@ def test_what_a_source_is_told_as_is_short_and_shows(monkeypatch: pytest.MonkeyP
     told = running.told(2, loose=False)
     assert told["lines"] == ["tab?here", "snow ?"]
     assert told["problem"] == "no?port"
-    assert running.told(2, loose=False, crowded=Crowded(9600, 34_000)) == told | SLOW_PORT
+    assert running.told(2, loose=False, port=Crowded("bench", 9600, 34_000)) == told | SLOW_PORT
     feed, sent = Feed("http://127.0.0.1:1", "t", {}), list[Any]()
 
     def send(body: Any) -> dict[str, Any]:

@@ -23,7 +23,7 @@ from app.web.application import create_app
 from app.web.pages.engine.data_out import download
 from app.web.security.pairing import Pairing
 from tests.faults.bench import rows_of
-from tests.shop.exchange.files import EVEN, SLIPPED
+from tests.shop.exchange.files import EVEN, SLIPPED, one_first_meter
 from tests.shop.past import Past
 from tests.shop.rejections import on_page
 from tests.shop.yard import AT, key
@@ -50,6 +50,7 @@ def test_a_file_is_looked_at_first_and_then_brought_in(shop: Database, other: Da
 
 
 def test_a_conflict_is_shown_and_chosen(shop: Database, other: Database) -> None:
+    one_first_meter(shop, other)
     for one in (shop, other):
         Past(one).visit(EVEN, EVEN)
     file = exported(shop)
@@ -153,6 +154,7 @@ def test_a_whole_shop_goes_out_and_comes_in_again(shop: Database, other: Databas
 
 def test_of_several_files_the_sound_ones_are_imported(shop: Database, other: Database) -> None:
     """One is none, one has a question of its own, and one meter is asked about for all of them."""
+    one_first_meter(shop, other)
     Past(other).visit(EVEN, EVEN)
     for serial in ("31-0217", "22-0098", "22-0099"):
         Past(shop, serial=serial).visit(SLIPPED, EVEN)

@@ -12,7 +12,7 @@ from app.web.kept_files import FOR_EVER, version
 
 
 @pytest.mark.parametrize(
-    "path", ["static/{}all.css", "static/{}tokens.css", "static/{}exchange/engine-5.schema.json", "lib/{}htmx.min.js"]
+    "path", ["static/{}all.css", "static/{}tokens.css", "static/{}exchange/engine-6.schema.json", "lib/{}htmx.min.js"]
 )
 def test_only_what_is_named_by_the_version_is_kept(shop: Database, path: str) -> None:
     client = TestClient(create_app(shop), base_url="http://127.0.0.1")

@@ -13,6 +13,7 @@ from app.shop.procedure.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEA
 from app.shop.store.database import Database
 from app.sync.engine.layout import Bank, Layout
 from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
+from app.web.presenters.drawing import small_rows
 from app.web.presenters.reading.keypad import Wanted
 from app.web.presenters.reading.reading_page import ReadingPage
 from app.web.presenters.reading.tiles import Tiles
@@ -134,6 +135,20 @@ def test_a_figure_outside_the_limits_stops_the_reading_until_another_one_is_reco
     assert shown() == ("Do this first", None, f"{here}/first-fire")
     checks.record(shop, visit_id, key(), FIRST_FIRE.slug, {"oil-pressure": 310}, "KM", AT)
     assert shown() == ("Read bore 1", 1, "")
+
+
+def test_bores_apart_by_less_than_the_first_tolerance_are_not_called_even(shop: Database) -> None:
+    visit_id = visit(shop, engine(shop, FOUR))
+    check_all(shop, visit_id, COLD_PRESET)
+    check_all(shop, visit_id, FIRST_FIRE)
+    for value in (6.5, 6.5, 6.5, 8.0, 6.5):
+        read(shop, visit_id, FIRST_FIRE, value)
+    judged = assess(visit_record(shop, visit_id))
+    page = ReadingPage(judged, FIRST_FIRE, Wanted(), {}, {})
+    assert (page.verdict.mark, page.verdict.title) == ("inside", "Close enough for now")
+    assert {tile.word for row in page.engine.rows for tile in row.tiles} == {"inside"}
+    (row,) = small_rows(judged)
+    assert [tile.shape for tile in row.tiles][3] == "wide"
 
 
 def test_values_from_before_a_move_are_shown_only_until_the_bores_are_read_again(shop: Database) -> None:

@@ -44,6 +44,7 @@ def test_low_vacuum_and_a_moved_mist_name_air_behind_the_plate(shop: Database, w
         smoke = {f"bore-{bore}": "none" for bore in range(1, 9)} | {"bore-3": "seen"}
         page = to.post(why, data={**smoke, "test": "smoke", "by": "KM", "key": key()})
         assert "Found: Bore 3: air behind the plate." in page.text
+        assert re.search(r"For it: [^.]*Smoke", page.text)
         assert "Plates set air only." in page.text
         assert "Cross-check: Water mist" in to.get("/audit").text
 
@@ -54,6 +55,25 @@ def test_a_test_that_cannot_be_made_here_is_not_asked_for_again(shop: Database, 
         page = to.post(why, data={"test": asked, "cannot": "1", "by": "KM", "key": key()}).text
         assert re.findall(r'name="test" value="(\w+)"', page)[0] != asked
         assert f'<option value="{asked}"' not in page
+
+
+def test_a_plate_leads_back_to_the_readings_once_its_meter_is_checked(shop: Database, why: str) -> None:
+    """It is never told by how much a plate is to be turned, and never called off by a meter that nothing checked."""
+    shown = {"air": ("kg/h", "6.5", "8.6"), "vacuum": ("kPa", "38", "25")}
+    with client(shop) as to:
+        for kind, (unit, usual, there) in (*shown.items(), *shown.items()):
+            sent = {f"bore-{bore}": usual for bore in range(1, 9)} | {"bore-3": there}
+            to.post(why, data={**sent, "test": kind, "unit": unit, "by": "KM", "key": key()})
+        to.post(why, data={"test": "feel", "bore-3": "free", "by": "KM", "key": key()})
+        page = to.post(why, data={"test": "reset", "unit": "1", "bore-3": "1", "by": "KM", "key": key()}).text
+        assert "Next: Second meter at bore 3" in page
+        assert "Bore 3 reads off, by a meter that nothing has checked yet." in page
+        assert "plate is off" not in page
+        page = to.post(why, data={"test": "adapter", "unit": "1", "bore-3": "1", "by": "KM", "key": key()}).text
+        assert "Found: Bore 3: plate not even." in page
+        assert "plate is off: go back to the readings and follow their advice." in page
+        assert f'href="{why.replace("/why", "/heat-soaked-recheck/readings")}"' in page
+        assert not re.search(r"\d/\d+ turn|turn in|turn out|thou\b", page)
 
 
 @pytest.mark.parametrize(
@@ -133,7 +153,7 @@ def test_a_repair_ends_what_was_seen_at_its_bore_and_stands_on_the_sheet(shop: D
         printed = to.get(sheet).text
         assert "Cylinder 3: air behind the plate. Found and repaired." in printed
         assert "not repaired" not in printed
-        assert "Water mist: bore 3 Moved. KM" in printed
+        assert "Water mist, bore 3: Moved. KM" in printed
 
 
 def test_a_round_read_before_a_repair_says_nothing_of_it(shop: Database, why: str) -> None:
@@ -152,7 +172,7 @@ def test_an_entry_taken_back_counts_as_if_it_were_not_there(shop: Database, why:
         assert to.get(path).json() != before
         entry = re.findall(r'name="finding" value="(\d+)"', page)[0]
         sent = {"finding": entry, "by": "KM", "key": key()}
-        assert "Water mist: bore 3" not in to.post(f"{why}/taken-back", data=sent).text
+        assert "Water mist, bore 3" not in to.post(f"{why}/taken-back", data=sent).text
         assert to.get(path).json() == before
         assert to.post(f"{why}/taken-back", data={**sent, "key": key()}).status_code == 409
 
@@ -182,8 +202,8 @@ def test_columns_of_any_name_are_shown_before_they_are_kept(shop: Database, why:
         assert refused.status_code == 422
         assert "What does each column hold?" in refused.text
         page = to.post(f"{why}/file", data={**kept, "role-5": ""}).text
-        assert "Exhaust heat: bore 3 151\u00a0°C" in page.replace("&nbsp;", "\u00a0")
-        assert "Exhaust heat: bore 4" not in page
+        assert "Exhaust heat, bore 3: 151\u00a0°C" in page.replace("&nbsp;", "\u00a0")
+        assert "Exhaust heat, bore 4" not in page
 
 
 def test_programs_say_what_a_test_showed_and_are_told_what_stands(shop: Database, why: str) -> None:

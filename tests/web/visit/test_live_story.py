@@ -146,7 +146,7 @@ def test_a_whole_visit_without_a_typed_reading(page: Page, shop: Database) -> No
         page.goto(f"{server}/engines/1")
         opened(page, hand)
         hand.press("They are at this engine")
-        expect(page.get_by_text("The instruments are at this engine")).to_be_visible()
+        expect(page.get_by_role("button", name="They are no longer")).to_be_visible()
         hand.record_everything()
         expect(page.get_by_role("heading", name="First fire")).to_be_visible()
         hand.record_everything()

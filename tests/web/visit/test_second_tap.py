@@ -1,8 +1,9 @@
 """An action counts once, what is asked next arms after a moment, and a stray tap is undone with one tap."""
 
+import re
 from datetime import UTC, datetime, timedelta
 
-from playwright.sync_api import Locator, Page, expect
+from playwright.sync_api import Locator, Page, Route, expect
 from starlette.testclient import TestClient
 
 from app.shop.commands import readings
@@ -17,8 +18,9 @@ from tests.web.axe import faults
 
 HOT = f"/visits/1/{HEAT_SOAKED.slug}"
 HOME = "http://127.0.0.1"
-MOMENT, SHOWN = 700, 10_000
-"""Milliseconds for which the next question takes no tap, and for which what was saved is shown."""
+MOMENT, REST, SHOWN = 700, 1_500, 10_000
+"""Milliseconds for which the next question takes no tap, for which it takes none after an adjustment, and for which
+what was saved is shown."""
 
 
 def uneven(shop: Database) -> Phase:
@@ -85,9 +87,45 @@ def test_two_taps_350_ms_apart_are_one_move(page: Page, server: str, shop: Datab
     expect(page.locator("#move-title")).not_to_have_text(said)
     page.clock.run_for(350)
     tap(page, where)
-    page.clock.run_for(MOMENT)
+    page.clock.run_for(REST)
     expect(page.locator("[data-arming]")).to_have_count(0)
     assert told(shop) == [False]
+
+
+def test_after_an_adjustment_a_box_lies_over_the_keys_until_it_is_filled(
+    page: Page, server: str, shop: Database
+) -> None:
+    made = opened(page, server, uneven(shop))
+    tap(page, middle(made))
+    box, key_of = page.locator(".rest"), page.locator("[data-key='6']")
+    expect(box).to_contain_text("Next: Read bore 4")
+    where = middle(key_of)
+    tap(page, where)
+    page.clock.run_for(REST - 200)
+    tap(page, where)
+    expect(box).to_be_visible()
+    expect(page.locator("[data-typed]")).to_be_empty()
+    page.clock.run_for(200)
+    expect(box).to_be_hidden()
+    tap(page, where)
+    expect(page.locator("[data-typed]")).to_have_text("6")
+
+
+def test_the_box_is_plain_to_everybody(page: Page, server: str, shop: Database) -> None:
+    uneven(shop)
+    page.goto(f"{server}{HOT}/readings")
+    page.get_by_role("button", name="Done as shown").click()
+    expect(strip(page)).to_contain_text("Saved: Coupler 3–4 reset")
+    expect(page.locator("[data-arming]")).to_have_count(0)
+    page.locator(".rest").evaluate("box => { box.hidden = false; }")
+    assert faults(page) == []
+
+
+def test_the_box_stands_still_for_whoever_asked_for_less_motion(page: Page, server: str, shop: Database) -> None:
+    page.emulate_media(reduced_motion="reduce")
+    tap(page, middle(opened(page, server, uneven(shop))))
+    expect(page.locator(".rest")).to_be_visible()
+    expect(page.locator(".rest-bar")).to_have_css("animation-name", "none")
 
 
 def test_a_second_tap_does_not_answer_the_next_question(page: Page, server: str, shop: Database) -> None:
@@ -136,6 +174,45 @@ def test_a_stray_tap_is_undone_with_one_tap(page: Page, server: str, shop: Datab
     expect(strip(page)).to_be_empty()
     assert told(shop) == [False, True]
     assert visit_record(shop, 1).moves == ()
+
+
+def test_the_strip_comes_where_the_page_after_an_adjustment_fails_at_first(
+    page: Page, server: str, shop: Database
+) -> None:
+    uneven(shop)
+    failed: list[str] = []
+
+    def once(route: Route) -> None:
+        if failed:
+            route.continue_()
+        else:
+            failed.append(route.request.url)
+            route.fulfill(status=503)
+
+    page.route("**/readings?saved=move-*", once)
+    page.goto(f"{server}{HOT}/readings")
+    page.get_by_role("button", name="Done as shown").click()
+    expect(strip(page)).to_contain_text("Saved: Coupler 3–4 reset")
+    assert failed
+
+
+def test_the_strip_comes_where_the_news_of_the_adjustment_is_faster(page: Page, server: str, shop: Database) -> None:
+    uneven(shop)
+    news: list[Route] = []
+
+    def after_the_news(route: Route) -> None:
+        while news:
+            with page.expect_response("**/news?*"):
+                news.pop().continue_()
+        page.unroute("**/news?*")
+        route.continue_()
+
+    page.route("**/news?*", lambda route: news.append(route))
+    page.route("**/readings?saved=move-*", after_the_news)
+    page.goto(f"{server}{HOT}/readings")
+    page.get_by_role("button", name="Done as shown").click()
+    expect(strip(page)).to_contain_text("Saved: Coupler 3–4 reset")
+    expect(page).to_have_url(re.compile("saved=move-1$"))
 
 
 def test_the_strip_goes_after_ten_seconds_and_not_from_under_the_focus(page: Page, server: str, shop: Database) -> None:

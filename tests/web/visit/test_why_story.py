@@ -86,7 +86,7 @@ def test_a_leak_is_found_repaired_and_printed(shop: Database, page: Page) -> Non
         page.goto(f"{home}/visits/{visit_id}/sheet")
         customer = page.get_by_role("article", name="For the customer")
         expect(customer).to_contain_text("Cylinder 3: air behind the plate. Found and repaired.")
-        expect(page.get_by_role("article", name="Technical record")).to_contain_text("Vacuum: bore 1 38")
+        expect(page.get_by_role("article", name="Technical record")).to_contain_text("Vacuum, bore 1: 38")
 
 
 def test_the_page_after_a_save_comes_though_its_first_request_was_lost(shop: Database, page: Page) -> None:

@@ -13,3 +13,4 @@ class AccessScope(StrEnum):
     RECORD = "record"
     ENGINES = "engines"
     EVENTS = "events"
+    HAND_OVER = "hand-over"

@@ -6,9 +6,8 @@ from sqlmodel import Session, col, select
 
 from app.shop.commands import checks
 from app.shop.errors import RejectedError
-from app.shop.procedure.limits import open_stops
+from app.shop.procedure.limits import open_stops, why_ended
 from app.shop.procedure.live.filling import Due, Gauges, due_of
-from app.shop.procedure.requirements import Waiting
 from app.shop.reasons import because
 from app.shop.record import loader
 from app.shop.record.visit_record import VisitRecord
@@ -32,8 +31,8 @@ def say(shop: Database, visit_id: int, key: str, by: str, at: str, *, active: bo
         if again := earlier(session, FillingRow, key, sent):
             return again.ident
         record = loader.load(session, visit_id)
-        if active and record.sign_off is not None:
-            raise RejectedError({"": because(Waiting.SIGNED_OFF)})
+        if active and (ended := why_ended(record)) is not None:
+            raise RejectedError({"": ended})
         if not by.strip():
             raise RejectedError({"by": because(Rejection.INITIALS_MISSING)})
         row = FillingRow(key=key, payload=sent, visit_id=visit_id, active=int(active), by=by.strip(), at=at)

@@ -94,7 +94,7 @@ READINGS = (
     ENGINE, AT_LOCAL,
     Column("opening_in", "number", "The same feeler as it is marked; 0 at idle.", "in", filled=True),
     Column("verdict", "string", "How the bore's air compares with the average of its round, by the readings since the "
-           "last move before it and the tolerance of the visit; empty where the reading does not count, and for the "
+           "last move before it and the tolerance of its phase; empty where the reading does not count, and for the "
            "reading that closes a round.", one_of=tuple(VERDICTS.values())),
     Column("air_percent", "number", "Air of the bore beside the average of its round: 5 for 5 % more.", "%"),
 )  # fmt: skip

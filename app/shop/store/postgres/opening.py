@@ -32,10 +32,10 @@ LEAST_VERSION = 14
 RUNS = "evenbore_runs"
 """The role that may read and add, and change what is no evidence; given its rights where the server has it."""
 
-CHANGED = ("engine", "search_text", "proved")
+CHANGED = ("engine", "search_text", "proved", "handed", "asked")
 EMPTIED = ("search_term", "search_text", "proved", "pairing_code")
 """What may be changed and what emptied: an engine's facts, the index made from them, up to where row hashes were
-proved, and the codes for tablets."""
+proved, how far engines are handed over and what is asked about them, and the codes for tablets."""
 
 MIGRATE_SECONDS = 20
 """How long a program that migrates waits for others to close the shop, and one that opens it for a migration."""

@@ -9,7 +9,7 @@ from fastapi.responses import Response
 from app.shop.commands.access.dry_run import TRIED, DryRunEnded
 from app.wording.program.request_faults import RequestFault
 
-NOT_TRIED = frozenset({"sign_off", "let_feed_in", "push_live_values"})
+NOT_TRIED = frozenset({"sign_off", "let_feed_in", "push_live_values", "hand_in"})
 """Operations that are never tried only: what a PIN is worth, and a token, is known by using it."""
 
 PARAMETER = "dry_run"

@@ -59,6 +59,7 @@ class CauseTold(Told):
     odds: float = Field(description="Between 0 and 1.")
     looked_at: bool = Field(description="Whether a test that looks at this cause itself was made.")
     against: list[FindingKind] = Field(description="Tests whose result does not fit it.")
+    speaking: list[FindingKind] = Field(description="Tests that speak most for it, the strongest first.")
 
 
 class NextTestTold(Told):
@@ -131,4 +132,5 @@ def _standing(one: Standing, bores: tuple[int, ...], banks: list[str]) -> CauseT
         odds=round(one.odds, 4),
         looked_at=one.looked_at,
         against=list(one.against),
+        speaking=list(one.speaking),
     )

@@ -50,6 +50,7 @@ Kind = Literal[
     "stop-end",
     "hours-correction",
     "finding",
+    "elsewhere",
     "filling",
     "look",
     "channel-check",

@@ -115,6 +115,7 @@ def _truth(shop: Database, page: Pages, visit_id: int, with_expert: bool) -> HTM
         cause=words.cause_of(graded) if graded else [],
         my_tests=words.hand_work(graded.mine) if graded else [],
         hand_tests=words.hand_work(graded.careful) if graded else [],
+        hand_steps=words.hand_steps(graded) if graded else "",
         hands=words.hands_compared(graded) if graded else "",
         hidden=words.hidden(found) if found else [],
         mine=words.work_of(found) if found else [],

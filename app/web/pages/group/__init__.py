@@ -1,1 +1,1 @@
-"""The pages of a group: its sites and their rooms."""
+"""The pages of what this shop and others have to do with each other."""

@@ -47,9 +47,6 @@ def _still_open(told: CrossCheck) -> str:
 def _entries(told: CrossCheck) -> tuple[str, ...]:
     lines = []
     for (kind, by, at), rows in groupby(told.made, key=lambda row: (row.kind, row.by, row.at)):
-        said = [
-            on_paper.at_place(row.bore, row.bank, on_paper.shown(row.kind, row.value, row.word, row.unit))
-            for row in rows
-        ]
-        lines.append(say(on_paper.SHOWN, test=tests.finding_name(kind), shown=", ".join(said), by=by, at=clock(at)))
+        places = [(row.bore, row.bank, on_paper.shown(row.kind, row.value, row.word, row.unit)) for row in rows]
+        lines.append(on_paper.line(kind, places, by, clock(at)))
     return tuple(lines)

@@ -72,7 +72,7 @@ def _verdict(assessment: Assessment) -> str:
     if assessment.record.read_after_tightening:
         inside = left.decision.all_inside
         sure = "SURE -" if inside is None else f"SURE {min(math.floor(100 * inside), 99)}%"
-    if len(left.standings) == 1:
+    if left.alone:
         return "" if assessment.record.read_after_tightening else sure
     most = max(abs(one.share) for one in left.standings)
     return f"WITHIN {100 * left.window:.0f}% {sure} MOST {100 * most:.0f}%"

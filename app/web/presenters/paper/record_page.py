@@ -126,12 +126,16 @@ def _time(at: str, record: VisitRecord) -> str:
 
 
 def _banks(assessment: Assessment) -> tuple[RecordBank, ...]:
+    """The readings by bank. A lone bore has neither a per cent of the others nor how well that is known."""
     record, left = assessment.record, by_bore(assessment.as_left)
     found = _cells(record, record.as_found(), assessment.as_found)
     as_left = _cells(record, record.as_left(), assessment.as_left)
     banks = []
     for bank in record.layout.banks:
-        lines = [RecordLine(bore, *found[bore], *as_left[bore], _known(left.get(bore))) for bore in bank.bores]
+        lines = [
+            RecordLine(bore, *found[bore], *as_left[bore], _known(left.get(bore) if len(left) > 1 else None))
+            for bore in bank.bores
+        ]
         banks.append(RecordBank(bank.name if len(record.layout.banks) > 1 else "", tuple(lines)))
     return tuple(banks)
 
@@ -145,7 +149,7 @@ def _cells(record: VisitRecord, one: Round | None, judged: RoundResult | None) -
     standings, cells = by_bore(judged), {}
     values = values_of(record, one) if one is not None else {}
     for bore in record.layout.bores:
-        row, standing = values.get(bore), standings.get(bore)
+        row, standing = values.get(bore), standings.get(bore) if len(standings) > 1 else None
         value = "–" if row is None else shown(row.value, record.meter) or "–"
         cells[bore] = value, f"{signed(100 * standing.share, 0)}\u00a0%" if standing is not None else "–"
     return cells
@@ -157,7 +161,7 @@ def _means(assessment: Assessment) -> str:
         return say(handover.PER_CENT)
     values = {"left": unit.show(left.mean), "unit": unit.name}
     said = say(handover.MEANS, found=unit.show(found.mean), **values) if found else say(handover.MEAN_LEFT, **values)
-    return f"{said} {say(handover.PER_CENT)}"
+    return said if left.alone else f"{said} {say(handover.PER_CENT)}"
 
 
 def _net(record: VisitRecord) -> str:

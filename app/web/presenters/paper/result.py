@@ -41,7 +41,7 @@ def result_of(assessment: Assessment) -> Result:
 
 def _mark(record: VisitRecord, as_left: RoundResult | None) -> str:
     """The mark beside the result, never better than what was read after tightening."""
-    if as_left is None:
+    if as_left is None or as_left.alone:
         return "none"
     mark = "close" if as_left.verdict is Conformity.LIMIT else MARKS.get(as_left.verdict, "none")
     return mark if record.read_after_tightening or mark == "not-even" else "close"
@@ -50,6 +50,8 @@ def _mark(record: VisitRecord, as_left: RoundResult | None) -> str:
 def _title(record: VisitRecord, as_left: RoundResult | None) -> str:
     if as_left is None:
         return say(paper.NO_RESULT)
+    if as_left.alone:
+        return say(paper.ALONE)
     title = paper.RESULT if record.read_after_tightening else paper.RESULT_BEFORE_TIGHTENING
     return say(title, verdict=say(paper.VERDICTS[as_left.verdict]))
 
@@ -77,5 +79,7 @@ def _bores(assessment: Assessment) -> tuple[SignedBore, ...]:
         read = reading.value if reading is not None else None
         apart = unit.apart(unit.size * (0.0 if read is None else read), judged.mean)
         word = paper.bore_words(standing.verdict, apart) if standing else say(paper.SKIPPED)
+        if judged.alone and standing:
+            word = ""
         bores.append(SignedBore(bore, shown(read, record.meter) or "–", word))
     return tuple(bores)

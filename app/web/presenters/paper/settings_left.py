@@ -66,7 +66,14 @@ def hardware(record: VisitRecord) -> str:
         alone, several = paper.HARDWARE_BORES, paper.HARDWARE_BANK_OF_MOTORS
     message = several if len(layout.banks) > 1 else alone
     said = [
-        say(message, name=one.name, bores=" ".join(map(str, one.bores)), stop=one.stop, drive=one.drive)
+        say(
+            message,
+            name=one.name,
+            count=len(one.bores),
+            bores=" ".join(map(str, one.bores)),
+            stop=one.stop,
+            drive=one.drive,
+        )
         for one in layout.banks
     ]
     if layout.sensor is not None:

@@ -16,7 +16,7 @@ from app.shop.store.idempotency import new_key
 from app.sync.estimation.evenness import BoreVerdict, RoundResult
 from app.sync.planning.advice import AdviceKind, AdviceReason
 from app.web.presenters.adjusters import moved_coupler
-from app.web.presenters.drawing import MARKS, drawn_stop, joint_kind, shown
+from app.web.presenters.drawing import drawn_stop, joint_kind, mark_of, shown
 from app.web.presenters.filters import clock
 from app.web.presenters.reading import bank_card
 from app.web.presenters.reading.card_actions import (
@@ -157,8 +157,8 @@ class ReadingPage:
             title = say(words.TOO_FEW if begun else words.NONE_YET, round=number)
             return VerdictView("none", title, say(words.VERDICT_FOLLOWS))
         return VerdictView(
-            MARKS.get(judged.verdict, "none"),
-            verdict_title(judged),
+            mark_of(judged, self.of_phase.coarse),
+            verdict_title(judged, self.of_phase.coarse),
             verdict_sentence(judged, self.unit),
             _ruler_marks(judged),
             sum(s.verdict is BoreVerdict.EVEN for s in judged.standings),
@@ -244,7 +244,7 @@ class ReadingPage:
                 go_on(self.assessment, self.phase),
                 truth if self.record.simulated else one_more(),
             )
-            if self.phase is HEAT_SOAKED and not self.record.simulated:
+            if self.phase is HEAT_SOAKED and (self.record.rough or not self.record.simulated):
                 ways = (*ways, find_cause(self.record, words.RUNS_ROUGH))
             return begins_round(self.record, self.phase, title, reason, *ways)
         if self.step.why in (StepReason.TIGHTENING, StepReason.UNEVEN):

@@ -164,9 +164,9 @@ class Tiles:
         if bore in self._in_question:
             older, newer = (shown(one.value, self.record.meter) for one in self._in_question[bore])
             return say(words.TWO_VALUES, older=older, newer=newer)
-        if self.judged is None or bore not in self._results:
+        if self.judged is None or self.judged.alone or bore not in self._results:
             return say(words.TILE_WORDS["stands" if state == "stands" else "read"])
-        return bore_word(self._results[bore], self._vacuum)
+        return bore_word(self._results[bore], self._vacuum, self.of_phase.coarse)
 
     def _corner(self, bore: int, state: State) -> str:
         """The value that a bore had before: the one that is entered again, or the one that was corrected."""

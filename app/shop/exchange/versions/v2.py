@@ -1,6 +1,6 @@
 """One engine with its whole history as a file, version 2: what may stand in it.
 
-As version 1 (see ``exchange_v1``), and how neighbouring plates are joined, which bores have a bypass screw, whether a
+As version 1 (see ``v1``), and how neighbouring plates are joined, which bores have a bypass screw, whether a
 common plenum joins the runners, turns of a coupler's own screw, and meters that read in cfm.
 ``static/exchange/engine-2.schema.json`` is the JSON Schema. A file of this version must be read for ever: what a later
 version needs goes into models of its own.
@@ -10,8 +10,8 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
-from app.shop.exchange import v1 as v1
-from app.shop.exchange.v1 import (
+from app.shop.exchange.versions import v1 as v1
+from app.shop.exchange.versions.v1 import (
     Bore,
     Check,
     Correction,

@@ -1,6 +1,6 @@
 """One engine with its whole history as a file, version 3: what may stand in it.
 
-As version 2 (see ``exchange_v2``), and whether a round's opening was reached from above, and screws of further kinds,
+As version 2 (see ``v2``), and whether a round's opening was reached from above, and screws of further kinds,
 which are left out where an engine has none: which kinds there are is known to ``app.sync.engine.adjusters``.
 ``static/exchange/engine-3.schema.json`` is the JSON Schema. A file of this version must be read for ever: what a later
 version needs goes into models of its own.
@@ -10,9 +10,9 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, Field, SerializerFunctionWrapHandler, model_serializer
 
-from app.shop.exchange import v1 as v1
-from app.shop.exchange import v2 as v2
-from app.shop.exchange.v2 import (
+from app.shop.exchange.versions import v1 as v1
+from app.shop.exchange.versions import v2 as v2
+from app.shop.exchange.versions.v2 import (
     Bank,
     Check,
     Correction,

@@ -10,10 +10,10 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from app.shop.exchange import v1 as v1
-from app.shop.exchange import v2 as v2
-from app.shop.exchange import v3 as v3
-from app.shop.exchange.v3 import Bank, Check, Correction, Engine, Layout, Move, Part, Round, SignOff, whole
+from app.shop.exchange.versions import v1 as v1
+from app.shop.exchange.versions import v2 as v2
+from app.shop.exchange.versions import v3 as v3
+from app.shop.exchange.versions.v3 import Bank, Check, Correction, Engine, Layout, Move, Part, Round, SignOff, whole
 
 __all__ = [
     "Bank",

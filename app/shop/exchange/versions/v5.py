@@ -12,11 +12,11 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field, SerializerFunctionWrapHandler, model_serializer
 
-from app.shop.exchange import v1 as v1
-from app.shop.exchange import v2 as v2
-from app.shop.exchange import v3 as v3
-from app.shop.exchange import v4 as v4
-from app.shop.exchange.v4 import (
+from app.shop.exchange.versions import v1 as v1
+from app.shop.exchange.versions import v2 as v2
+from app.shop.exchange.versions import v3 as v3
+from app.shop.exchange.versions import v4 as v4
+from app.shop.exchange.versions.v4 import (
     Bank,
     Check,
     Correction,

@@ -1,0 +1,61 @@
+"""Details of an engine that two shops tell differently."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from app.shop.commands import engines
+from app.shop.errors import ConflictError
+from app.shop.exchange.codes import FileQuestion, FileSide
+from app.shop.exchange.imports import bring_in, plan, read
+from app.shop.reasons import because
+from app.shop.store.database import Database
+from app.shop.store.upgrade import open_shop
+from tests.shop.exchange.files import EVEN, out
+from tests.shop.past import Past
+from tests.shop.rejections import rejects
+
+
+@pytest.fixture
+def other(tmp_path: Path) -> Iterator[Database]:
+    opened = open_shop(tmp_path / "other")
+    yield opened
+    opened.close()
+
+
+def test_facts_that_differ_are_for_a_person_to_choose(shop: Database, other: Database) -> None:
+    Past(shop).visit(EVEN, EVEN)
+    bring_in(other, read(out(shop)), {})
+    with shop.reading() as session:
+        here = engines.get(session, 1)
+    facts = engines.EngineFacts(
+        here.serial, here.description, here.displacement, "L", here.customer, "Red van", here.idle_speed
+    )
+    engines.change(shop, 1, 1, facts)
+    file = read(out(shop))
+    with other.reading() as session:
+        (question,) = plan(session, file, {}).conflicts
+    assert (question.mine, question.theirs) == (
+        because(FileSide.DETAILS, details=("Blue coupe",)),
+        because(FileSide.DETAILS, details=("Red van",)),
+    )
+    with rejects(FileQuestion.FACTS, kind=ConflictError):
+        bring_in(other, file, {})
+    for choice, vehicle in (("mine", "Blue coupe"), ("theirs", "Red van")):
+        bring_in(other, file, {"facts": choice})
+        with other.reading() as session:
+            assert engines.get(session, 1).vehicle == vehicle
+            assert len(engines.find(session, vehicle)) == 1
+
+
+def test_a_detail_that_one_side_lacks_is_shown_as_a_dash(shop: Database, other: Database) -> None:
+    Past(shop).visit(EVEN, EVEN)
+    bring_in(other, read(out(shop)), {})
+    with shop.reading() as session:
+        here = engines.get(session, 1)
+    facts = engines.EngineFacts(here.serial, here.description, here.displacement, "L", "", "", here.idle_speed)
+    engines.change(shop, 1, 1, facts)
+    with other.reading() as session:
+        (question,) = plan(session, read(out(shop)), {}).conflicts
+    assert dict(question.theirs.values)["details"] == tuple("\u2013" for _ in dict(question.mine.values)["details"])
