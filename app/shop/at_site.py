@@ -1,6 +1,6 @@
 """Who asks, in a shop with several sites: which visits it writes to, whose customers it is told, what is its own.
 
-A request has one ``Asking`` from the guard that let it in. There is none in a shop without sites, at the shop computer,
+A request has one ``Asker`` from the guard that let it in. There is none in a shop without sites, at the shop computer,
 and for a program that works for all sites: then nothing here restricts or hides anything.
 """
 
@@ -19,7 +19,7 @@ from app.shop.store.database import raw_connection
 
 
 @dataclass(frozen=True, slots=True)
-class Asking:
+class Asker:
     """A tablet or program of the site ``site``, None where it was given none; ``hides`` customers of other sites from
     it. ``told`` is of which engines their customer may be told, as far as this request has met them."""
 
@@ -29,7 +29,7 @@ class Asking:
     told: dict[int, bool] = field(default_factory=dict)
 
 
-ASKING: ContextVar[Asking | None] = ContextVar("ASKING", default=None)
+ASKING: ContextVar[Asker | None] = ContextVar("ASKING", default=None)
 
 
 class Owned(Protocol):
@@ -127,7 +127,7 @@ def customer(engine: Owned) -> str:
     return engine.customer if asking is None or not asking.hides or asking.told.get(engine.ident) else ""
 
 
-def as_asked(asking: Asking | None, work: Callable[..., Talk], *told: Any) -> Talk:
+def as_asked(asking: Asker | None, work: Callable[..., Talk], *told: Any) -> Talk:
     """``work(*told)`` in another process, for who asks in this one."""
     ASKING.set(asking)
     return (yield from work(*told))

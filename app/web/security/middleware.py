@@ -17,7 +17,7 @@ from starlette.requests import cookie_parser
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from app.shop.at_site import ASKING, Asking
+from app.shop.at_site import ASKING, Asker
 from app.shop.commands.access.programs import Program
 from app.shop.json_bounds import Bounds
 from app.shop.reasons import because
@@ -88,8 +88,8 @@ def protect(
     admits: Callable[[str], bool] = lambda token: True,
     further: Sequence[Callable[[ASGIApp], ASGIApp]] = (),
     programs: Callable[[str], Program | None] = lambda token: None,
-    asks: Callable[[str], Asking | None] = lambda token: None,
-    asks_by: Callable[[Program], Asking | None] = lambda program: None,
+    asks: Callable[[str], Asker | None] = lambda token: None,
+    asks_by: Callable[[Program], Asker | None] = lambda program: None,
     renew: Callable[[], None] | None = None,
 ) -> None:
     """Put every guard on ``app``, the last one added being the first to see a request.
@@ -284,7 +284,7 @@ class Paired:
     """
 
     def __init__(
-        self, app: ASGIApp, admits: Callable[[str], bool], asks: Callable[[str], Asking | None] = lambda token: None
+        self, app: ASGIApp, admits: Callable[[str], bool], asks: Callable[[str], Asker | None] = lambda token: None
     ) -> None:
         self.app = app
         self.admits = admits

@@ -5,7 +5,7 @@ from collections.abc import Callable
 
 from starlette.types import ASGIApp, Receive, Scope, Send
 
-from app.shop.at_site import ASKING, Asking
+from app.shop.at_site import ASKING, Asker
 from app.shop.commands.access.programs import THROUGH, Program
 from app.shop.reasons import because
 from app.web.error_responses import for_programs, not_taken
@@ -30,7 +30,7 @@ class KnownProgram:
         self,
         app: ASGIApp,
         programs: Callable[[str], Program | None],
-        asks: Callable[[Program], Asking | None] = lambda program: None,
+        asks: Callable[[Program], Asker | None] = lambda program: None,
         ticks: Callable[[], float] = time.monotonic,
     ) -> None:
         self.app = app

@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from app.shop.assessment.progress import items_of
-from app.shop.at_site import ASKING, Asking, customer, name_of
+from app.shop.at_site import ASKING, Asker, customer, name_of
 from app.shop.commands import checks, engines, meters, settings_versions, visits
 from app.shop.commands.access import programs, sites, tablets
 from app.shop.commands.access.sites import Sites, known_as, sites_of
@@ -41,9 +41,9 @@ def group(shop: Database) -> Database:
 
 
 @contextmanager
-def asking(site: int | None, *, hides: bool = False, head_office: bool = False) -> Iterator[Asking]:
+def asking(site: int | None, *, hides: bool = False, head_office: bool = False) -> Iterator[Asker]:
     """From a tablet of that site."""
-    who = Asking(site, head_office, hides)
+    who = Asker(site, head_office, hides)
     token = ASKING.set(who)
     try:
         yield who

@@ -56,6 +56,7 @@ def test_a_sign_that_shows_nothing_is_refused_beside_its_field(client: TestClien
 FORMS: dict[str, dict[str, str]] = {
     "/visits/1/sign-off": {"name": "Kim\u202e"},
     "/people": {"name": "Kim\u200b", "pin": "2580", "again": "2580"},
+    "/sites": {"name": "North\u200b", "by": "KM"},
     "/visits/1/heat-soaked-recheck/readings": {
         **{"round": "2", "bore": "1", "kind": "skip", "value": "", "by": "KM"},
         "why": "port \u2066blocked",

@@ -68,6 +68,7 @@ PAGES = (
     "/shop",
     "/people",
     "/tablets",
+    "/sites",
     "/audit",
     "/settings",
     "/look",

@@ -6,7 +6,7 @@ from typing import TypeVar
 
 from sqlmodel import Session, col, select
 
-from app.shop.at_site import ASKING, NO_SITE, Asking, require_site, sees_all_sites
+from app.shop.at_site import ASKING, NO_SITE, Asker, require_site, sees_all_sites
 from app.shop.commands.access.standing import standing
 from app.shop.commands.access.tablets import named
 from app.shop.errors import ElsewhereError, RejectedError
@@ -57,18 +57,18 @@ class Sites:
         """The name of a site; empty for none."""
         return next((one.name for one in self.all if one.ident == site), "")
 
-    def asking_in(self, room: int | None) -> Asking | None:
+    def asking_in(self, room: int | None) -> Asker | None:
         """Who asks from a room."""
         of = self.of_room(room)
         return self.asking(of.ident if of is not None else None)
 
-    def asking(self, site: int | None) -> Asking | None:
+    def asking(self, site: int | None) -> Asker | None:
         """Who asks from a site, None where there are no sites."""
         if not self.all:
             return None
         of = next((one for one in self.all if one.ident == site), None)
         head_office = of is not None and of.head_office
-        return Asking(of.ident if of else None, head_office, self.hide_customers and not head_office)
+        return Asker(of.ident if of else None, head_office, self.hide_customers and not head_office)
 
     @property
     def of_shop_computer(self) -> int | None:
