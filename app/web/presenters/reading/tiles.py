@@ -71,7 +71,7 @@ class Tiles:
         reading = self._reading(bore, state)
         value = shown(reading.value, self.record.meter) if reading and state != "stale" else ""
         word = self._word(bore, state)
-        saved = self._saved if reading else ""
+        saved = say(words.TILE_SAVED) if reading else ""
         even = standing is not None and standing.verdict is BoreVerdict.EVEN and state in JUDGED
         shaft = self.record.layout.shafts[bore]
         return Tile(
@@ -91,11 +91,6 @@ class Tiles:
             shaft_rear=len(shaft) > 1 and bore != shaft[-1],
             screws=self._screws.get(bore, ()),
         )
-
-    @cached_property
-    def _saved(self) -> str:
-        """What is read aloud of a bore that has a reading."""
-        return say(words.TILE_SAVED)
 
     def _reading(self, bore: int, state: State) -> MeterReading | None:
         """The reading whose value a tile shows."""
