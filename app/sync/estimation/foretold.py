@@ -43,7 +43,7 @@ class Innovation(NamedTuple):
 
 
 FREEDOM, AS_FORETOLD = 3.0, 0.95
-"""How many readings the belief in how far those after a move lie from what was foretold is worth, and that distance
+"""How many readings the prior about how far those after a move lie from what was foretold is worth, and that distance
 over the spread foretold (our judgement; bands that come of it are held to ``tests/benchmarks/README.md``)."""
 
 FAR = 3.0
@@ -52,8 +52,8 @@ FAR = 3.0
 
 class Surprise(NamedTuple):
     """How far the first readings of bores after moves lay from what was foretold, over the spread foretold: how many
-    ``readings``, with those that the belief is worth, and their sum of ``squares``. Hands, levers and meters are often
-    unlike the belief in them; a visit shows by how much.
+    ``readings``, with those that the prior is worth, and their sum of ``squares``. Hands, levers and meters are often
+    unlike the prior of them; a visit shows by how much.
 
     Source: A. Gelman et al., Bayesian Data Analysis, 3rd ed., 2.6 (normal, unknown variance) and 3.2 (Student's law).
     """

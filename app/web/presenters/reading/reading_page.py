@@ -161,7 +161,7 @@ class ReadingPage:
             verdict_title(judged, self.of_phase.coarse),
             verdict_sentence(judged, self.unit),
             _ruler_marks(judged),
-            sum(s.verdict is BoreVerdict.EVEN for s in judged.standings),
+            [one.verdict for one in judged.standings].count(BoreVerdict.EVEN),
             ends=ruler_ends(is_vacuum(self.record)),
             scale=ruler_scale(judged.window),
         )
@@ -323,8 +323,7 @@ def _free_place(position: float, marks: Sequence[RulerMark]) -> tuple[float, int
     """Where a mark meant for ``position`` covers none of the others: along the line, and how high."""
     for nudge in NUDGES:
         at = position + nudge
-        near = [level for _, there, level, _ in marks if abs(there - at) < 0.155]
-        free = [level for level in range(3) if level not in near]
+        free = {0, 1, 2} - {level for _, there, level, _ in marks if abs(there - at) < 0.155}
         if abs(at) <= 1 and free:
-            return at, free[0]
+            return at, min(free)
     return position, 2
