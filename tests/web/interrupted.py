@@ -122,6 +122,7 @@ class Interrupted:
     def move_with_two_taps(self) -> str:
         """Make the move that is shown with a double tap, which counts once; what the strip says was done."""
         before = len(self.record.moves)
+        self.page.wait_for_function("() => !document.querySelector('[data-arming], .htmx-added, .htmx-settling')")
         sent = self.page.locator("section.move form input[name=key]").get_attribute("value")
         self.done_as_shown.dblclick()
         self.person.after(sent)

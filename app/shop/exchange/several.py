@@ -23,7 +23,7 @@ from app.shop.stopwatch import Allowance, TookTooLongError
 
 MOST_FILES = 500
 MOST_ENTRIES = 4 * MOST_FILES
-LARGEST_TOGETHER = 32 * 1024 * 1024
+LARGEST_TOGETHER = 48 * 1024 * 1024
 """How many files one zip may hold, how many entries of any kind, and how long the files may be together [bytes] (our
 judgement: a minute's work)."""
 

@@ -315,7 +315,10 @@ def _why_set(bore: int, bench: _PlanningContext) -> AdviceReason:
 
 
 def read_before(bore: int, bench: _PlanningContext) -> Advice | None:
-    """The reading that is worth more than going straight on to a move that is to set this bore."""
+    """The reading that is worth more than going straight on to a move that sets a bore; None where none is.
+
+    Parameters: ``bore`` to be set; ``bench``, all that the advice is drawn from.
+    """
     last = last_move(bench.events)
     for set_last in _set_by(last) if last is not None else ():
         if set_last not in bench.read and bench.outside(set_last) > DOUBT_AFTER_BLADE:

@@ -60,10 +60,10 @@ def test_what_was_zipped_comes_out_again_under_names_of_its_own() -> None:
     assert several.unzipped("", several.zipped(files)) == [("0/engine.json", b"1"), ("1/engine.json", b"2")]
 
 
-def test_five_hundred_files_and_32_mb_together_are_taken_and_no_more() -> None:
-    one = ("0.json", b" " * (16 * MEBIBYTE))
-    assert len(several.unzipped("", zip_of(one, ("1.json", b" " * (16 * MEBIBYTE))))) == 2
-    assert refused(zip_of(one, ("1.json", b" " * (16 * MEBIBYTE + 1)))) is Rejection.FILES_TOO_LARGE
+def test_five_hundred_files_and_48_mb_together_are_taken_and_no_more() -> None:
+    one = ("0.json", b" " * (24 * MEBIBYTE))
+    assert len(several.unzipped("", zip_of(one, ("1.json", b" " * (24 * MEBIBYTE))))) == 2
+    assert refused(zip_of(one, ("1.json", b" " * (24 * MEBIBYTE + 1)))) is Rejection.FILES_TOO_LARGE
     assert len(several.unzipped("", zip_of(*((f"{n}.json", b"") for n in range(500))))) == 500
     assert refused(zip_of(*((f"{n}.json", b"") for n in range(501)))) is Rejection.FILES_TOO_LARGE
 

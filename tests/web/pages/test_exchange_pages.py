@@ -275,7 +275,7 @@ def test_a_zip_that_grows_without_end_is_not_taken_apart(other: Database) -> Non
     with client(other) as to:
         answer = look(to, made.getvalue())
     assert answer.status_code == 422
-    assert "32\u00a0MB" in html.unescape(answer.text)
+    assert "48\u00a0MB" in html.unescape(answer.text)
 
 
 def test_a_zip_of_more_entries_than_files_is_not_listed(other: Database, monkeypatch: pytest.MonkeyPatch) -> None:

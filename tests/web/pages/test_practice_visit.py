@@ -163,7 +163,7 @@ def test_a_practice_visit_from_cold_plates_to_the_signed_sheet(trainee: Trainee,
         "Air leaks checked",
         "Hot, at rest: slack in linkage, springs close every plate",
         "Hot, full pedal: plates open, pedal stop first, no over-center",
-        "Put back, seen to work",
+        "Put back Idle-speed",
         "Engine started (KM,",
     ):
         assert words in sheet, words

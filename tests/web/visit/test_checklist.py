@@ -126,6 +126,6 @@ def test_the_sheet_says_what_was_put_back_and_seen_to_work(client: TestClient, s
     check_all(shop, visit_id, LOCK_DOWN)
     page = re.sub(r"\s+", " ", shown(client.get(there).text))
     back = "Idle-speed and idle spark control connected, seen to work; Fans and air conditioning released, seen to work"
-    assert f"Put back, seen to work {back}; Ports capped and hoses connected, no hiss at idle." in page
+    assert f"Put back {back}; Ports capped and hoses connected, no hiss at idle." in page
     assert "Idle-speed and idle spark control locked out" not in page  # said once, and not as if it still were
     assert "xtinguisher" not in page  # of the people at work, not of the engine
