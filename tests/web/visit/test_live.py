@@ -323,3 +323,36 @@ def test_another_key_is_chosen_by_pressing_it_and_stays_on_the_tablet(
     page.keyboard.press("b")
     page.keyboard.press("Shift")
     asked_for(page, 2)
+
+
+TOLD_BY = """
+window.told = [];
+navigator.vibrate = (ms) => window.told.push(`vibrates ${ms}`);
+const wave = OscillatorNode.prototype.start;
+OscillatorNode.prototype.start = function (at) {
+  window.told.push(`sounds ${this.frequency.value}`);
+  return wave.call(this, at);
+};
+new MutationObserver((changes) => {
+  if (changes.some((one) => one.target.matches?.(".is-kept"))) window.told.push("flashes");
+}).observe(document, { subtree: true, attributes: true, attributeFilter: ["class"] });
+"""
+"""What a page is told by, written down as it happens."""
+
+
+def test_a_high_tone_a_flash_and_a_shake_say_kept_and_two_low_tones_not(
+    page: Page, server: str, instrument: Instrument
+) -> None:
+    page.add_init_script(TOLD_BY)
+    opened(page, server)
+    page.mouse.click(2, 2)  # before a first touch a page may not sound
+    page.locator("[data-take]").click()
+    asked_for(page, 2)
+    page.wait_for_function("() => window.told.length >= 3")
+    assert set(page.evaluate("window.told")) == {"sounds 1320", "vibrates 80", "flashes"}
+    instrument.unplugged.set()
+    expect(page.locator("[data-live-says]")).to_contain_text("Nothing comes")
+    page.evaluate("window.told = []")
+    page.keyboard.press("Enter")
+    page.wait_for_function("() => window.told.length >= 2")
+    assert page.evaluate("window.told") == ["sounds 220", "sounds 220"]
