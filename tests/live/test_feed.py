@@ -215,6 +215,7 @@ def test_the_others_go_on_when_a_source_ends(door: Door) -> None:
 
 
 def test_a_port_that_is_too_slow_is_told_once(door: Door) -> None:
+    pytest.importorskip("pymodbus", reason="without the extra live")
     text = FILE[: FILE.index("[source")] + '[source.slow]\nkind = "modbus"\nport = "/dev/none"\nbaud = 300\n'
     text += '[source.slow.registers]\nb1 = { at = 0, type = "FLOAT32" }\n'
     file, stopped, told = read_channels(text), threading.Event(), list[Told]()
