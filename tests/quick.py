@@ -1,7 +1,8 @@
 """What answers in under a minute on two cores: ``python -m tests.quick``.
 
 Lint, format, types, and every unit and property test that needs no browser and takes less than a second or so. They go
-side by side. Benchmarks, faults, the command line and whole pages are left to README's test line.
+side by side. Benchmarks, faults, a database server, engine files, the command line and whole pages are left to README's
+test line.
 """
 
 import subprocess
@@ -20,11 +21,14 @@ FOLDERS = (
     "tests/web/presenters",
     "tests/test_architecture.py",
 )
+LEFT_OUT = ("--ignore=tests/shop/store/postgres", "--ignore=tests/shop/exchange")
+"""What needs a database server, and engine files."""
+
 CHECKS: Mapping[str, Sequence[str]] = {
     "lint": ("ruff", "check", "."),
     "format": ("ruff", "format", "--check", "."),
     "types": ("mypy",),
-    "tests": ("pytest", "-q", "-n", "2", "-m", "not browser and not slow", *FOLDERS),
+    "tests": ("pytest", "-q", "-n", "2", "-m", "not browser and not slow", *FOLDERS, *LEFT_OUT),
 }
 """Modules of this Python with their arguments."""
 

@@ -180,6 +180,7 @@ def test_what_the_night_finds_is_told_on_the_first_page(closed: Path) -> None:
         shop.close()
 
 
+@pytest.mark.slow
 def test_a_start_that_cannot_note_what_it_proved_goes_on(shop: FileDatabase) -> None:
     heat_soaked(shop)
     shop.close()
