@@ -106,8 +106,7 @@ def judged(start: Posterior, meter: Meter, events: tuple[Event, ...]) -> Judged:
     moved, seen = _trail(start, meter).after(events, lambda one, stage: _passed(one, meter, stage))
     bank = _read_in(moved, seen, meter)
     chance = bank.chances
-    loose = _summed([one.bore for one in bank.hypotheses], chance)
-    noise, place = _planned_with(bank, chance, loose)
+    loose, noise, place = _planned_with(bank, chance)
     return Judged(
         at(bank.stack, place),
         _as_noisy(meter, noise),
@@ -118,13 +117,15 @@ def judged(start: Posterior, meter: Meter, events: tuple[Event, ...]) -> Judged:
     )
 
 
-def _planned_with(bank: HypothesisBank, chance: Floats, loose: Mapping[int, float]) -> tuple[float, int]:
-    """How much rougher than told the meter is taken to be, and the place of the hypothesis that is planned with."""
+def _planned_with(bank: HypothesisBank, chance: Floats) -> tuple[dict[int, float], float, int]:
+    """The chance that each bore's plate has slop, how much rougher than told the meter is taken to be, and the place of
+    the hypothesis that is planned with; ``chance`` of each hypothesis."""
+    loose = _summed([one.bore for one in bank.hypotheses], chance)
     logs = np.log([one.noise for one in bank.hypotheses])
     noise = NOISES[int(np.abs(np.log(NOISES) - chance @ logs).argmin())]
     planned = next((bore for bore, share in loose.items() if share > 0.5), None)
     about = [n for n, one in enumerate(bank.hypotheses) if one.adjuster is None and one.bore == planned]
-    return noise, about[int(np.lexsort((-chance[about], np.abs(logs[about] - math.log(noise))))[0])]
+    return loose, noise, about[int(np.lexsort((-chance[about], np.abs(logs[about] - math.log(noise))))[0])]
 
 
 def _as_noisy(meter: Meter, noise: float) -> Meter:
@@ -173,8 +174,7 @@ def _passed(moved: _Moved, meter: Meter, stage: Stage) -> _Moved:
     after = _changed(
         bank, lambda one, hypothesis: predict(one, move, hypothesis.kept if hypothesis.adjuster == adjuster else 1.0)
     )
-    chance = bank.chances
-    noise, place = _planned_with(bank, chance, _summed([one.bore for one in bank.hypotheses], chance))
+    _, noise, place = _planned_with(bank, bank.chances)
     reached = moved_bores(bank.stack.layout, adjuster)
     foretold = foretold_at(at(after.stack, place), _as_noisy(meter, noise), reached)
     return _Moved(bank, after, adjuster, foretold=foretold, surprise=surprise)

@@ -11,7 +11,7 @@ from app.shop.commands.access.standing import standing
 from app.shop.commands.access.tablets import named
 from app.shop.errors import ElsewhereError, RejectedError
 from app.shop.queries.changes import changes_after
-from app.shop.reasons import because
+from app.shop.reasons import Reason, because
 from app.shop.record import stored_settings
 from app.shop.record.superseding import current
 from app.shop.rejections import Rejection
@@ -53,9 +53,14 @@ class Sites:
         """The site of a room; None for no room, and for one that was closed."""
         return self._site_of_room.get(room or 0)
 
+    def of(self, site: int | None) -> Site | None:
+        """The site of that id; None for none, and for one that was closed."""
+        return next((one for one in self.all if one.ident == site), None)
+
     def named(self, site: int | None) -> str:
         """The name of a site; empty for none."""
-        return next((one.name for one in self.all if one.ident == site), "")
+        found = self.of(site)
+        return found.name if found is not None else ""
 
     def asking_in(self, room: int | None) -> Asker | None:
         """Who asks from a room."""
@@ -66,7 +71,7 @@ class Sites:
         """Who asks from a site, None where there are no sites."""
         if not self.all:
             return None
-        of = next((one for one in self.all if one.ident == site), None)
+        of = self.of(site)
         head_office = of is not None and of.head_office
         return Asker(of.ident if of else None, head_office, self.hide_customers and not head_office)
 
@@ -87,9 +92,14 @@ OF_VISIT = "SELECT id, site_id FROM visit WHERE id = ?"
 OF_ENGINE = "SELECT id, site_id FROM visit WHERE engine_id = ? ORDER BY number DESC"
 
 
+def _ident(row: SiteRow | RoomRow) -> int:
+    """The id that a site or room has for good: that of the row it began with."""
+    return row.first_id or row.ident
+
+
 def _open(session: Session, table: type[R]) -> list[R]:
     rows: Sequence[R] = session.exec(select(table).order_by(col(table.id))).all()
-    return sorted((row for row in current(rows) if row.active), key=lambda row: row.first_id or row.ident)
+    return sorted((row for row in current(rows) if row.active), key=_ident)
 
 
 def sites_of(session: Session) -> Sites:
@@ -101,8 +111,8 @@ def sites_of(session: Session) -> Sites:
     rooms = _open(session, RoomRow)
     found = []
     for row in sites:
-        ident = row.first_id or row.ident
-        mine = tuple(Room(one.first_id or one.ident, one.ident, one.name) for one in rooms if one.site_id == ident)
+        ident = _ident(row)
+        mine = tuple(Room(_ident(one), one.ident, one.name) for one in rooms if one.site_id == ident)
         found.append(Site(ident, keys[ident], row.ident, row.name, bool(row.head_office), mine))
     hides = stored_settings.of_site(session, None)[1].hide_customers
     return Sites(tuple(found), hides, {room.ident: site for site in found for room in site.rooms})
@@ -139,9 +149,9 @@ def change(
     sent = fingerprint(row=row_id, name=name, head_office=head_office, active=active, by=by)
     with shop.writing() as session:
         if again := earlier(session, SiteRow, key, sent):
-            return again.first_id or again.ident
+            return _ident(again)
         before = standing(session, SiteRow, row_id, _open(session, SiteRow), Rejection.NO_SUCH_SITE)
-        first = before.first_id or before.ident
+        first = _ident(before)
         _require(session, name, by, head_office=head_office and active, beside=first)
         row = SiteRow(key=key, payload=sent, name=name, head_office=int(head_office), active=int(active), by=by, at=at)
         row.first_id, row.supersedes_id = first, before.ident
@@ -151,14 +161,10 @@ def change(
 
 def _require(session: Session, name: str, by: str, *, head_office: bool, beside: int) -> None:
     """Raises RejectedError where a site cannot be called so, or is a second head office."""
-    others = [one for one in _open(session, SiteRow) if (one.first_id or one.ident) != beside]
-    wrong = {}
-    if any(one.name.casefold() == name.casefold() for one in others):
-        wrong["name"] = because(Rejection.NAME_TAKEN)
+    others = [one for one in _open(session, SiteRow) if _ident(one) != beside]
+    wrong = _wrong(others, name, by)
     if head_office and any(one.head_office for one in others):
         wrong["head_office"] = because(Rejection.SECOND_HEAD_OFFICE)
-    if not by.strip():
-        wrong["by"] = because(Rejection.INITIALS_MISSING)
     if wrong:
         raise RejectedError(wrong)
 
@@ -170,7 +176,7 @@ def add_room(shop: Database, key: str, site_id: int, name: str, by: str, at: str
     with shop.writing() as session:
         if again := earlier(session, RoomRow, key, sent):
             return again.ident
-        if site_id not in {one.first_id or one.ident for one in _open(session, SiteRow)}:
+        if site_id not in {_ident(one) for one in _open(session, SiteRow)}:
             raise RejectedError({"site": because(Rejection.NO_SUCH_SITE)})
         _require_room(session, site_id, name, by, beside=0)
         row = RoomRow(key=key, payload=sent, site_id=site_id, name=name, active=1, by=by.strip(), at=at)
@@ -185,9 +191,9 @@ def change_room(shop: Database, key: str, row_id: int, name: str, by: str, at: s
     sent = fingerprint(row=row_id, room=name, active=active, by=by)
     with shop.writing() as session:
         if again := earlier(session, RoomRow, key, sent):
-            return again.first_id or again.ident
+            return _ident(again)
         before = standing(session, RoomRow, row_id, _open(session, RoomRow), Rejection.NO_SUCH_ROOM)
-        first = before.first_id or before.ident
+        first = _ident(before)
         _require_room(session, before.site_id, name, by, beside=first)
         row = RoomRow(key=key, payload=sent, site_id=before.site_id, name=name, active=int(active), by=by, at=at)
         row.first_id, row.supersedes_id = first, before.ident
@@ -196,14 +202,19 @@ def change_room(shop: Database, key: str, row_id: int, name: str, by: str, at: s
 
 
 def _require_room(session: Session, site_id: int, name: str, by: str, beside: int) -> None:
-    others = [r for r in _open(session, RoomRow) if r.site_id == site_id and (r.first_id or r.ident) != beside]
+    others = [one for one in _open(session, RoomRow) if one.site_id == site_id and _ident(one) != beside]
+    if wrong := _wrong(others, name, by):
+        raise RejectedError(wrong)
+
+
+def _wrong(others: Sequence[SiteRow | RoomRow], name: str, by: str) -> dict[str, Reason]:
+    """What stands against a ``name`` beside ``others``, and against who gives it, by field."""
     wrong = {}
     if any(one.name.casefold() == name.casefold() for one in others):
         wrong["name"] = because(Rejection.NAME_TAKEN)
     if not by.strip():
         wrong["by"] = because(Rejection.INITIALS_MISSING)
-    if wrong:
-        raise RejectedError(wrong)
+    return wrong
 
 
 def rooms_of(session: Session, tablets: Sequence[Tablet]) -> dict[int, tuple[Site, Room]]:
