@@ -100,6 +100,26 @@ def test_a_phone_shows_the_keys_of_a_training_engine_under_a_bar_of_one_row(page
         assert bar["height"] <= ONE_ROW
 
 
+UPRIGHT: ViewportSize = {"width": 800, "height": 1280}
+EIGHT = Layout((Bank("A", tuple(range(1, 9)), 1, 1),))
+
+
+@pytest.mark.parametrize("layout", [FOUR, EIGHT, V8, V12], ids=["four", "eight in line", "two of four", "twelve"])
+def test_a_tablet_shows_every_key_from_the_first_reading_to_the_last(
+    page: Page, shop: Database, layout: Layout
+) -> None:
+    visit_id = heat_soaked(shop, layout)
+    with serving(shop) as server:
+        for values in ((), (7.5,), (5.5, 9.5, 7.0, 8.25, 7.5, 7.5, 6.5, 7.75, 7.5, 7.5, 7.5)[: len(layout.bores) - 1]):
+            for value in values:
+                read(shop, visit_id, HEAT_SOAKED, value)
+            page.goto(f"{server}/visits/{visit_id}/{HEAT_SOAKED.slug}/readings")
+            for size in (TABLET, UPRIGHT):
+                page.set_viewport_size(size)
+                expect(page.locator(".keys .key")).to_have_count(16)
+                assert below(page) <= 0, (values, size)
+
+
 UNEVEN = (7.5, 7.5, 7.25, 7.5, 5.5, 7.5, 7.25, 7.25, 7.5)
 
 
