@@ -23,6 +23,8 @@ from app.sync.diagnosis.measurements import CATALOGUE, Extent, FindingKind
 REPAIRED = "repaired"
 CANNOT = "cannot"
 """The reason of a row that says that a test cannot be made here."""
+CAUTIONS_MISSED = "cautions-missed"
+"""The reason of a row that says that a trainee began a test without its cautions."""
 TAKEN_BACK = "taken-back"
 REPAIRABLE = tuple(cause for cause in EngineFault if cause not in (EngineFault.NONE, EngineFault.UNKNOWN))
 """The causes that a person repairs."""
@@ -80,15 +82,25 @@ def add_all(shop: Database, visit_id: int, key: str, several: tuple[NewFindings,
 
 def cannot(shop: Database, visit_id: int, key: str, kind: str, by: str, at: str) -> None:
     """Store that a test cannot be made here: it is not asked for again in this visit. Raises as `add`."""
+    _mark(shop, visit_id, key, fingerprint(visit=visit_id, cannot=kind), kind, CANNOT, by, at)
+
+
+def cautions_missed(shop: Database, visit_id: int, key: str, kind: str, by: str, at: str) -> None:
+    """Store that a trainee began a test without its cautions. Raises as `add`."""
+    sent = fingerprint(visit=visit_id, cautions_missed=kind)
+    _mark(shop, visit_id, key, sent, kind, CAUTIONS_MISSED, by, at)
+
+
+def _mark(shop: Database, visit_id: int, key: str, sent: str, kind: str, why: str, by: str, at: str) -> None:
+    """Store a row of a test that holds nothing but a reason."""
     key = checked(key)
-    sent = fingerprint(visit=visit_id, cannot=kind)
     with shop.writing() as session:
         if earlier(session, FindingRow, key, sent):
             return
         record = _open(session, visit_id)
         if kind not in set(FindingKind):
             raise RejectedError({"kind": because(Rejection.NOT_ONE_OF, choices=[*FindingKind])})
-        _store(session, key, sent, [_row(record, NewFindings(kind, (), "", by), ShownAt(), at, why=CANNOT)])
+        _store(session, key, sent, [_row(record, NewFindings(kind, (), "", by), ShownAt(), at, why=why)])
 
 
 def take_back(shop: Database, visit_id: int, key: str, finding: int, by: str, at: str) -> None:

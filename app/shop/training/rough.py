@@ -10,14 +10,15 @@ from itertools import groupby
 from sqlmodel import Session
 
 from app.shop.cross_check import findings
-from app.shop.cross_check.findings import NewFindings, ShownAt
-from app.shop.cross_check.weighing import CrossCheck, bank_of_each, cross_check
+from app.shop.cross_check.findings import CAUTIONS_MISSED, NewFindings, ShownAt
+from app.shop.cross_check.weighing import CrossCheck, bank_of_each, cross_check, stored
 from app.shop.errors import RejectedError
 from app.shop.reasons import because
 from app.shop.record import loader
 from app.shop.record.visit_record import VisitRecord
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
+from app.shop.store.idempotency import part_key
 from app.shop.store.tables import FindingRow
 from app.shop.training.training import of_engine
 from app.sync.diagnosis.causes import EngineFault
@@ -47,7 +48,8 @@ class HandWork:
 @dataclass(frozen=True, slots=True)
 class RoughGrade:
     """The true cause and bore, the trainee's work, that of a careful hand, and how many sound things were repaired;
-    ``bores`` are the numbers of the bores in the order in which a step counts them."""
+    ``bores`` are the numbers of the bores in the order in which a step counts them, ``unsafe`` the tests that were
+    begun without their cautions, which fail the exercise whatever the rest."""
 
     cause: EngineFault
     bore: int
@@ -55,6 +57,7 @@ class RoughGrade:
     careful: HandWork
     needless: int
     bores: tuple[int, ...]
+    unsafe: tuple[FindingKind, ...] = ()
 
 
 def rough_engine(session: Session, record: VisitRecord) -> RoughEngine | None:
@@ -65,8 +68,9 @@ def rough_engine(session: Session, record: VisitRecord) -> RoughEngine | None:
     return drawn(record.layout, practice.seed, practice.trouble)
 
 
-def read(shop: Database, visit_id: int, key: str, kind: str, by: str, at: str) -> None:
-    """Make a test at the training engine and store what it shows, where the diagnosis asks for it, else everywhere.
+def read(shop: Database, visit_id: int, key: str, kind: str, by: str, at: str, *, safe: bool) -> None:
+    """Make a test at the training engine and store what it shows, where the diagnosis asks for it, else everywhere;
+    ``safe`` says that its cautions were taken.
 
     Raises RejectedError for a real engine or no test, NotFoundError.
     """
@@ -83,6 +87,8 @@ def read(shop: Database, visit_id: int, key: str, kind: str, by: str, at: str) -
     made = sum(row.kind == kind for row in told.made)
     shown = tuple(_shown(replace(engine, cured=_cured(told, engine)), told, measure, made, asked))
     unit = CATALOGUE[measure].unit if shown and not shown[0].word else ""
+    if not safe:
+        findings.cautions_missed(shop, visit_id, part_key(key, CAUTIONS_MISSED), kind, by, at)
     findings.add(shop, visit_id, key, NewFindings(kind, shown, unit, by), at)
 
 
@@ -99,7 +105,10 @@ def grade(session: Session, visit_id: int) -> RoughGrade | None:
     tests = _tests(told.made)
     mine = HandWork(len(tests), _spent(tests), true in repairs)
     needless = sum(repair != true for repair in repairs)
-    return RoughGrade(*true, mine, careful_hand(bank_of_each(record.layout), engine), needless, told.bores)
+    missed = [row.kind for row in stored(session, visit_id) if row.why == CAUTIONS_MISSED]
+    unsafe = tuple(kind for kind in FindingKind if kind in missed)
+    careful = careful_hand(bank_of_each(record.layout), engine)
+    return RoughGrade(*true, mine, careful, needless, told.bores, unsafe)
 
 
 def _cured(told: CrossCheck, engine: RoughEngine) -> bool:

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from app.shop.cross_check.findings import REPAIRABLE
+from app.shop.cross_check.findings import CAUTIONS_MISSED, REPAIRABLE
 from app.shop.cross_check.units import takes_words, units_of
 from app.shop.cross_check.weighing import TELEPHONE, CrossCheck
 from app.shop.store.tables import FindingRow
@@ -129,7 +129,7 @@ def view(told: CrossCheck, wanted: str = "") -> CrossCheckView:
         _rows(told, [one for one in shown if _by_bore(one)]),
         tuple(_whole(told)),
         causes.not_looked_at([one for one in offered if one not in shown]) if diagnosis.looked_at else "",
-        tuple(EntryLine(row.ident, _entry_words(row)) for row in reversed(told.made)),
+        tuple(EntryLine(row.ident, _entry_words(row)) for row in reversed(told.made) if row.why != CAUTIONS_MISSED),
         tuple(on_paper.repaired_here(EngineFault(row.word), row.bore, row.bank) for row in told.repaired if row.word),
         _found(told),
         tuple((one.value, say(causes.NAMES[one])) for one in REPAIRABLE),

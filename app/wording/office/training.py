@@ -81,6 +81,7 @@ CAUSE = Message("The cause: bore {bore}, {cause}.")
 FOUND = Message("You repaired it.")
 NOT_FOUND = Message("You have not repaired it.")
 NEEDLESS = Message("{count} thing was repaired that was sound.", many="{count} things were repaired that were sound.")
+UNSAFE = Message("Failed: begun without its cautions: {tests}.")
 TESTS = Message("{count} test", many="{count} tests")
 MINUTES = Message("{minutes}\u00a0min")
 STEPS = Message("What it would have done: {steps}.")
@@ -170,6 +171,8 @@ def compared(found: Truth, work: ReferenceRun, tolerance: float) -> Sequence[str
 def cause_of(found: RoughGrade) -> Sequence[str]:
     """The true cause of a rough engine, and what the trainee made of it, a sentence each."""
     said = [say(CAUSE, bore=found.bore, cause=say(CAUSES[found.cause])), say(FOUND if found.mine.found else NOT_FOUND)]
+    if found.unsafe:
+        said.insert(0, say(UNSAFE, tests=", ".join(test_name(kind) for kind in found.unsafe)))
     return [*said, *([say(NEEDLESS, count=found.needless)] if found.needless else [])]
 
 

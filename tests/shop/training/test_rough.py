@@ -97,7 +97,7 @@ def test_following_the_advice_leads_to_the_cause_and_its_repair_is_graded(shop: 
             following = cross_check(session, loader.load(session, visit_id)).diagnosis.next_test
         if following is None:
             break
-        rough.read(shop, visit_id, key(), following.measure, "KM", AT)
+        rough.read(shop, visit_id, key(), following.measure, "KM", AT, safe=True)
     told = graded(shop, visit_id)
     assert not told.mine.found
     assert told.mine.tests >= 1
@@ -123,7 +123,7 @@ def test_an_easy_engine_is_told_by_a_careful_hand() -> None:
 def test_a_real_engine_is_not_read_and_not_graded(shop: Database) -> None:
     visit_id = heat_soaked(shop, EIGHT)
     with rejects(Rejection.REAL_ENGINE):
-        rough.read(shop, visit_id, key(), "vacuum", "KM", AT)
+        rough.read(shop, visit_id, key(), "vacuum", "KM", AT, safe=True)
     with shop.reading() as session:
         assert rough.grade(session, visit_id) is None
 
@@ -135,7 +135,7 @@ def test_the_page_reads_the_engine_and_tells_the_cause_at_the_end(shop: Database
     home = "http://127.0.0.1"
     with TestClient(create_app(shop), base_url=home, headers={"Origin": home}, client=("127.0.0.1", 9)) as to:
         assert "Read the training engine" in to.get(why).text
-        page = to.post(why, data={"test": "vacuum", "practice": "1", "by": "KM", "key": key()}).text
+        page = to.post(why, data={"test": "vacuum", "practice": "1", "safe": "1", "by": "KM", "key": key()}).text
         assert "Vacuum, bore 1" in page
         told = graded(shop, visit_id)
         assert f"The cause: bore {told.bore}, " in to.get(f"/practice/{visit_id}").text
@@ -143,6 +143,23 @@ def test_the_page_reads_the_engine_and_tells_the_cause_at_the_end(shop: Database
         assert "You have not repaired it." in to.get(f"/practice/{visit_id}").text
         repair(shop, visit_id, told.cause, told.bore)
         assert "You repaired it." in to.get(f"/practice/{visit_id}").text
+        assert "Failed" not in to.get(f"/practice/{visit_id}").text
+
+
+def test_a_test_begun_without_its_cautions_fails_the_exercise_whatever_the_rest(shop: Database) -> None:
+    visit_id = begin(shop, "rough-easy")
+    read_round(shop, visit_id)
+    home = "http://127.0.0.1"
+    with TestClient(create_app(shop), base_url=home, headers={"Origin": home}, client=("127.0.0.1", 9)) as to:
+        sent = {"test": "heat", "practice": "1", "by": "KM", "key": key()}
+        for _ in range(2):  # sent again, as after an answer that was lost
+            page = to.post(f"/visits/{visit_id}/why", data=sent).text
+        assert "Exhaust heat, bore 1" in page
+        told = graded(shop, visit_id)
+        assert told.unsafe == (FindingKind.HEAT,)
+        assert told.mine.tests == 1
+        repair(shop, visit_id, told.cause, told.bore)
+        assert "Failed: begun without its cautions: Exhaust heat." in to.get(f"/practice/{visit_id}").text
 
 
 @pytest.mark.parametrize(("grade", "leads"), [("rough-fair", True), ("sound", False)])

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from app.shop.cross_check.findings import CANNOT, REPAIRED
+from app.shop.cross_check.findings import CANNOT, CAUTIONS_MISSED, REPAIRED
 from app.shop.cross_check.findings import TAKEN_BACK as FINDING_BACK
 from app.shop.procedure.items import PLACES
 from app.shop.record.rounds import UNITS
@@ -150,8 +150,8 @@ FINDINGS = (
     Column("bank", "string", "Bank that it is of; empty for a bore or the whole engine."),
     Column("value", "number", "The figure, as it was entered.", "column:unit"),
     Column("word", "string", "What was seen, or the cause that was repaired."),
-    Column("why", "string", "Why there is neither: cannot be made here, or an earlier row is taken back.",
-           one_of=(CANNOT, FINDING_BACK)),
+    Column("why", "string", "Why there is neither: cannot be made here, an earlier row is taken back, or a trainee "
+           "began a test without its cautions.", one_of=(CANNOT, FINDING_BACK, CAUTIONS_MISSED)),
     Column("unit", "string", "Unit of the figure."),
     Column("spread", "number", "One standard deviation where the sender knew it: a share, or in the "
            "unit of a test that is held against others by its difference.", "1"),

@@ -37,7 +37,7 @@ class FindingTold(Told):
     word: str | None = Field(description="What was seen, or the cause that was repaired.", examples=["wet"])
     why: str | None = Field(
         description="`cannot`: the test cannot be made here. `taken-back`: what it supersedes does not count. "
-        "Null else."
+        "`cautions-missed`: a trainee began the test without its cautions. Null else."
     )
     spread: float | None = Field(description="One standard deviation; null where it was not told.", examples=[0.02])
     source: str = Field(description="`tablet`, `json`, or `csv` for a logger's file.", examples=["json"])

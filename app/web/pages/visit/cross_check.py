@@ -36,14 +36,14 @@ def show(shop: Shop, page: Page, visit_id: int, test: str = "") -> HTMLResponse:
 @router.post("/visits/{visit_id}/why")
 def add(shop: Shop, page: Page, form: Form, visit_id: int, now: Now) -> Response:
     """Store what a test showed; fields left empty were not read. ``cannot`` says that it cannot be made here,
-    ``practice`` makes it at the training engine."""
+    ``practice`` makes it at the training engine, with its cautions taken where ``safe`` is ticked."""
     test, key, by = form.text("test"), form.text("key"), form.text("by")
 
     def kept() -> None:
         if form.text("cannot"):
             findings.cannot(shop, visit_id, key, test, by, now)
         elif form.text("practice"):
-            rough.read(shop, visit_id, key, test, by, now)
+            rough.read(shop, visit_id, key, test, by, now, safe=bool(form.text("safe")))
         else:
             findings.add(shop, visit_id, key, _sent(form, test), now)
 
