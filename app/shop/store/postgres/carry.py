@@ -22,7 +22,7 @@ from app.shop.store.database import ShopUnavailableError, raw_connection
 from app.shop.store.live import traces
 from app.shop.store.postgres.codes import ServerProblem
 from app.shop.store.postgres.opening import server_name
-from app.shop.store.postgres.server import ServerDatabase
+from app.shop.store.postgres.server import ServerDatabase, look_through
 from app.shop.store.tables import metadata
 
 AT_ONCE = 500
@@ -66,6 +66,8 @@ def carry(source: Database, target: Database) -> Carried:
             counted += mine[0]
         if _proved(there) != proved:
             raise _not_carried("seal")
+        if isinstance(target, ServerDatabase):
+            look_through(there)
     _carry_traces(source.folder / traces.NAME, target.folder / traces.NAME)
     return Carried(counted, proved)
 

@@ -19,7 +19,7 @@ from sqlalchemy.exc import DBAPIError
 from sqlmodel import Session
 
 from app.shop.reasons import because
-from app.shop.store.both.records import TURN_SECONDS, Database
+from app.shop.store.both.records import TURN_SECONDS, Database, Wire
 from app.shop.store.codes import Unavailable
 from app.shop.store.database import ShopUnavailableError
 from app.shop.store.folder.forgetting import TAKEN_OUT
@@ -203,6 +203,12 @@ class ServerDatabase(Database):
             self._reads.dispose()
             self._let_go()
         return True
+
+
+def look_through(wire: Wire) -> None:
+    """Have the server count what its tables hold at once, not in a minute: till then it plans as for an empty shop,
+    and a search takes four times as long."""
+    wire.execute("ANALYZE")
 
 
 @contextmanager

@@ -72,6 +72,19 @@ def refused(source: Database, target: Database) -> object:
     return caught.value.reason
 
 
+def test_the_server_knows_how_much_it_was_given_when_a_shop_was_carried(
+    shop: FileDatabase, server_shop: ServerDatabase
+) -> None:
+    """Or it searches as in an empty shop. The server of the tests does not count by itself."""
+    for number in range(3):
+        engine(shop, FOUR, f"31-{number:04}")
+    carry(shop, server_shop)
+    with server_shop.reading() as session:
+        query = "SELECT relname, reltuples FROM pg_class WHERE relname IN (?, ?)"
+        counted = dict(raw_connection(session).execute(query, ("engine", "search_text")).fetchall())
+    assert counted == {"engine": 3, "search_text": 3}
+
+
 def test_a_shop_with_rows_in_it_is_not_written_over(shop: FileDatabase, server_shop: ServerDatabase) -> None:
     heat_soaked(shop)
     heat_soaked(server_shop)
