@@ -100,6 +100,8 @@ class ServerDatabase(Database):
                 session.info.update({"wire": ServerWire(_driver(connection)), "writes": None})  # others write too
                 yield session
                 self._keep(session)
+                with suppress(psycopg.OperationalError):  # what was asked is answered already
+                    _driver(connection).commit()  # a rollback would have the driver forget what it has prepared
 
     @contextmanager
     def writing(self) -> Iterator[Session]:
