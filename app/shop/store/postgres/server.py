@@ -7,7 +7,7 @@ statement that waits for the lock has seen the records as they were before it wa
 
 import threading
 import time
-from collections.abc import Hashable, Iterator
+from collections.abc import Iterator
 from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 from typing import Any
@@ -126,11 +126,6 @@ class ServerDatabase(Database):
                 self._keep(session)
         finally:
             self._turn.release()
-
-    def has_in_mind(self, _key: Hashable) -> bool:
-        """Never for certain: another program may have written since. It is read anew before the turn to write, which is
-        cheap where none did, and not under the lock."""
-        return False
 
     def written(self) -> int:
         """Asked of the records, for all who wait together. Raises ShopUnavailableError."""
