@@ -111,14 +111,14 @@ def view(told: CrossCheck, wanted: str = "") -> CrossCheckView:
     """The page of a cross-check, with the form of the ``wanted`` test or of the next one."""
     diagnosis, bores = told.diagnosis, told.bores
     banks = [bank.name for bank in told.record.layout.banks]
-    following = diagnosis.next_test
+    following, ended = diagnosis.next_test, told.record.sign_off is not None
     measure = FindingKind(wanted) if wanted in set(FindingKind) else following.measure if following else None
     offered = [one for one in FindingKind if _offered(told, one)]
     shown = [one for one in FindingKind if any(finding.measure is one for finding in told.findings)]
     return CrossCheckView(
-        causes.verdict_words(diagnosis, bores, banks),
+        causes.verdict_words(diagnosis, bores, banks, ended=ended),
         diagnosis.verdict is Verdict.FOUND,
-        causes.next_words(following, bores),
+        "" if ended else causes.next_words(following, bores),
         causes.to_readings(diagnosis, bores),
         causes.plates_words(),
         causes.reason_words(diagnosis) if diagnosis.verdict is Verdict.FOUND else "",

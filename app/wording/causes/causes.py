@@ -50,6 +50,7 @@ VERDICTS: Mapping[StrEnum, Message] = {
     Verdict.GOING: Message("Not told yet. Make the next test."),
 }
 TABLES[Verdict] = VERDICTS
+LEFT = Message("No cause was told in this visit.")
 LIKELY_BY_ITS_TEST = Message("Likely: {first}. Its own test speaks for it, but others are not ruled out.")
 ALSO_OFF = Message(
     "Most speaks for: {first}. But that does not fit all: something is wrong at bore {also} too. Look at both before "
@@ -101,8 +102,10 @@ def reason_words(told: Diagnosis) -> str:
     return say(SPEAKS, tests=_tests(first.speaking)) if first.speaking else ""
 
 
-def verdict_words(told: Diagnosis, bores: Sequence[int], banks: Sequence[str]) -> str:
-    """What is said of the engine, in one or two sentences."""
+def verdict_words(told: Diagnosis, bores: Sequence[int], banks: Sequence[str], *, ended: bool = False) -> str:
+    """What is said of the engine, in one or two sentences; ``ended`` where the visit takes no more tests."""
+    if ended and told.verdict is Verdict.GOING:
+        return say(LEFT)
     first = told.standing[0]
     named = place_and_cause(first, bores, banks)
     if told.verdict is Verdict.DOES_NOT_FIT and not first.against:

@@ -5,12 +5,13 @@ import re
 import pytest
 from starlette.testclient import TestClient
 
+from app.shop.commands import visits
 from app.shop.cross_check.units import weighed
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.store.database import Database
 from app.sync.diagnosis.measurements import FindingKind
 from app.web.application import create_app
-from tests.shop.yard import V8, heat_soaked, key, read_round
+from tests.shop.yard import AT, V8, heat_soaked, key, read_round, ready_to_sign
 
 LEAK = {f"bore-{bore}": "38" for bore in range(1, 9)} | {"bore-3": "29"}
 
@@ -175,6 +176,16 @@ def test_an_entry_taken_back_counts_as_if_it_were_not_there(shop: Database, why:
         assert "Water mist, bore 3" not in to.post(f"{why}/taken-back", data=sent).text
         assert to.get(path).json() == before
         assert to.post(f"{why}/taken-back", data={**sent, "key": key()}).status_code == 409
+
+
+def test_a_visit_that_was_signed_off_asks_for_no_further_test(shop: Database) -> None:
+    visit_id = ready_to_sign(shop)
+    with client(shop) as to:
+        assert "Not told yet. Make the next test." in to.get(f"/visits/{visit_id}/why").text
+        visits.sign_off(shop, visit_id, key(), "Foreman of the yard", AT)
+        page = to.get(f"/visits/{visit_id}/why").text
+    assert "No cause was told in this visit." in page
+    assert "Next: " not in page
 
 
 @pytest.mark.parametrize("wrong", [{"cause": "none"}, {"cause": "gasket"}, {"place": "bore-99"}, {"place": "bank-Z"}])
