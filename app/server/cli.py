@@ -14,7 +14,7 @@ import ssl
 import tempfile
 import threading
 from collections.abc import Iterator
-from contextlib import ExitStack, contextmanager, nullcontext, suppress
+from contextlib import ExitStack, contextmanager, nullcontext
 from datetime import UTC, datetime
 from functools import partial
 from pathlib import Path
@@ -31,10 +31,12 @@ from app.server.commands import (
     live_commands,
     program_command,
 )
+from app.server.letting_in import pairing_for
 from app.server.looking_after import looking_after
 from app.server.network import LOOPBACK, addresses, home_on_the_network, names_in, numbers_of
-from app.server.options import Data, Host, Instruments, Lan, Nameless, Port, Tls
+from app.server.options import Data, Host, Instruments, Lan, Nameless, Port, Public, Tls
 from app.server.place import ShopPlace, folder_of, place_of
+from app.web.security.origin import PublicAddress
 from app.wording.message import say
 from app.wording.program import cli as words
 from app.wording.program import hand_over
@@ -60,11 +62,12 @@ def serve(
     no_name: Nameless = False,
     tls: Tls = False,
     live: Instruments = None,
+    public: Public = None,
     data: Data = None,
 ) -> None:
     """Serve the shop's records."""
     at, named = place_of(data), lan and not no_name
-    run(at, "0.0.0.0" if lan else host, port, demonstration=False, tls=tls, named=named, live=live)
+    run(at, "0.0.0.0" if lan else host, port, demonstration=False, tls=tls, named=named, live=live, public=public)
 
 
 @cli.command(help=say(words.DEMO_HELP))
@@ -106,11 +109,13 @@ def run(
     tls: bool = False,
     named: bool = False,
     live: Path | None = None,
+    public: PublicAddress | None = None,
 ) -> None:
     """Serve the shop at ``place`` until Ctrl-C or SIGTERM, then close it.
 
     Parameters: ``port`` 0 to 65535; ``demonstration`` fills a shop that has no engines with made-up ones; ``tls`` is
-    for https; ``named`` announces a name on the network; ``live`` is a channel file to read instruments by.
+    for https; ``named`` announces a name on the network; ``live`` is a channel file to read instruments by;
+    ``public`` is where a proxy in front answers.
     """
     signal.signal(signal.SIGTERM, signal.default_int_handler)  # closes the shop, as Ctrl-C does
     try:
@@ -119,7 +124,9 @@ def run(
             place.folder.parent.mkdir(parents=True, exist_ok=True)
             announcer = both.enter_context(naming(place.folder, door, tls=tls)) if named else None
             secured = both.enter_context(securing(place.folder, door, host, announcer)) if tls else None
-            again = partial(keep_open, place, door, host, secured=secured, announcer=announcer, live=live)
+            again = partial(
+                keep_open, place, door, host, secured=secured, announcer=announcer, live=live, public=public
+            )
             while not again(demonstration=demonstration):
                 typer.echo(say(words.RESTORED_WHILE_DAMAGED))
     except KeyboardInterrupt:
@@ -135,6 +142,7 @@ def keep_open(
     secured: "Secured | None" = None,
     announcer: "Announcer | None" = None,
     live: Path | None = None,
+    public: PublicAddress | None = None,
 ) -> bool:
     """Serve the shop, or the page that says it is damaged. False when a backup was restored there."""
     from app.shop.store.upgrade import DamagedShopError
@@ -147,16 +155,16 @@ def keep_open(
             opened(place, demonstration=demonstration) as shop,
             nullcontext() if demonstration else looking_after(shop, now, warn),
         ):
-            pairing = pairing_for(shop, host, door.getsockname()[1], scheme_of(secured), announcer)
+            pairing = pairing_for(shop, host, door.getsockname()[1], scheme_of(secured), announcer, public)
             trust = secured.trust if secured else None
             token = secrets.token_urlsafe(32)
-            app = create_app(shop, lan_names=lan_names, pairing=pairing, trusting=trust, own_feed=token)
+            app = create_app(shop, lan_names=lan_names, pairing=pairing, trusting=trust, own_feed=token, public=public)
             with instruments_of(live, door, host, token, shop if demonstration else None, secured):
                 answer(app, door, host, pairing, secured=secured, announcer=announcer)
     except DamagedShopError as damage:
         warn(damage.reason)
         again = threading.Event()
-        app = create_damaged_app(damage, start_again=again.set, clock=now, lan_names=lan_names)
+        app = create_damaged_app(damage, start_again=again.set, clock=now, lan_names=lan_names, public=public)
         answer(app, door, host, until=again, secured=secured, announcer=announcer)
         return not again.is_set()
     return True
@@ -342,31 +350,6 @@ def stopping(server: "Server") -> Iterator[None]:
             signal.signal(one, handler)
     if asked.is_set():
         raise KeyboardInterrupt
-
-
-def pairing_for(
-    shop: "Database", host: str, port: int, scheme: str = "http", announcer: "Announcer | None" = None
-) -> "Pairing":
-    """Pairing of tablets, which open the program by its name where it has one, or by its number."""
-    from app.shop.store.postgres.pairing_codes import PairingCodes
-    from app.web.security.pairing import Pairing
-
-    def homes() -> tuple[str, ...]:
-        by_number = home_on_the_network(host, port, scheme)
-        return tuple(filter(None, (announcer.home if announcer else "", by_number)))
-
-    return Pairing(homes, show_code, kept=PairingCodes(shop) if shop.shared else None)
-
-
-def show_code(code: str, address: str) -> None:
-    """Show a pairing code on the terminal, as text and as a picture that a tablet scans."""
-    import segno
-
-    from app.web.security.pairing import GOOD_FOR
-
-    typer.echo(say(words.PAIRING_CODE, code=code, minutes=round(GOOD_FOR / 60)))
-    with suppress(UnicodeEncodeError):  # a terminal without block characters has the code in letters
-        segno.make(address, error="l").terminal(compact=True)
 
 
 def stop_when(over: threading.Event, server: "Server") -> None:

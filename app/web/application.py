@@ -62,6 +62,7 @@ from app.web.pages.visit import (
 from app.web.security.feed_door import FeedDoor, is_own
 from app.web.security.known_access import KnownAccess
 from app.web.security.middleware import SAFE_METHODS, protect
+from app.web.security.origin import PublicAddress
 from app.web.security.pairing import Pairing
 from app.web.spoken import Spoken
 from app.web.steady_clock import SteadyClock
@@ -124,13 +125,15 @@ def create_app(
     language: NullTranslations = ENGLISH,
     customer_language: NullTranslations | None = None,
     own_feed: str = "",
+    public: PublicAddress | None = None,
 ) -> FastAPI:
     """The application over one shop.
 
     ``lan_names`` are further host names it answers to; ``clock`` tells the time, by default this computer's;
     ``pairing`` lets tablets in; ``trusting`` is what they have to trust, when the server speaks https. Pages are in
     ``language``; what is printed for the customer is in ``customer_language``, by default the same.
-    ``own_feed`` is the token of the instruments that are read beside it, good while it runs.
+    ``own_feed`` is the token of the instruments that are read beside it, good while it runs. ``public`` is where a
+    proxy in front answers.
     """
     clock = clock or SteadyClock()
     shop.clock = lambda: clock().timestamp()
@@ -165,13 +168,18 @@ def create_app(
     ):
         app.add_exception_handler(error, either(error, page))
     app.add_middleware(Gzip, minimum_size=1000)
-    _guard(app, shop, clock, lan_names, own_feed)
+    _guard(app, shop, clock, lan_names, own_feed, public)
     app.add_middleware(Spoken, tablet=language, customer=customer_language)
     return app
 
 
 def _guard(
-    app: FastAPI, shop: Database, clock: Callable[[], datetime], lan_names: Container[str], own_feed: str
+    app: FastAPI,
+    shop: Database,
+    clock: Callable[[], datetime],
+    lan_names: Container[str],
+    own_feed: str,
+    public: PublicAddress | None,
 ) -> None:
     """Who is answered, and from which site a tablet or a program asks."""
     state = app.state
@@ -184,6 +192,7 @@ def _guard(
         asks=lambda token: state.sites.asking_in(state.admission.room(token)),
         asks_by=lambda program: None if program.site is None else state.sites.asking(program.site),
         renew=KnownAccess(app, shop).renew if shop.shared else None,
+        public=public,
     )
 
 

@@ -18,7 +18,8 @@ from zeroconf import ServiceInfo, Zeroconf
 from app.server import announcing as subject
 from app.server.announcing import NAMES, Announcer, announcing
 from app.server.certificates import ready
-from app.server.cli import now, pairing_for
+from app.server.cli import now
+from app.server.letting_in import pairing_for
 from app.server.network import LOOPBACK
 from app.shop.store.database import Database
 from app.web.security.middleware import KnownHost

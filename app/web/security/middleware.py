@@ -23,8 +23,9 @@ from app.shop.json_bounds import Bounds
 from app.shop.reasons import because
 from app.web.display_options import cookie
 from app.web.error_responses import for_programs, not_taken
+from app.web.security.behind_proxy import BehindProxy
 from app.web.security.known_access import AccessRenewed
-from app.web.security.origin import FEED, at_this_computer, sent
+from app.web.security.origin import FEED, PublicAddress, at_this_computer, sent
 from app.web.security.programs import BEARER, PROGRAM, KnownProgram
 from app.wording import language
 from app.wording.message import say
@@ -91,6 +92,7 @@ def protect(
     asks: Callable[[str], Asker | None] = lambda token: None,
     asks_by: Callable[[Program], Asker | None] = lambda program: None,
     renew: Callable[[], None] | None = None,
+    public: PublicAddress | None = None,
 ) -> None:
     """Put every guard on ``app``, the last one added being the first to see a request.
 
@@ -98,7 +100,8 @@ def protect(
     letters, which may change meanwhile; ``admits``, whether a token is that of a paired tablet; ``further``
     guards, which see a request before its body is read; ``programs``, which program a token is of;
     ``asks``, from which site a tablet asks, by its token, and ``asks_by`` a
-    program; ``renew`` brings that up to date before each request, where another server may change it.
+    program; ``renew`` brings that up to date before each request, where another server may change it; ``public`` is
+    where a proxy in front answers, None where there is none.
     """
     guards: tuple[Callable[..., ASGIApp], ...] = (
         LimitedBody,
@@ -107,9 +110,10 @@ def protect(
         partial(KnownProgram, programs=programs, asks=asks_by),
         *([partial(AccessRenewed, renew=renew, spared=FILES)] if renew is not None else []),
         SameOrigin,
-        partial(KnownHost, own=own_names(), others=lan_names),
+        partial(KnownHost, own=own_names() | ({public.name} if public else set()), others=lan_names),
         LimitedTime,
         Headers,
+        *([partial(BehindProxy, public=public)] if public else []),
     )
     for guard in guards:
         app.add_middleware(guard)

@@ -3,7 +3,8 @@
 from collections.abc import MutableMapping
 from functools import lru_cache
 from ipaddress import IPv6Address, ip_address
-from typing import Any
+from typing import Any, NamedTuple
+from urllib.parse import urlsplit
 
 FEED, STREAM = "/api/live/feed", "/api/live/events"
 """Where programs push live values, by a token of their own, and where pages are told them as they come."""
@@ -15,10 +16,47 @@ PASSED_ON = frozenset(
 """Headers by which a proxy says that it passes a request on (RFC 7239; RFC 9110, 7.6.3; and those in common use)."""
 
 
+BEHIND = "evenbore.behind"
+"""What a request's scope holds where the program was told that a proxy passes every request on."""
+
+
+class PublicAddress(NamedTuple):
+    """Where tablets reach a proxy that stands in front: the scheme, and the host with its port if it is not the usual
+    one."""
+
+    scheme: str
+    host: str
+
+    @classmethod
+    def typed(cls, text: str) -> "PublicAddress":
+        """What was typed. Raises ValueError for anything but an address of http or https without a path."""
+        told = urlsplit(text.strip().lower())
+        host = told.netloc
+        if told.scheme not in ("http", "https") or not told.hostname or told.username or told.path not in ("", "/"):
+            raise ValueError(text)
+        if told.query or told.fragment or told.port == 0:
+            raise ValueError(text)
+        return cls(told.scheme, host)
+
+    @property
+    def home(self) -> str:
+        """The address as it is opened."""
+        return f"{self.scheme}://{self.host}/"
+
+    @property
+    def name(self) -> str:
+        """The host's name, without a port."""
+        return urlsplit(self.home).hostname or ""
+
+
 def at_this_computer(scope: MutableMapping[str, Any]) -> bool:
     """Whether a request came from the shop computer itself. One without an address did not come over a network, and one
     that a proxy on this computer passed on came from somewhere else."""
-    return _loopback((scope.get("client") or ("",))[0]) and PASSED_ON.isdisjoint(dict(scope.get("headers", ())))
+    return (
+        BEHIND not in scope
+        and _loopback((scope.get("client") or ("",))[0])
+        and PASSED_ON.isdisjoint(dict(scope.get("headers", ())))
+    )
 
 
 @lru_cache(maxsize=256)

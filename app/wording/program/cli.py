@@ -33,6 +33,13 @@ HOST_HELP = Message("Address to listen on.")
 LAN_HELP = Message("Give paired tablets on the same network access.")
 NO_NAME_HELP = Message("With --lan: announce no name, so that tablets open the program by its number only.")
 TLS_HELP = Message("Use https, with the shop's own certificate. Each tablet must trust it once.")
+PROXY_HELP = Message(
+    "A proxy passes every request on, and tablets open it at this address, such as https://sync.example. It must pass "
+    "the header Host on unchanged. No request then counts as made on the shop computer."
+)
+NO_PUBLIC_ADDRESS = Message(
+    "Give the address as tablets open it: http or https, a name, a port if it has one, no path."
+)
 DATA_HELP = Message(
     "Folder of the shop's records, or the address of a database as postgresql://user@server/database; a password is "
     "read from the file that PGPASSFILE names."

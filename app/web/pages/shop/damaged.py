@@ -17,7 +17,7 @@ from app.shop.store.database import ShopUnavailableError
 from app.shop.store.upgrade import DamagedShopError
 from app.web.context import Pages, environment
 from app.web.security.middleware import protect
-from app.web.security.origin import at_this_computer
+from app.web.security.origin import PublicAddress, at_this_computer
 from app.web.spoken import Spoken
 from app.wording.language import ENGLISH
 from app.wording.message import say
@@ -31,6 +31,7 @@ def create_damaged_app(
     start_again: Callable[[], None],
     clock: Callable[[], datetime],
     lan_names: Container[str] = frozenset(),
+    public: PublicAddress | None = None,
     language: NullTranslations = ENGLISH,
 ) -> FastAPI:
     """The application over a shop that cannot be opened.
@@ -66,6 +67,6 @@ def create_damaged_app(
     def anything(request: Request) -> HTMLResponse:
         return page(request, 503)
 
-    protect(app, lan_names=lan_names)
+    protect(app, lan_names=lan_names, public=public)
     app.add_middleware(Spoken, tablet=language)
     return app
