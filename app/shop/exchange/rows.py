@@ -14,7 +14,7 @@ from typing import Any
 
 from sqlmodel import Session, select
 
-from app.shop.commands.access.sites import known_as
+from app.shop.commands.access.sites import called
 from app.shop.commands.engines import folded, get
 from app.shop.exchange.versions import v6 as v6
 from app.shop.record.fittings import hardware_to_json, layout_from_json, layout_to_json
@@ -239,7 +239,7 @@ class Drafting:
             "meter_id": meter_id,
             "number": number,
             "setup": self._setups.get(visit.settings),
-            "site_id": known_as(self.session, "", self.sender.store) if self.sender else None,
+            "site_id": called(self.session, self.sender.store) if self.sender else None,
         }
         visit_id = self._add(Visit, {**own, **refers})
         self._belongs(visit, visit_id)

@@ -19,6 +19,7 @@ PROGRAM_HELP = Message(
 PROGRAM_NAME_HELP = Message("Name of the program, such as the bench that it runs on.")
 SCOPE_HELP = Message("What it can do. Repeat the option for more.")
 DAYS_HELP = Message("Days until the access ends.")
+SITE_HELP = Message("Name of the site that it works for. Default: all of the shop.")
 TOKEN = Message("{token}")
 TOKEN_ONCE = Message("This is the only time that the token is shown. It is good until {at:%Y-%m-%d}.")
 

@@ -1,21 +1,28 @@
 """Programs of others: a token that is shown once, what it may do, until when, and which rows carry its name."""
 
-from datetime import timedelta
+from contextlib import closing
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
 from typing import Any
 
 import pytest
+from typer.testing import CliRunner
 
+from app.server.cli import cli
 from app.shop.commands import meters
-from app.shop.commands.access import programs
+from app.shop.commands.access import programs, sites
 from app.shop.commands.access.programs import THROUGH, Program, Programs, let_one_in, naming, shut_out
 from app.shop.commands.access.scopes import MOST_DAYS, AccessScope
 from app.shop.commands.meters import NewMeter
 from app.shop.errors import ConflictError, NotFoundError, RejectedError
 from app.shop.queries.changes import changes_after, newest_change
+from app.shop.reasons import because
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database, FileDatabase, raw_connection
+from app.shop.store.upgrade import open_shop
+from app.wording.reasons import in_words
 from tests.clock import working_day
-from tests.shop.yard import key
+from tests.shop.yard import AT, key
 
 NOW = working_day()()
 METER = NewMeter("Second meter", "kg/h", 0.1, 1, 30)
@@ -117,3 +124,17 @@ def test_a_write_that_is_refused_names_nothing(shop: Database) -> None:
         THROUGH.reset(through)
     with shop.reading() as session:
         assert raw_connection(session).execute("SELECT count(*) FROM program_write").fetchone() == (0,)
+
+
+def test_the_command_gives_a_program_access_for_one_site(tmp_path: Path) -> None:
+    with closing(open_shop(tmp_path / "shop")) as shop:
+        site = sites.add(shop, key(), "North", "KM", AT)
+    line = ["program", "Bench 3", "--scope", "record", "--days", "9", "--data", str(tmp_path / "shop"), "--site"]
+    refused = CliRunner().invoke(cli, [*line, "West"])
+    assert refused.exit_code == 1
+    assert in_words(because(Rejection.NO_SUCH_SITE)) in refused.stderr
+    token = CliRunner().invoke(cli, [*line, "north"]).stdout.strip()
+    with closing(open_shop(tmp_path / "shop")) as shop:
+        found = known(shop).named_by(token, datetime.now(UTC))
+    assert isinstance(found, Program)
+    assert found.site == site

@@ -10,7 +10,7 @@ from app.shop.assessment.progress import items_of
 from app.shop.at_site import ASKING, Asker, customer, name_of
 from app.shop.commands import checks, engines, meters, settings_versions, visits
 from app.shop.commands.access import programs, sites, tablets
-from app.shop.commands.access.sites import Sites, known_as, sites_of
+from app.shop.commands.access.sites import Sites, called, sites_of
 from app.shop.commands.access.tablets import Admission
 from app.shop.commands.meters import NewMeter
 from app.shop.errors import ElsewhereError, NotFoundError
@@ -133,9 +133,8 @@ def test_names_are_told_apart_and_there_is_one_head_office(group: Database) -> N
         sites.change(group, key(), 99, "East", "KM", AT, head_office=False)
     with group.reading() as session:
         south = sites_of(session).all[1]
-        assert known_as(session, south.key, "elsewhere") == south.ident
-        assert known_as(session, key(), "SOUTH ") == south.ident
-        assert known_as(session, key(), "West") is None
+        assert called(session, "SOUTH ") == south.ident
+        assert called(session, "West") is None
 
 
 def test_the_shop_computer_works_for_the_only_site_else_for_the_head_office(group: Database) -> None:

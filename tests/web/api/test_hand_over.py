@@ -13,6 +13,7 @@ from starlette.testclient import TestClient
 
 from app.server.handing_over import LineError, one_turn
 from app.shop.commands import engines, meters, readings, visits
+from app.shop.commands.access import sites
 from app.shop.commands.access.programs import let_one_in
 from app.shop.commands.access.scopes import AccessScope
 from app.shop.commands.meters import NewMeter
@@ -111,6 +112,19 @@ def test_an_open_visit_belongs_to_its_store_until_the_sign_off(
         assert (answer.status_code, answer.json()["code"]) == (422, "visit-elsewhere")
         assert "North yard" in answer.json()["detail"]
         assert program.get(f"/visits/{record.visit.ident}").status_code == 200
+
+
+@pytest.mark.parametrize(("site", "belongs"), [("NORTH YARD", True), ("South yard", False)])
+def test_a_visit_handed_over_is_of_the_site_that_its_store_is_called_after(
+    shop: Database, office: Database, door: TestClient, site: str, belongs: bool
+) -> None:
+    known_here = sites.add(office, key(), site, "KM", AT)
+    visit_id = heat_soaked(shop, FOUR)
+    read_round(shop, visit_id, HEAT_SOAKED)
+    there = hand_in(door, out(shop))["engine_id"]
+    with office.reading() as session:
+        (came,) = session.exec(select(Visit).where(Visit.engine_id == there)).all()
+    assert came.site_id == (known_here if belongs else None)
 
 
 def test_after_the_sign_off_a_new_visit_is_anybodys(shop: Database, office: Database, door: TestClient) -> None:

@@ -258,12 +258,7 @@ def read_for(wanted: int | None) -> int | None:
     return own or NO_SITE
 
 
-def known_as(session: Session, key: str, name: str) -> int | None:
-    """The site that another store of the group knows by ``key``, or calls by that ``name``; None where there is none.
-
-    Two stores that were set up apart have the same site under two keys.
-    """
-    found = sites_of(session).all
-    by_key = next((one.ident for one in found if one.key == key), None)
-    same = (one.ident for one in found if one.name.casefold() == name.strip().casefold())
-    return by_key if by_key is not None else next(same, None)
+def called(session: Session, name: str) -> int | None:
+    """The site of a ``name``, in small letters or large; None where there is none. Stores that were set up apart have
+    the same site under two keys, so that only its name tells it."""
+    return next((one.ident for one in sites_of(session).all if one.name.casefold() == name.strip().casefold()), None)
