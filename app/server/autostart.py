@@ -15,6 +15,8 @@ from xml.etree import ElementTree
 
 from platformdirs import user_config_path
 
+from app.web.security.origin import PublicAddress
+
 NAME = "evenbore"
 
 TASK_SCHEMA = "http://schemas.microsoft.com/windows/2004/02/mit/task"
@@ -69,11 +71,23 @@ def program() -> Command:
     return (sys.executable,) if getattr(sys, "frozen", False) else (sys.executable, "-m", "app.server")
 
 
-def serving(*, port: int, host: str, lan: bool, no_name: bool = False, tls: bool, data: str) -> Command:
+def serving(
+    *,
+    port: int,
+    host: str,
+    lan: bool,
+    no_name: bool = False,
+    tls: bool,
+    data: str,
+    live: Path | None = None,
+    public: PublicAddress | None = None,
+) -> Command:
     """``evenbore serve`` with its options in full, so that it means the same from any folder."""
     reached = ("--lan", *(("--no-name",) if no_name else ())) if lan else ("--host", host)
     secured = ("--tls",) if tls else ()
-    return (*program(), "serve", "--port", str(port), *reached, *secured, "--data", data)
+    instruments = ("--live", str(live.absolute())) if live else ()
+    proxied = ("--behind-proxy", public.home) if public else ()
+    return (*program(), "serve", "--port", str(port), *reached, *secured, *instruments, *proxied, "--data", data)
 
 
 def on_linux(folder: Path, serve: Sequence[str]) -> Autostart:

@@ -8,11 +8,16 @@ import shutil
 import subprocess
 import sys
 from pathlib import Path, PurePosixPath
+from typing import Any
 from xml.etree import ElementTree
 
 import pytest
+from typer.main import get_command
 
 from app.server import autostart as made
+from app.server.cli import cli
+from app.server.place import ShopPlace
+from app.web.security.origin import PublicAddress
 from app.wording.message import say
 from app.wording.program import cli as words
 from tests.started import COMMAND
@@ -170,6 +175,18 @@ def test_written_shown_and_taken_back(tmp_path: Path) -> None:
     state = subprocess.run(asked, env=home(tmp_path), capture_output=True, text=True, check=False)
     assert state.returncode != 0
     assert [one for one in (tmp_path / "config").rglob("*") if not one.is_dir()] == []
+
+
+def test_it_takes_every_option_of_serve_and_hands_each_on(tmp_path: Path) -> None:
+    group = get_command(cli).commands  # type: ignore[attr-defined]
+    options = {one.name for one in group["serve"].params}
+    assert options <= {one.name for one in group["autostart"].params}
+    public, live = PublicAddress.typed("https://sync.example"), tmp_path / "bench.toml"
+    everything: dict[str, Any] = {"port": 8010, "no_name": True, "tls": True, "live": live, "public": public}
+    line = made.serving(**everything, host="127.0.0.1", lan=True, data=str(tmp_path / "shop"))
+    told = group["serve"].make_context("serve", list(line[line.index("serve") + 1 :])).params
+    assert told == {**everything, "lan": True, "host": "127.0.0.1", "data": ShopPlace(tmp_path / "shop")}
+    assert set(told) == options - {"help"}
 
 
 @pytest.mark.slow

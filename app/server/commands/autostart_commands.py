@@ -7,7 +7,7 @@ import typer
 
 from app.server.autostart import Autostart, UnknownSystemError, autostart, serving
 from app.server.network import LOOPBACK
-from app.server.options import Data, Host, Lan, Nameless, Port, Tls
+from app.server.options import Data, Host, Instruments, Lan, Nameless, Port, Public, Tls
 from app.server.place import place_of
 from app.wording.message import say
 from app.wording.program import cli
@@ -23,6 +23,8 @@ def write(
     lan: Lan = False,
     no_name: Nameless = False,
     tls: Tls = False,
+    live: Instruments = None,
+    public: Public = None,
     data: Data = None,
 ) -> None:
     """Write the file, in place of the one before, and have the system take it up."""
@@ -30,7 +32,7 @@ def write(
         return
     place = place_of(data)
     there = place.server or str(place.folder.absolute())
-    serve = serving(port=port, host=host, lan=lan, no_name=no_name, tls=tls, data=there)
+    serve = serving(port=port, host=host, lan=lan, no_name=no_name, tls=tls, data=there, live=live, public=public)
     wanted = _for_this_system(serve)
     wanted.file.parent.mkdir(parents=True, exist_ok=True)
     wanted.file.write_bytes(wanted.contents)
