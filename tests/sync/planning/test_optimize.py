@@ -28,7 +28,7 @@ from app.sync.planning.evaluation import (
     outcomes,
     outside_of,
 )
-from app.sync.planning.optimize import first_at, optimize
+from app.sync.planning.optimize import _local_variants, first_at, optimize
 
 FOUR = Layout((Bank("A", (1, 2, 3, 4), 2, 1),))
 HARDWARE = likely_hardware(2e-3, 4)
@@ -160,3 +160,19 @@ def test_of_a_plan_that_comes_first_to_mind_only_what_is_barred_is_left_out(monk
     assert set(both) == {StopScrew("A"), StopScrew("B")}
     one = optimize(posterior, replace(task, no_way=frozenset({(StopScrew("A"), -1)})))
     assert dict(one.moves) == {StopScrew("B"): both[StopScrew("B")]}
+
+
+def test_variants_of_a_choice_are_a_step_either_way_and_each_move_left_out_or_added() -> None:
+    """Every one by hand: a stop screw at two sixteenths, the third of five feelers, and a coupler left alone whose
+    likeliest feeler is the fifth."""
+    pair = Layout((Bank("A", (1, 2, 3), 1, 1),))
+    found = _local_variants((2, 2, UNCHANGED), pair, [0, 4], 5)
+    assert sorted(found) == sorted([
+        (0, 2, UNCHANGED), (1, 2, UNCHANGED), (3, 2, UNCHANGED),
+        (2, UNCHANGED, UNCHANGED), (2, 1, UNCHANGED), (2, 3, UNCHANGED),
+        (2, 2, 4),
+    ])  # fmt: skip
+    ends = _local_variants((16, 4, 0), pair, [0, 4], 5)
+    assert {choice[0] for choice in ends} == {0, 15, 16}
+    assert {choice[1] for choice in ends} == {UNCHANGED, 3, 4}
+    assert {choice[2] for choice in ends} == {UNCHANGED, 0, 1}
