@@ -53,8 +53,8 @@ def test_a_bank_moves_together_and_what_lies_beyond_a_coupler_moves_with_it() ->
 
 
 def test_one_reading_is_the_textbook_update_of_a_gaussian() -> None:
-    """With a step too small to bend the flow law: mean and variance by the scalar formula, source: GUM-like product of
-    two Gaussians, any text on the Kalman filter."""
+    """With a step too small to bend the flow law: mean and variance by the scalar formula, the product of two Gaussians
+    (any text on the Kalman filter, from memory)."""
     tight = replace(fresh(), covariance=1e-6 * fresh().covariance)
     shown, known = predicted_readings(tight, Meter())
     value = float(shown[2] * 1.001)
