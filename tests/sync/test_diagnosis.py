@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from app.sync.diagnosis.causes import BORE_CAUSES, TABLE, EngineFault, bore_states
+from app.sync.diagnosis.chain import expected
 from app.sync.diagnosis.diagnose import Verdict, diagnose
 from app.sync.diagnosis.evidence import FEWEST_BORES, Deviation, Finding, Place, seen
 from app.sync.diagnosis.likelihood import engine_states, of_bore, of_engine, shift_of_vacuum
@@ -296,3 +297,22 @@ def test_back_pressure_is_read_again_before_a_bank_is_named() -> None:
     told = diagnose(BANKS, found + again, [FindingKind.BACK_PRESSURE])
     assert (told.standing[0].cause, told.standing[0].bank) == (EngineFault.EXHAUST, 1)
     assert told.standing[0].odds > 0.8 > first.standing[0].odds
+
+
+@pytest.mark.parametrize("cause", [one for one in TABLE if one is not EngineFault.NONE])
+def test_sizes_of_a_cause_ascend_and_no_share_is_of_more_than_all_there_is(cause: EngineFault) -> None:
+    sizes = TABLE[cause]
+    assert sorted(set(sizes.sizes)) == list(sizes.sizes)
+    if sizes.unit in ("cycles", "compression", "filling", "plate-air"):
+        assert 0 < sizes.sizes[0] <= sizes.sizes[-1] <= 1
+    if any(size < 0 for size in sizes.sizes):  # either way is as likely
+        assert [-size for size in reversed(sizes.sizes)] == list(sizes.sizes)
+
+
+def test_what_an_injector_delivers_tells_of_fuel_alone() -> None:
+    shown, states = expected()[FindingKind.FLOW], bore_states()
+    fuel = states.of(EngineFault.LEAN, EngineFault.RICH, EngineFault.NO_FUEL) > 0
+    assert (shown[~fuel] == 0).all()
+    assert {round(1 + float(one), 6) for one in shown[fuel]} == {
+        size for cause in (EngineFault.LEAN, EngineFault.RICH, EngineFault.NO_FUEL) for size in TABLE[cause].sizes
+    }

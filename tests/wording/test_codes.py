@@ -33,10 +33,11 @@ def enums() -> Iterator[type[StrEnum]]:
                     yield value
 
 
-@pytest.mark.parametrize("codes", list(enums()), ids=lambda codes: codes.__name__)
+@pytest.mark.parametrize(
+    "codes", [one for one in enums() if one.__name__ not in NOT_SAID], ids=lambda codes: codes.__name__
+)
 def test_every_code_has_words(codes: type[StrEnum]) -> None:
-    if codes.__name__ not in NOT_SAID:
-        assert set(tables()[codes]) == set(codes)
+    assert set(tables()[codes]) == set(codes)
 
 
 def test_every_message_fits_its_limit_and_names_its_values_once_as_text() -> None:

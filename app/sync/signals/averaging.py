@@ -20,7 +20,7 @@ WINDOWS = (2.0, 4.0, 8.0)
 
 NOISE_BANDWIDTH = 1.5
 """Variance of a Hann-weighted mean of independent values over that of a plain one: the equivalent noise bandwidth of
-the window (published: F. J. Harris, Proceedings of the IEEE 66 (1978) 51-83, table 1)."""
+the window (published: F. J. Harris, Proceedings of the IEEE 66 (1978) 51-83, table 1, from memory)."""
 
 BLOCK_CYCLES = 4
 """Cycles whose mean is one value of the scatter (our judgement)."""

@@ -116,6 +116,29 @@ def test_what_moved_in_tightening_is_not_turned_in_lock_down(shop: Database, lay
     assert 4 in advice.about
 
 
+def test_lock_down_goes_on_where_the_round_before_it_was_waived_and_says_that_the_engine_is_uneven(
+    shop: Database,
+) -> None:
+    """Nothing was even before, so that tightening is not to blame; once lock-down is waived, nothing is left to do."""
+    visit_id = heat_soaked(shop, FOUR)
+    values = (6.5, 6.5, 6.5, 12.0)
+    for bore in (1, 2, 3, 4, 1):
+        read(shop, visit_id, HEAT_SOAKED, values[bore - 1], bore)
+    checks.waive(shop, visit_id, key(), HEAT_SOAKED.slug, "The owner leaves it so", "KM", AT)
+    check_all(shop, visit_id, LOCK_DOWN)
+    for _ in range(20):
+        advice, asked = step(shop, visit_id, LOCK_DOWN)
+        if not asked:
+            break
+        for one in asked:
+            told = values[one.bore - 1]
+            new = readings.NewReading(LOCK_DOWN.slug, one.round_number, one.bore, one.kind, told, "KM")
+            readings.add(shop, visit_id, key(), new, AT)
+    assert (advice.kind, advice.why) == ("cannot", "uneven")
+    checks.waive(shop, visit_id, key(), LOCK_DOWN.slug, "The owner leaves it so", "KM", AT)
+    assert [getattr(step(shop, visit_id, LOCK_DOWN)[0], name) for name in ("kind", "why")] == ["done", "waived"]
+
+
 def test_after_a_move_a_new_round_is_asked_for(shop: Database) -> None:
     visit_id = heat_soaked(shop, FOUR)
     read_round(shop, visit_id, HEAT_SOAKED)

@@ -3,6 +3,7 @@
 import pytest
 
 from app.shop.assessment.assessment import PhaseAssessment, assess
+from app.shop.assessment.lessons import sharing_of
 from app.shop.assessment.progress import status_of
 from app.shop.commands import meters, readings
 from app.shop.commands.meters import NewMeter
@@ -38,6 +39,15 @@ def at_the_banks(shop: Database) -> int:
             blip(shop, visit_id, AT_IDLE)
             idles(shop, visit_id, phase)
     return visit_id
+
+
+def test_how_much_runners_share_is_learned_from_columns_alone(shop: Database) -> None:
+    by_columns = visit_record(shop, at_the_banks(shop))
+    shared = sharing_of(by_columns)
+    assert shared is not None
+    assert 0 < shared < 1
+    by_meter = visit_record(shop, visit(shop, engine(shop, serial="31-0218")))
+    assert sharing_of(by_meter) is None
 
 
 def judged(shop: Database, visit_id: int) -> PhaseAssessment:

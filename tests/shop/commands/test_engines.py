@@ -124,3 +124,14 @@ def test_a_visit_keeps_the_hardware_as_it_was(shop: Database) -> None:
 def test_what_is_not_there_is_said_to_be_not_there(shop: Database) -> None:
     with shop.reading() as session, rejects(Rejection.NO_SUCH_ENGINE, kind=NotFoundError):
         engines.get(session, 999)
+
+
+@pytest.mark.parametrize("unit", engines.DISPLACEMENT_IN)
+def test_the_ends_of_a_displacement_as_typed_lie_just_inside_those_that_are_kept(unit: str) -> None:
+    """A cubic inch is 0.0254 m cubed."""
+    size, place = (1e-3, 0.01) if unit == "L" else (0.0254**3, 0.1)
+    low, high = engines.DISPLACEMENT_IN[unit]
+    assert low * size == pytest.approx(engines.SMALLEST, rel=0.02)
+    assert high * size == pytest.approx(engines.LARGEST, rel=0.001)
+    assert (low - place) * size < engines.SMALLEST * (1 - 1e-9) < low * size
+    assert high * size < engines.LARGEST * (1 + 1e-9) < (high + 1) * size

@@ -56,6 +56,7 @@ def test_moves_stand_among_the_readings_without_asking_a_clock(shop: Database) -
         (blade(2, 3, 1, 2, 3), "leaves", Rejection.FEELER_COUNT),
         (blade(2, 3, 80), "leaves", Rejection.FEELERS_OUT_OF_RANGE),
         (blade(2, 3, float("nan")), "leaves", Rejection.FEELERS_OUT_OF_RANGE),
+        (NewMove(HEAT_SOAKED.slug, "bypass", "", 2, None, 0.5, (), True, "KM"), "near", Rejection.NO_SUCH_BYPASS_SCREW),
         (stop("C", 0.1), "bank", Rejection.NO_SUCH_BANK),
         (stop("A", 0.0), "amount", Rejection.TURNS_OUT_OF_RANGE),
         (stop("A", 40.0), "amount", Rejection.TURNS_OUT_OF_RANGE),

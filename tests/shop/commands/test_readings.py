@@ -185,14 +185,13 @@ def test_one_more_round_begins_only_when_the_last_is_closed(shop: Database) -> N
     assert next_reading(visit_record(shop, visit_id), HEAT_SOAKED).round_number == 3
 
 
-@pytest.mark.parametrize("table", EVIDENCE)
+@pytest.mark.parametrize("table", ["fitting", "meter", "visit", "round", "reading", "check"])
 def test_evidence_is_only_ever_added(shop: Database, table: str) -> None:
+    assert table in EVIDENCE
     read_round(shop, heat_soaked(shop), FIRST_FIRE)
+    with shop.reading() as session:
+        assert session.execute(text(f'SELECT count(*) FROM "{table}"')).scalar_one()
     for statement in (f'UPDATE "{table}" SET key = key || 1', f'DELETE FROM "{table}"'):
-        with shop.reading() as session:
-            before = session.execute(text(f'SELECT count(*) FROM "{table}"')).scalar_one()
-        if not before:
-            continue
         with pytest.raises(DatabaseError, match="only ever added"), shop.writing() as session:
             session.execute(text(statement))
 

@@ -160,8 +160,9 @@ def test_a_start_is_refused_while_it_runs_and_a_stop_while_it_stands(shop: Datab
     with pytest.raises(RejectedError) as refusal:
         running.start(shop, visit_id, key(), ["tools-counted"], "KM", AT)
     assert codes_of(refusal)["tools-counted"] is Rejection.NOT_ASKED_FOR
-    start_again(shop, visit_id)
-    assert [event.what for event in visit_record(shop, visit_id).engine_events] == ["stopped", "started"]
+    started = start_again(shop, visit_id)
+    told = visit_record(shop, visit_id).engine_events
+    assert [(event.what, event.ident) for event in told] == [("stopped", told[0].ident), ("started", started)]
 
 
 def test_a_pause_is_on_record_as_the_stop_that_it_is_taken_for(shop: Database) -> None:

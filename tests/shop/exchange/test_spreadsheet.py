@@ -83,6 +83,24 @@ def read_by(schema: dict[str, Any], text: bytes) -> pandas.DataFrame:
     return frame
 
 
+@pytest.mark.parametrize(
+    ("column", "written"),
+    [
+        (Column("stands", "boolean", ""), {"trueValues": ["yes"], "falseValues": ["no"]}),
+        (Column("at", "datetime", ""), {"format": "default"}),
+        (Column("at_local", "datetime", ""), {"format": "%Y-%m-%d %H:%M:%S"}),
+        (Column("value", "number", "", "kg/h"), {"unit": "kg/h"}),
+    ],
+    ids=lambda one: one.name if isinstance(one, Column) else "",
+)
+def test_a_field_says_how_its_cells_are_written_and_nothing_of_other_kinds(
+    column: Column, written: dict[str, object]
+) -> None:
+    """Properties of fields of a Table Schema (Data Package 2.0)."""
+    own = {"name": column.name, "type": column.kind, "description": "", "constraints": {}}
+    assert column.field() == own | written
+
+
 def test_pandas_reads_every_table_with_the_types_of_the_dictionary(shop: Database) -> None:
     filled(shop)
     held = package(shop)

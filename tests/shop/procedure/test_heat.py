@@ -80,6 +80,17 @@ def test_the_round_opens_early_only_for_a_reason(shop: Database) -> None:
     assert "round" in {m.slug for m in heat.missing}
 
 
+def test_a_round_already_read_waits_for_heat_once_the_pulls_are_taken_back(shop: Database) -> None:
+    """The round is even and stands, but nothing says any more that the engine was hot through."""
+    visit_id = heat_soaked(shop, FOUR)
+    read_round(shop, visit_id, HEAT_SOAKED)
+    (phase,) = [one for one in progress(visit_record(shop, visit_id)) if one.phase is HEAT_SOAKED]
+    assert phase.done
+    checks.take_back(shop, visit_id, key(), HEAT_SOAKED.slug, "pulls", "KM", AT)
+    (phase,) = [one for one in progress(visit_record(shop, visit_id)) if one.phase is HEAT_SOAKED]
+    assert [missing.slug for missing in phase.missing] == ["pulls", "heat"]
+
+
 def test_an_open_gate_is_not_opened_again(shop: Database) -> None:
     visit_id = heat_soaked(shop, FOUR)
     with pytest.raises(RejectedError) as refusal:

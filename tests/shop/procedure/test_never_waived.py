@@ -159,6 +159,15 @@ ONCE_IT_RUNS = {
 }
 """What only a running engine shows: it is not asked for before a start, nor ticked with the rest."""
 
+HANDS_AT_THE_LINKAGE = {
+    BANK_BALANCE.slug: {"free-play", "joints-tight", "full-open", "gauged-first", "gauged-second"},
+    LOCK_DOWN.slug: {
+        *("couplers-tight", "bypass-held", "links-tight", "stops-marked", "tools-counted", "throttle-returns"),
+        *("linkage-rest", "linkage-full", "plates-follow"),
+    },
+}
+"""What takes hands or tools at plates and linkage of an engine that may run: it is asked for with the engine off."""
+
 
 @pytest.mark.parametrize("phase", PHASES, ids=lambda one: one.slug)
 def test_no_single_tap_stands_for_a_danger_and_none_outlives_a_move(phase: Phase) -> None:
@@ -166,5 +175,6 @@ def test_no_single_tap_stands_for_a_danger_and_none_outlives_a_move(phase: Phase
     assert {item.slug for item in phase.items if item.apart} == ON_ITS_OWN[phase.slug]
     assert ON_ITS_OWN[phase.slug].isdisjoint(item.slug for item in phase.items if item.in_a_row)
     assert {item.slug for item in phase.items if not item.before_running} == ONCE_IT_RUNS.get(phase.slug, set())
+    assert {item.slug for item in phase.items if item.engine_off} == HANDS_AT_THE_LINKAGE.get(phase.slug, set())
     fresh = {item.slug for item in phase.items if item.fresh}
     assert fresh == (AFTER_THE_LAST_MOVE & ticks if phase is LOCK_DOWN else set())

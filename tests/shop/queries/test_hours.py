@@ -68,6 +68,7 @@ def test_a_correction_counts_and_what_was_recorded_stays(shop: Database) -> None
     assert cold.correction is not None
     assert (cold.recorded / MINUTE, cold.correction.by, cold.correction.why) == (25, "JB", NEW.why)
     assert job.total / MINUTE == 84
+    assert [one.recorded for one in job.phases if one.phase == "lock-down"] == [0.0]
     assert job_time(job).replace("\u00a0", " ") == (
         "Cold preset 1 h 00 min (corrected by JB), First fire 4 min and Lock-down 20 min (corrected by KM). "
         "In all 1 h 24 min."

@@ -5,9 +5,11 @@ from typing import Any
 import pytest
 
 from app.shop.queries import statistics
-from app.shop.queries.statistics import Label, Slug, Table, interval, standing_out
+from app.shop.queries.statistics import Label, Slug, Table, _place, interval, standing_out
 from app.shop.reasons import Reason
 from app.shop.store.database import Database
+from app.sync.engine.layout import Bank, Bypass, Coupler, Layout, Link, OtherScrew, StopScrew
+from app.sync.slips.slip_hypotheses import Bore
 from tests.shop.past import Past
 from tests.shop.yard import FOUR, engine
 
@@ -121,3 +123,23 @@ def test_few_say_nothing_and_overlapping_shares_have_no_order() -> None:
     assert apart[0] == "0"
     assert standing_out(table((30, 50), (25, 50))) is None
     assert standing_out(table((4, 4), (2, 50))) is None  # one line alone stands out from nothing
+
+
+@pytest.mark.parametrize(
+    ("adjuster", "place"),
+    [
+        (Coupler(4, 5), (Label.COUPLER, 1)),
+        (Coupler(4, 3), (Label.COUPLER, 1)),
+        (Coupler(3, 2), (Label.COUPLER, 2)),
+        (StopScrew("A"), (Label.STOP_SCREW, 0)),
+        (Bypass(2), (Label.BYPASS_SCREW, 0)),
+        (OtherScrew("trim", 2), (Label.OTHER_SCREW, 0)),
+        (Bore(2), (Label.BORE, 0)),
+        (Link("A"), (Label.LINK_ROD, 0)),
+    ],
+)
+def test_what_slipped_is_counted_by_its_kind_and_couplers_by_their_distance_from_the_stop(
+    adjuster: object, place: tuple[Label, int]
+) -> None:
+    """By hand, of six in line whose stop screw is at the fourth."""
+    assert _place(Layout((Bank("A", (1, 2, 3, 4, 5, 6), 4, 1),)), adjuster) == place

@@ -64,13 +64,14 @@ def test_published_engine_balance() -> None:
 
 def test_leak_through_a_small_hole() -> None:
     # Cengel and Cimbala, Fluid Mechanics, chapter 12: 4 mm hole, 220 kPa gauge, 94 kPa ambient, 298 K: 0.554 kg/min.
+    # The figures as in a public transcription, the printed answer from memory.
     flow = mass_flow(math.pi / 4 * 0.004**2, 314 * KPA, 94 * KPA, 298, gas_constant=287)
     assert flow * 60 == pytest.approx(0.554, rel=1e-3)
 
 
 @pytest.mark.parametrize(("back", "printed", "within"), [(0.4e6, 7.10, 2e-3), (0.7e6, 6.77, 3e-3)])
 def test_converging_nozzle(back: float, printed: float, within: float) -> None:
-    # Cengel and Cimbala, chapter 12: 1 MPa, 873 K, 150 m/s at the inlet, throat 50 cm2.
+    # Cengel and Cimbala, chapter 12: 1 MPa, 873 K, 150 m/s at the inlet, throat 50 cm2; answers from memory.
     stagnation = 873 + 150**2 / (2 * 1005)
     upstream = 1e6 * (stagnation / 873) ** 3.5
     assert mass_flow(50e-4, upstream, back, stagnation, gas_constant=287) == pytest.approx(printed, rel=within)

@@ -2,11 +2,12 @@
 
 import itertools
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from app.sync.engine.adjusters.bypass_screw import BYPASS_BASE, BYPASS_MOST, BypassScrewKind
+from app.sync.engine.adjusters.bypass_screw import BYPASS_AREA, BYPASS_BASE, BYPASS_MOST, BypassScrewKind
 from app.sync.engine.adjusters.registry import adjusters, moved_bores, own_adjuster
 from app.sync.engine.engine_air import usual_breathing
 from app.sync.engine.events import BladeReset, BypassTurn, Event, IdleSpeed, Meter, Reading, ScrewTurn
@@ -18,7 +19,7 @@ from app.sync.estimation.predict import predict
 from app.sync.estimation.uncertain_gains import A_LITTLE
 from app.sync.planning.advice import Advice
 from app.sync.planning.planner import next_move
-from app.sync.planning.uncertain_screws import screw_room, turned_out
+from app.sync.planning.uncertain_screws import Turned, screw_room, turned_out
 from app.sync.simulation.reference_run import follow_advice
 from app.sync.simulation.simulator import WANTED, SimulatedEngine
 from tests.sync.strategies import layouts
@@ -140,6 +141,14 @@ def test_how_far_a_bypass_screw_stands_out_is_remembered_from_an_earlier_visit()
     known = {Bypass(1): 0.0, Bypass(2): 0.0, Bypass(3): 2.0, Bypass(4): -1.0}
     assert turned_out(left) == pytest.approx(known, abs=1e-9)
     assert screw_room(TWINS, turned_out(left))[2:] == [(-28, 4), (-4, 28)]
+
+
+def test_a_hand_at_a_bypass_screw_leaves_its_own_bore_less_sure_and_no_other() -> None:
+    """By hand: 0.012 of a turn, whatever the turn was, in air beside one plate, as gap of that plate."""
+    usual = prior_for(OPPOSED_TWO, likely_hardware(2e-3, 4), usual_breathing(4, 2e-3, WANTED))
+    turned = Turned(usual, np.array([[0.5, 0.0, -0.25, 0.0]]), np.full((1, 4), -1))
+    each = (0.012 * BYPASS_AREA / usual.width) ** 2
+    assert turned.noise(np.full((1, 4), 0.03)) / each == pytest.approx(np.diag([1, 0, 1, 0])[None])
 
 
 @pytest.mark.slow

@@ -19,8 +19,9 @@ def updated(design: Floats, readings: Floats, noise: Floats, before: Floats) -> 
     return kalman_update(mean, cov, innovation, innovation.covariance(cov))
 
 
-# NIST/SEMATECH e-Handbook 2.3.4.2 and 2.3.4.3, designs that eliminate drift: the item added and the one taken away in
-# each difference, the divisor, and by how many of it each difference counts in the items and in the drift a half step.
+# NIST/SEMATECH e-Handbook 2.3.4.2, designs for four and for five gauge blocks that eliminate drift: the item added and
+# the one taken away in each difference, the divisor, and by how many of it each difference counts in the items and in
+# the drift a half step.
 FOUR = (
     ((1, 2), (4, 1), (3, 4), (2, 3), (2, 4), (4, 1), (1, 3), (3, 2)),
     168,

@@ -15,9 +15,9 @@ from app.sync.engine.hardware import likely_hardware
 from app.sync.engine.layout import Bank, Coupler, Layout, StopScrew
 from app.sync.engine.units import KG_PER_HOUR, THOU
 from app.sync.estimation.filter import run_filter
-from app.sync.estimation.posterior import Posterior, prior_for
+from app.sync.estimation.posterior import FEELER_SD, Posterior, prior_for
 from app.sync.estimation.predict import predict
-from app.sync.planning.bank_search import best_for_each_target
+from app.sync.planning.bank_search import Floats, Ints, _Target, best_for_each_target
 from app.sync.planning.evaluation import (
     SIXTEENTH,
     UNCHANGED,
@@ -28,7 +28,7 @@ from app.sync.planning.evaluation import (
     outcomes,
     outside_of,
 )
-from app.sync.planning.optimize import first_at, optimize
+from app.sync.planning.optimize import _local_variants, first_at, optimize
 
 FOUR = Layout((Bank("A", (1, 2, 3, 4), 2, 1),))
 HARDWARE = likely_hardware(2e-3, 4)
@@ -160,3 +160,39 @@ def test_of_a_plan_that_comes_first_to_mind_only_what_is_barred_is_left_out(monk
     assert set(both) == {StopScrew("A"), StopScrew("B")}
     one = optimize(posterior, replace(task, no_way=frozenset({(StopScrew("A"), -1)})))
     assert dict(one.moves) == {StopScrew("B"): both[StopScrew("B")]}
+
+
+def test_variants_of_a_choice_are_a_step_either_way_and_each_move_left_out_or_added() -> None:
+    """Every one by hand: a stop screw at two sixteenths, the third of five feelers, and a coupler left alone whose
+    likeliest feeler is the fifth."""
+    pair = Layout((Bank("A", (1, 2, 3), 1, 1),))
+    found = _local_variants((2, 2, UNCHANGED), pair, [0, 4], 5)
+    assert sorted(found) == sorted([
+        (0, 2, UNCHANGED), (1, 2, UNCHANGED), (3, 2, UNCHANGED),
+        (2, UNCHANGED, UNCHANGED), (2, 1, UNCHANGED), (2, 3, UNCHANGED),
+        (2, 2, 4),
+    ])  # fmt: skip
+    ends = _local_variants((16, 4, 0), pair, [0, 4], 5)
+    assert {choice[0] for choice in ends} == {0, 15, 16}
+    assert {choice[1] for choice in ends} == {UNCHANGED, 3, 4}
+    assert {choice[2] for choice in ends} == {UNCHANGED, 0, 1}
+
+
+class Unsure(_Target):
+    """In place of a risk, by how much the gap of a bore is unsure, squared [m2]."""
+
+    def risk(self, rows: Ints, gaps: Floats, variance: Floats) -> Floats:
+        return np.broadcast_to(variance[:, None, :], (len(rows), 1, gaps.shape[1])).copy()
+
+
+def test_a_bore_beyond_a_reset_is_as_unsure_as_its_distance_from_the_one_that_was_set_and_the_hand() -> None:
+    """Plates alike carry one another one to one: by the covariance of what is believed, Var(a - b)."""
+    start = prior_for(FOUR, HARDWARE, usual_breathing(4, 2e-3, SPEED))
+    task = PlanningProblem(feeler_stacks([3 * THOU, 4 * THOU]), 0.08, True)
+    found, cov = Unsure(start, task).on_blades, start.covariance
+    number, set_, beyond = 0, 2, 3  # the coupler between bores 2 and 3 sets bore 3, and carries bore 4
+    leak = cov[4 + beyond, 4 + beyond] / start.width**2
+    apart = cov[beyond, beyond] + cov[set_, set_] - 2 * cov[beyond, set_]
+    assert found[number, beyond] / task.dearness / (apart + leak + FEELER_SD**2) == pytest.approx(1.0, rel=1e-6)
+    own = cov[4 + set_, 4 + set_] / start.width**2 + FEELER_SD**2
+    assert found[number, set_] / own == pytest.approx(1.0, rel=1e-6)

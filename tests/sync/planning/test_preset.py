@@ -113,6 +113,19 @@ def test_the_band_is_that_of_the_worked_table(liters: float, speed: float, low: 
     assert not found.open_ended
 
 
+def test_a_band_that_ends_beyond_four_turns_has_no_upper_end() -> None:
+    """As many turns of a screw three fifths as coarse are five thirds as many."""
+    coarse, fine = (
+        turns_for_idle(5.7 * LITER, 8, IDLE, replace(USUAL, stop_pitch=Figure(pitch * MM, True)))
+        for pitch in (0.5, 0.3)
+    )
+    assert fine.turns == pytest.approx(coarse.turns * 5 / 3)
+    assert fine.low == pytest.approx(coarse.low * 5 / 3)
+    assert not coarse.open_ended
+    assert coarse.high * 5 / 3 > 4.5
+    assert (fine.open_ended, fine.high) == (True, 4.0)
+
+
 def engines(
     liters: float, speed: float, altitude: float, doubt: Mapping[str, float]
 ) -> Iterator[tuple[IdleFlowModel, Callable[[float], float], float]]:

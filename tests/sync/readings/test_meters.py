@@ -74,7 +74,7 @@ def test_what_rounds_leave_over_is_the_interaction_of_the_manual() -> None:
 
 @pytest.mark.parametrize(
     ("readings", "low", "high"),
-    [  # 2.5 and 97.5 % of chi-square, from memory; 99 degrees: NIST e-Handbook 1.3.5.8
+    [  # 2.5 and 97.5 % of chi-square, both from memory; of 99 degrees also in the NIST e-Handbook, 1.3.5.8
         (10, 2.700, 19.023),
         (100, 73.361, 128.422),
     ],
@@ -105,8 +105,9 @@ def test_the_limit_holds_in_ninety_five_studies_of_a_hundred() -> None:
 
 
 def test_the_least_difference_is_the_critical_difference_in_whole_steps() -> None:
-    """ISO 5725-6: 2.77 standard deviations. By hand at 6.5 kg/h and 0.8 %: 2.77 x sqrt(0.052^2 + 0.0722^2) = 0.246, one
-    step of 0.25; at 2 %: 2.77 x sqrt(0.13^2 + 0.0722^2) = 0.412, two steps."""
+    """ISO 5725-6:1994, as secondary sources give it: 2.77 standard deviations. By hand at 6.5 kg/h and 0.8 %:
+    2.77 x sqrt(0.052^2 + 0.0722^2) = 0.246, one step of 0.25; at 2 %: 2.77 x sqrt(0.13^2 + 0.0722^2) = 0.412, two
+    steps."""
     assert least_difference(6.5, 0.008, 0.25) == (0.25, 1)
     assert least_difference(6.5, 0.02, 0.25) == (0.5, 2)
 

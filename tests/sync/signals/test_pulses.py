@@ -43,6 +43,11 @@ def test_the_speed_is_the_same_in_whatever_unit_the_channels_are(times: float) -
     assert speed_of(times * traces(15.0), RATE) == pytest.approx(found, rel=1e-9)
 
 
+def test_of_three_channels_the_flat_one_is_told() -> None:
+    one, other, flat = traces(15.0, 3)
+    assert blocked({1: one, 2: other, 3: np.ones_like(flat)}, RATE, 15.0) == {3}
+
+
 def test_two_channels_tell_no_hose() -> None:
     one, other = traces(15.0, 2)
     assert blocked({1: one, 2: np.ones_like(other)}, RATE, 15.0) == frozenset()

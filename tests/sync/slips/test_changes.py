@@ -1,5 +1,7 @@
 """What changed between two visits, by columns behind a common plenum and by bores that are each on their own."""
 
+from dataclasses import replace
+
 import pytest
 
 from app.sync.engine.events import Meter
@@ -36,6 +38,23 @@ def test_a_bore_is_as_unsure_as_its_readings_its_ageing_and_their_quarrel() -> N
     assert hot == pytest.approx([0.02**2 * (1 / 3 + 1 / 2) + 0.008**2, 0.02**2 * 5 / 6 + 0.008**2 + 0.15**2])
     _, _, cold = log_changes(ALONE, left, found, meter, heat_soaked=False)
     assert cold - hot == pytest.approx([0.03**2 - 0.008**2] * 2)
+
+
+def test_what_the_scales_of_two_sensors_may_be_off_by_makes_a_bore_less_sure() -> None:
+    """By hand: 1 % and 2 % on top of what the readings leave open, squared."""
+    meter = Meter(step=1e-12, repeatability=0.02)
+    one, other = Pooled(2e-3, 3), Pooled(2.2e-3, 2)
+    _, _, alike = log_changes(ALONE, {1: one}, {1: other}, meter)
+    _, _, apart = log_changes(ALONE, {1: replace(one, apart=0.01)}, {1: replace(other, apart=0.02)}, meter)
+    assert apart - alike == pytest.approx([0.01**2 + 0.02**2])
+
+
+def test_a_column_is_held_against_the_air_of_its_own_day() -> None:
+    """A quarter of the day's pressure is the same air on a mountain as it was by the sea."""
+    sea, mountain = (replace(COLUMN, ambient=ambient) for ambient in (101.325 * KPA, 84.0 * KPA))
+    left, found = ({1: Pooled(meter.ambient / 4, 2)} for meter in (sea, mountain))
+    assert log_changes(ALONE, left, found, mountain, left_meter=sea)[1] == pytest.approx([0.0], abs=1e-12)
+    assert abs(log_changes(ALONE, left, found, mountain)[1][0]) > 0.05
 
 
 def test_what_all_bores_share_is_in_every_covariance() -> None:

@@ -40,7 +40,8 @@ def run_length(shift: float, slack: float, limit: float, chance: random.Random) 
             return signal + 1
 
 
-# Average run lengths, k 0.5, h 4, two-sided: Lucas and Crosier, Technometrics 24 (1982), table 1.
+# Average run lengths, k 0.5, h 4, two-sided: Lucas and Crosier, Technometrics 24 (1982), table 1, as the manual of a
+# statistics package quotes it.
 @pytest.mark.parametrize(("shift", "published", "runs"), [(0.0, 168.0, 900), (0.5, 26.6, 1500), (1.0, 8.38, 3000)])
 def test_published_run_lengths(shift: float, published: float, runs: int) -> None:
     chance = random.Random(20250101)
@@ -72,9 +73,9 @@ def mean_run(slack: float, limit: float, shift: float) -> float:
 @pytest.mark.parametrize(
     ("slack", "limit", "shift", "published", "within"),
     [
-        (0.5, 3.0, 0.0, 117.59, 1e-3),  # Brook and Evans
+        (0.5, 3.0, 0.0, 117.59, 1e-3),  # Brook and Evans, as that manual quotes them
         (0.5, 3.0, 1.5, 3.75, 1e-3),
-        (0.25, 8.0, 2.5, 4.1500836225, 1e-3),  # quoted in the manual of a statistics package
+        (0.25, 8.0, 2.5, 4.1500836225, 1e-3),  # that manual
         (0.25, 8.01, 0.0, 2 * 370.0, 1e-2),  # one side of a two-sided chart: Hawkins 1993 in textbooks, from memory
         (0.5, 4.77, 0.0, 2 * 370.0, 1e-2),
     ],

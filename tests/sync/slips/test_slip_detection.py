@@ -15,7 +15,7 @@ from app.sync.engine.layout import Bank, Bypass, Coupler, Layout, Link, StopScre
 from app.sync.engine.units import KPA
 from app.sync.slips.changes import Conditions, Pooled, expected_common, log_changes, no_slip_covariance, pool
 from app.sync.slips.slip_detection import ConfoundedPair, SlipAssessment, ToldBy, slipped
-from app.sync.slips.slip_hypotheses import Bore, HypothesisFit, Suspect
+from app.sync.slips.slip_hypotheses import Bore, HypothesisFit, Suspect, _inverse
 
 EIGHT = Layout((Bank("A", (1, 2, 3, 4), stop=2, drive=2), Bank("B", (5, 6, 7, 8), stop=6, drive=6)))
 FOUR = Layout((Bank("A", (1, 2, 3, 4), stop=2, drive=2),))
@@ -32,6 +32,21 @@ def story(changes: dict[int, float], layout: Layout = EIGHT, *, n: int = 2, same
 def named(told: SlipAssessment) -> Suspect:
     assert told.named is not None
     return told.named.suspect
+
+
+def test_where_no_bore_was_read_both_times_the_odds_are_those_before() -> None:
+    """Three visits in four find nothing slipped (our judgement)."""
+    unread = slipped(FOUR, {1: Pooled(FLOW, 3)}, {2: Pooled(FLOW, 3)}, Meter(), same_meter=True)
+    assert (unread.verdict, unread.any_slip) == ("unknown", 0.25)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_three_by_three_matrices_are_turned_round_as_by_lapack(seed: int) -> None:
+    half = np.random.default_rng(seed).standard_normal((5, 3, 3))
+    matrices = np.eye(3) + half @ half.swapaxes(1, 2)
+    inverse, determinant = _inverse(matrices)
+    assert inverse == pytest.approx(np.linalg.inv(matrices), rel=1e-9)
+    assert determinant == pytest.approx(np.linalg.det(matrices), rel=1e-9)
 
 
 def test_nothing_changed_nothing_slipped() -> None:
