@@ -16,11 +16,15 @@ ROOTS = ("sync", "shop/procedure", "shop/assessment", "shop/record", "shop/queri
 """The folders that judge: the core, the rules of the phases, what is judged of a visit, how a meter repeats, and
 across engines."""
 
+JUDGED = "our judgement"
+"""What says of a figure that it is chosen here, whatever published band it was chosen in."""
+
 KINDS = re.compile(
-    r"published|common practice, no published source|our judgement|from memory"
-    r"|by definition|ISO \d+|any (?:table|gas dynamics text)"
+    r"published|common practice, no published source|from memory|by definition|ISO \d+|any (?:table|gas dynamics text)"
 )
-"""What says where a figure comes from."""
+"""What else says where a figure comes from."""
+
+PUBLISHED = re.compile(r"published|ISO \d+")
 
 UNIT = re.compile(r"\[([^\]]+)\]")
 
@@ -44,7 +48,12 @@ class Constant:
     def source(self) -> str:
         """The kind of source named, empty where none is."""
         found = KINDS.search(self.said)
-        return found.group(0) if found else ""
+        return JUDGED if JUDGED in self.said else found.group(0) if found else ""
+
+    @property
+    def reference(self) -> str:
+        """What is said of a figure that was published or is a standard's; empty for others."""
+        return self.said if PUBLISHED.fullmatch(self.source) else ""
 
 
 def constants() -> Iterator[Constant]:
@@ -105,7 +114,8 @@ def main() -> None:
     """Print the table."""
     for one in constants():
         value = f"{one.value:.6g}" if isinstance(one.value, float) else str(one.value)
-        print(f"{one.module.removeprefix('app.sync.'):28} {one.name:26} {value:>14} {one.unit:10} {one.source or '-'}")
+        where = f"{one.source or '-'}{': ' * bool(one.reference)}{one.reference}"
+        print(f"{one.module.removeprefix('app.sync.'):28} {one.name:26} {value:>14} {one.unit:10} {where}")
 
 
 if __name__ == "__main__":

@@ -18,13 +18,14 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from app.sync.engine.events import BladeReset, Event, IdleSpeed, Move, Reading, StopTurn
+from app.sync.engine.work_minutes import READ_MINUTES
 from app.sync.estimation.depth_start import depth_learned
 from app.sync.estimation.foretold import predict_readings
 from app.sync.estimation.posterior import LEAST_GAP, Floats, Posterior, start_prior
 from app.sync.estimation.predict import predict
 from app.sync.estimation.visit_hypotheses import judged
 from app.sync.planning.advice import Advice, AdviceKind, AdviceReason, move_of
-from app.sync.planning.evaluation import BLADE_MINUTES, READ_MINUTES, STOP_MINUTES
+from app.sync.planning.evaluation import BLADE_MINUTES, STOP_MINUTES
 from app.sync.planning.planner import next_move
 from app.sync.planning.recent_events import moves_at, since_last_move
 from app.sync.readings import trail

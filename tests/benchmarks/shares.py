@@ -3,7 +3,8 @@
 ``python -m tests.benchmarks.shares``. The engines are those of ``tests.sync.idling_engines``: `near` set roughly,
 `done` worked on, `single` even but for one plate. Every engine is read three times over; a pass is a chance of 0.95
 that all bores are within 8 %. Seed 1 is for this table. ``--followed 300`` follows the advice at as many simulated
-engines with couplers instead, to its last word, from seed 70000: one row a layout.
+engines with couplers instead, to its last word, from seed 70000: one row a layout. ``--columns 60`` follows it at
+engines of eight bores read by vacuum columns, those of ``tests.sync.column_engines`` from seed 5000.
 """
 
 import argparse
@@ -16,6 +17,7 @@ from typing import NamedTuple
 from scipy.stats import binomtest
 
 from app.sync.engine.events import Reading
+from app.sync.engine.units import KPA
 from app.sync.estimation.conformity import Conformity, decide
 from app.sync.estimation.evenness import evenness
 from app.sync.planning.recent_events import since_last_move
@@ -25,6 +27,7 @@ from app.sync.simulation.simulator import SimulatedEngine
 from tests.benchmarks.engine import WINDOW, layout_of
 from tests.benchmarks.people import BLADES
 from tests.benchmarks.report import report
+from tests.sync.column_engines import visited
 from tests.sync.idling_engines import METERS, done, engines, near, single
 
 ROUNDS = 3
@@ -143,14 +146,41 @@ def print_followed(count: int) -> None:
         print(followed(bores, banks, range(70000, 70000 + count)), flush=True)
 
 
+AIRS = ((12.0, 101.325), (33.0, 101.325), (20.0, 79.495))
+"""How deep engines read by columns draw, and the air of the day [kPa]: at sea level, and at 2000 m."""
+
+
+def print_columns(count: int) -> None:
+    """Print the table of engines that were followed by columns."""
+    print("| vacuum, air, kPa | even | within 10 % | done | done and not even | minutes |")
+    print("| --- | --- | --- | --- | --- | --- |")
+    for depth, air in AIRS:
+        ended = [visited(seed, depth * KPA, air * KPA) for seed in range(5000, 5000 + count)]
+        done = [one for one in ended if one.kind == "done"]
+        even, near_even, wrong = (
+            sum(one.worst <= WINDOW for one in ended),
+            sum(one.worst <= 0.10 for one in ended),
+            sum(one.worst > WINDOW for one in done),
+        )
+        minutes = fmean(one.minutes for one in ended)
+        print(
+            f"| {depth:g}, {air:.1f} | {even} of {count} | {near_even} | {len(done)} | {wrong} | {minutes:.1f} |",
+            flush=True,
+        )
+
+
 def main() -> None:
     """Print the table."""
     options = argparse.ArgumentParser(description=__doc__)
     options.add_argument("--engines", type=int, default=100)
     options.add_argument("--followed", type=int, default=0)
+    options.add_argument("--columns", type=int, default=0)
     chosen = options.parse_args()
-    if chosen.followed:
-        print_followed(chosen.followed)
+    if chosen.followed or chosen.columns:
+        if chosen.followed:
+            print_followed(chosen.followed)
+        if chosen.columns:
+            print_columns(chosen.columns)
         return
     print(
         "| engines, meter | inside, % | even after 1, 2, 3 rounds, %; wrong | even as far as shown; wrong |"

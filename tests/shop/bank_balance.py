@@ -1,9 +1,27 @@
 """Visits at the part-throttle bank balance, read as far as a test wants them."""
 
-from app.shop.commands import checks
-from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED
+from app.shop.commands import checks, meters, readings
+from app.shop.commands.meters import NewMeter
+from app.shop.commands.readings import NewReading
+from app.shop.procedure.items import Phase
+from app.shop.procedure.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
+from app.shop.procedure.read_order import next_reading
 from app.shop.store.database import Database
-from tests.shop.yard import AT, V8, check_all, heat_soaked, key, read, read_round
+from tests.shop.yard import (
+    AT,
+    V8,
+    blip,
+    check_all,
+    engine,
+    heat_soaked,
+    idles,
+    key,
+    read,
+    read_round,
+    run,
+    visit,
+    visit_record,
+)
 
 
 def at_the_banks(shop: Database) -> int:
@@ -36,4 +54,31 @@ def late(shop: Database) -> int:
         for bore in (*V8.bores, 1):
             read(shop, visit_id, BANK_BALANCE, second if bore > 4 else first, bore)
     checks.take_back(shop, visit_id, key(), BANK_BALANCE.slug, "joints-tight", "KM", AT)
+    return visit_id
+
+
+AT_IDLE = 33.0
+"""What the columns of a visit by columns show at idle [kPa]."""
+
+
+def read_alike(shop: Database, visit_id: int, phase: Phase, first: float, second: float) -> None:
+    """Read the round that is due, every column of a bank alike [kPa]."""
+    run(shop, visit_id, phase)
+    number = next_reading(visit_record(shop, visit_id), phase).round_number
+    for kind, bore in (*(("turn", bore) for bore in V8.bores), ("closing", 1)):
+        value = second if bore > 4 else first
+        readings.add(shop, visit_id, key(), NewReading(phase.slug, number, bore, kind, value, "KM"), AT)
+
+
+def at_the_banks_by_columns(shop: Database) -> int:
+    """A visit with columns in quarters of a kilopascal, even at idle."""
+    meter = meters.register(shop, key(), NewMeter("Columns", "kPa", 0.25, 0, 80))
+    visit_id = visit(shop, engine(shop), meter=meter)
+    for phase in (COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, BANK_BALANCE):
+        check_all(shop, visit_id, phase)
+        if phase in (FIRST_FIRE, HEAT_SOAKED):
+            read_alike(shop, visit_id, phase, AT_IDLE, AT_IDLE)
+        if phase is HEAT_SOAKED:
+            blip(shop, visit_id, AT_IDLE)
+            idles(shop, visit_id, phase)
     return visit_id

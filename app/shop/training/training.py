@@ -32,18 +32,11 @@ from app.sync.engine.events import Event, Reading
 from app.sync.engine.layout import Coupler, Layout
 from app.sync.engine.linkage import link_rotation
 from app.sync.engine.units import REV_PER_MIN
+from app.sync.engine.work_minutes import READ_MINUTES, RESET_MINUTES, TURN_MINUTES
 from app.sync.simulation.reference_run import ReferenceRun, median_run
 from app.sync.simulation.rough_engine import grades
 from app.sync.simulation.rough_stand import RoughStand
-from app.sync.simulation.simulator import (
-    BLADE_MINUTES,
-    READING_MINUTES,
-    STOP_MINUTES,
-    Imperfections,
-    SimulatedEngine,
-    Trouble,
-    replay,
-)
+from app.sync.simulation.simulator import Imperfections, SimulatedEngine, Trouble, replay
 
 TROUBLES: tuple[Trouble, ...] = get_args(Trouble)
 RAN_BEFORE = 40.0
@@ -194,7 +187,7 @@ def truth(session: Session, visit_id: int) -> Truth:
     )
     off_idle = [m for m in record.moves if m.phase == BANK_BALANCE.slug]
     read_off = [r for one in record.rounds if one.row.phase == BANK_BALANCE.slug for r in one.entered if r.value]
-    bank_minutes = READING_MINUTES * len(read_off) + STOP_MINUTES * len(off_idle)
+    bank_minutes = READ_MINUTES * len(read_off) + TURN_MINUTES * len(off_idle)
     return Truth(
         bores=bores,
         mean=mean,
@@ -225,8 +218,8 @@ def expert(session: Session, visit_id: int) -> ReferenceRun:
 def minutes_of(record: VisitRecord) -> float:
     """The work of a visit in minutes: what its readings take and its moves of the engine as it ran."""
     taken = sum(r.value is not None for one in record.rounds for r in one.entered)
-    moved = sum(BLADE_MINUTES if kind_of(m.kind).unit == "leaves" else STOP_MINUTES for m in record.moves)
-    return READING_MINUTES * taken + moved
+    moved = sum(RESET_MINUTES if kind_of(m.kind).unit == "leaves" else TURN_MINUTES for m in record.moves)
+    return READ_MINUTES * taken + moved
 
 
 @lru_cache(maxsize=64)

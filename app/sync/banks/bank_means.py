@@ -11,7 +11,7 @@ from app.sync.engine.engine_air import sharing_of
 from app.sync.engine.events import Meter
 from app.sync.engine.layout import Layout
 from app.sync.engine.units import INCH
-from app.sync.readings.observation import log_air, shows_nothing
+from app.sync.readings.observation import log_air, own_of, shows_nothing
 from app.sync.readings.rounds import reading_sd
 from app.sync.slips.changes import Floats
 
@@ -44,9 +44,10 @@ class BankDifference:
     """Second bank less first bank at one opening: mean reading per bore [kg/s or Pa], its error, and per cent of air.
 
     ``lever_travel`` [m] is 0 at idle; ``first`` and ``second`` are the banks' mean readings per bore. ``air`` is what
-    they stand for: the flows themselves [kg/s], or by columns in a unit of its own. ``from_above`` as in ``Opening``.
-    Worked out from those: ``difference`` of the readings and ``apart`` in air, second less first, and ``percent``, the
-    latter in per cent of the mean of both, 0 where nothing flowed.
+    they stand for: the flows themselves [kg/s], or by columns in a unit of its own; ``log_sd`` is the error of their
+    ln(ratio), what columns have of their own included. ``from_above`` as in ``Opening``. Worked out from those:
+    ``difference`` of the readings and ``apart`` in air, second less first, and ``percent``, the latter in per cent of
+    the mean of both, 0 where nothing flowed.
     """
 
     lever_travel: float
@@ -54,6 +55,7 @@ class BankDifference:
     second: float
     sd: float
     air: tuple[float, float]
+    log_sd: float
     from_above: bool = False
     difference: float = field(init=False)
     apart: float = field(init=False)
@@ -108,17 +110,27 @@ def difference(layout: Layout, opening: Opening, idle: Mapping[int, float], mete
 
     Parameters: ``layout`` of the engine; ``opening`` with its readings; ``idle`` by bore [kg/s or Pa]; ``meter``.
     """
-    means, air, variance = [], [], 0.0
+    means, air, variance, log_variance = [], [], 0.0, 0.0
+    sharing = sharing_of(layout.plenum)
     for bank in layout.banks:
         values = [opening.readings[bore] for bore in read_both(bank.bores, opening.readings, idle, meter)]
         if not values:
             return None
         means.append(fmean(values))
-        air.append(fmean(log_air(value, meter, sharing_of(layout.plenum))[0] for value in values))
+        logs = [log_air(value, meter, sharing) for value in values]
+        air.append(fmean(log for log, _ in logs))
         variance += sum(reading_sd(value, meter) ** 2 for value in values) / opening.times / len(values) ** 2
+        log_variance += sum(sd**2 for _, sd in logs) / opening.times / len(values) ** 2
+        log_variance += own_of(meter) ** 2 / len(values)
     stand_for = means if meter.quantity == "flow" else [math.exp(one) for one in air]
     return BankDifference(
-        opening.lever_travel, means[0], means[1], math.sqrt(variance), (stand_for[0], stand_for[1]), opening.from_above
+        opening.lever_travel,
+        means[0],
+        means[1],
+        math.sqrt(variance),
+        (stand_for[0], stand_for[1]),
+        math.sqrt(log_variance),
+        opening.from_above,
     )
 
 

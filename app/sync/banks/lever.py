@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from app.sync.banks.bank_means import bank_change
+from app.sync.engine.engine_air import DEMAND_POWER, TACHOMETER_SD
 from app.sync.engine.events import Meter
 from app.sync.engine.layout import Layout
 from app.sync.readings.idle_wander import BETWEEN_ROUNDS
@@ -16,9 +17,12 @@ judgement)."""
 AT_IDLE_SPEED, ABOVE_IDLE_SPEED = 4.5, 2.0
 """The same where the engine speed hardly differs from idle, and where it is clearly above it (our judgement)."""
 
-SPEED_SD, CLEARLY = 0.014, 2.0
-"""Standard deviation between two looks at a tachometer, in ln(speed), of 0.8 % each and the idle's wander; and how many
-of them make a difference (our judgement)."""
+SPEED_SD = math.hypot(math.sqrt(2) * TACHOMETER_SD, BETWEEN_ROUNDS / DEMAND_POWER)
+"""Standard deviation between two looks at a tachometer, in ln(speed): the error of both, and the idle's wander (by
+definition)."""
+
+CLEARLY = 2.0
+"""How many of them make a difference (our judgement)."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,10 +11,12 @@ import numpy as np
 
 from app.sync.diagnosis.causes import BORE_CAUSES, EngineFault, bore_states
 from app.sync.diagnosis.measurements import CATALOGUE, FindingKind
+from app.sync.engine.engine_air import IDLE_RATIO, IDLE_RATIO_SD, vacuum_by_air
 from app.sync.slips.changes import Floats
 
-VACUUM_BY_AIR = 1.5
-"""Share of its vacuum that a runner loses for one share of air more, at a ratio of 0.62; from memory, orifice flow."""
+VACUUM_BY_AIR = vacuum_by_air(IDLE_RATIO - IDLE_RATIO_SD / 2)
+"""Share of its vacuum that a runner loses for one share of air more, at an idle a little deeper than usual (our
+judgement): a vacuum that is thought to answer more than it does hides small leaks."""
 LEAN_LIMIT, LEAN_DEAD = 1.18, 1.42
 """Lambda from which an idling bore begins to miss, and at which it always does; our judgement."""
 COMPRESSION_LIMIT, COMPRESSION_DEAD = 0.38, 0.60

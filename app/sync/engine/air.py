@@ -7,7 +7,7 @@ reference equation of state), so nothing here goes further than that.
 import math
 
 GAMMA = 1.4  # two-atom gas, any gas dynamics text
-GAS_CONSTANT = 287.05  # dry air [J/(kg K)], published in ISO 2533
+GAS_CONSTANT = 287.05  # dry air [J/(kg K)], published in ISO 2533:1975, rounded
 ATMOSPHERE = 101325.0  # standard pressure [Pa], by definition in ISO 2533
 SHOP_TEMPERATURE = 293.15  # 20 degrees Celsius [K] (our judgement)
 

@@ -51,8 +51,8 @@ IDLE_RATIO_SD = 0.06
 """Its spread from one engine to another (our judgement; the published vacuum spans a ratio of 0.605 to 0.852)."""
 
 COMPRESSION = 9.2
-"""Compression ratio in the residual-gas form of the filling (published default of
-the engine model that the form is taken from)."""
+"""Compression ratio in the residual-gas form of the filling (published: default of the library Modelica-MVEM of
+mean-value engine models, which has that form)."""
 
 CHARGE_TEMPERATURE = 320.0
 """Air in a warm runner [K] (our judgement)."""
@@ -319,6 +319,20 @@ def kappa(ratios: Floats | float, sharing: float) -> Floats:
     """
     found = np.asarray(ratios)
     return np.asarray((1 - sharing) / (1 - sensitivity_of(found)) / alone(found, sharing))
+
+
+def vacuum_by_air(ratio: float) -> float:
+    """Share of its vacuum that a runner loses for one share more of the air that its cylinder takes, nothing shared.
+
+    Parameters: ``ratio`` runner over ambient pressure, above 0.1 and below 1.
+
+    Source: derivative of the filling in the residual-gas form times its pressure, as in ``LOG_FILLED``.
+
+    >>> round(vacuum_by_air(0.67), 2)
+    1.81
+    """
+    burned = float(residual(np.array(ratio)))
+    return ratio / (1 - ratio) / (1 + burned / GAMMA / (COMPRESSION - burned))
 
 
 def beyond(

@@ -7,9 +7,10 @@ is the clearance at the plate's edge farthest from the shaft: what a feeler meas
 
 import math
 
-# A measured plate of 83 mm passed 7.2066 mm2 of effective area when closed (a university engine laboratory's parameter
-# file); that is a slit of 0.0276 mm all round. Other published engines lie between a fifth and twice of this.
 CLOSED_SLIT = 7.2066e-6 / (math.pi * 83e-3)
+"""Slit all round a closed plate [m]: a plate of 83 mm passed 7.2066 mm2 of effective area (published: parameter file
+EngParameters.m of the engine laboratory in the university module TTC066). Other engines lie between a fifth and twice
+of this."""
 
 FIT = 0.3
 """What plates seated by hand leak against that one plate (our judgement)."""

@@ -1,6 +1,6 @@
 """What readings of one state leave over the bores' ln(air): a mixture of Gaussians, one for each spread they may have.
 
-``ln y = level + drift t + exponent ln(speed) + u_b + wander + noise``. The level is unknown and changes a little with
+``ln y = level + drift t + u_b + wander + noise``. The level is unknown and changes a little with
 each adjustment of other bores, bores are exchangeable:
 ``u_b ~ N(0, tau^2 + own^2)``, where ``own`` is what a bore's readings have in common without being air; and one of them
 may stand apart, with ``APART_SD`` more. Tau lies on a grid and is weighed by its prior times the evidence, as in
@@ -31,8 +31,6 @@ hand seldom come nearer to each other than what a feeler misses by (our judgemen
 nine in ten spread by 3.5 to 21 %)."""
 
 LEVEL_SD = 100.0  # of ln(air): nothing is known (our judgement)
-# Of speed in the flow past plates at rest: 0 where it is choked, 1 where it follows the pistons (our judgement).
-EXPONENT = (0.5, 0.5)
 
 DRAWS = 3000  # our judgement
 LEAST_WEIGHT = 1e-4  # of a part that draws are worth (our judgement)
@@ -41,8 +39,7 @@ LEAST_WEIGHT = 1e-4  # of a part that draws are worth (our judgement)
 @dataclass(frozen=True, slots=True, eq=False)
 class Course:
     """What was read, in arrays. Shapes: ``log_flow``, ``variance`` and ``minutes`` (readings,), ``bore`` (readings,)
-    as columns of the bores, ``moves`` made since each (readings,), ``log_speed`` (readings,) about its mean, or None
-    where no speeds were recorded.
+    as columns of the bores, ``moves`` made since each (readings,).
     """
 
     bores: int
@@ -51,18 +48,13 @@ class Course:
     variance: Floats
     minutes: Floats
     moves: NDArray[np.intp]
-    log_speed: Floats | None
-    exponent: tuple[float, float] = EXPONENT
 
     @property
     def common(self) -> tuple[Floats, Floats]:
         """What acts on all bores alike, shape (readings, terms), and the prior sd of each term, shape (terms,)."""
         changed, by = level_changes(self.moves)
-        columns, sds = [np.ones_like(self.minutes), self.minutes, *changed.T], [LEVEL_SD, DRIFT, *by]
-        if self.log_speed is not None:
-            columns.append(self.log_speed)
-            sds.append(self.exponent[1])
-        return np.column_stack(columns), np.array(sds)
+        columns = [np.ones_like(self.minutes), self.minutes, *changed.T]
+        return np.column_stack(columns), np.array([LEVEL_SD, DRIFT, *by])
 
     @property
     def at_bore(self) -> Floats:
@@ -71,9 +63,8 @@ class Course:
 
     @property
     def centered(self) -> Floats:
-        """``log_flow`` about its mean, less what the expected exponent says of speed; shape (readings,)."""
-        expected = 0.0 if self.log_speed is None else self.exponent[0] * self.log_speed
-        return np.asarray(self.log_flow - self.log_flow.mean() - expected, dtype=np.float64)
+        """``log_flow`` about its mean, shape (readings,)."""
+        return np.asarray(self.log_flow - self.log_flow.mean(), dtype=np.float64)
 
     @property
     def noise(self) -> Floats:

@@ -5,7 +5,6 @@ bores of one engine are spread alike. Joint draws give the probability that all 
 shared, so a product over the bores would be wrong.
 """
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -13,14 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.sync.estimation.misreads import screen
-from app.sync.estimation.share_mixture import (
-    EXPONENT,
-    Course,
-    ShareMixture,
-    draws_of,
-    mixture_of,
-    shares_of,
-)
+from app.sync.estimation.share_mixture import Course, ShareMixture, draws_of, mixture_of, shares_of
 from app.sync.readings.idle_wander import EVERY_READING
 from app.sync.readings.rounds import last_of_each
 
@@ -29,15 +21,13 @@ from app.sync.readings.rounds import last_of_each
 class LogReading:
     """One reading at one bore as ``log_flow``, ln of air flow in any unit, with the ``variance`` of that.
 
-    ``at`` is seconds from any fixed start, ``speed`` the engine speed beside it [rev/s], ``moves`` how many were made
-    since, none of which acts on this bore.
+    ``at`` is seconds from any fixed start, ``moves`` how many were made since, none of which acts on this bore.
     """
 
     bore: int
     log_flow: float
     variance: float
     at: float
-    speed: float | None = None
     moves: int = 0
 
 
@@ -95,16 +85,13 @@ def pooled(
     tolerance: float,
     *,
     own: float = 0.0,
-    exponent: tuple[float, float] = EXPONENT,
 ) -> SharePosterior:
     """The shares by all readings of one state.
 
     Parameters: ``bores`` of the engine; ``readings`` since the last move that could touch a plate, in the order taken,
     at least one, of which the last of each bore count; ``tolerance`` the allowed deviation of a share from the mean as
     a fraction, above 0; ``own`` standard deviation of what a bore's readings have in common without being air [ln], as
-    a column's do by the filling of its cylinder; ``exponent`` mean and standard deviation of the power of speed that
-    the flow follows, asked where speed was recorded beside two readings or more. Raises
-    ValueError without a reading, or for one of no bore listed.
+    a column's do by the filling of its cylinder. Raises ValueError without a reading, or for one of no bore listed.
 
     >>> flows = enumerate([(1, 6.5), (2, 6.5), (3, 8.5), (1, 6.5)])
     >>> found = pooled((1, 2, 3), [LogReading(b, math.log(f), 0.023**2, 20.0 * n) for n, (b, f) in flows], 0.08)
@@ -115,7 +102,7 @@ def pooled(
     if not readings or not {reading.bore for reading in readings} <= set(order):
         raise ValueError("The shares need a reading, and every reading a bore that the engine has.")
     places = last_of_each([reading.bore for reading in readings], len(order))
-    course = _course(order, [readings[place] for place in places], exponent)
+    course = _course(order, [readings[place] for place in places])
     found = screen(course)
     kept = [n for n in range(len(places)) if n not in found.left_out]
     mixture = mixture_of(_part(course, kept, found.added), own)
@@ -142,17 +129,10 @@ def pooled(
     )
 
 
-def _course(order: tuple[int, ...], readings: Sequence[LogReading], exponent: tuple[float, float]) -> Course:
+def _course(order: tuple[int, ...], readings: Sequence[LogReading]) -> Course:
     seconds = np.array([reading.at for reading in readings], dtype=float)
     if np.ptp(seconds) == 0:
         seconds = EVERY_READING * np.arange(len(readings), dtype=float)
-    known = [n for n, reading in enumerate(readings) if reading.speed]
-    log_speed = None
-    if len(known) > 1:
-        known.sort(key=lambda n: seconds[n])
-        speeds = [math.log(readings[n].speed or 1.0) for n in known]
-        log_speed = np.interp(seconds, seconds[known], speeds)
-        log_speed = log_speed - log_speed.mean()
     return Course(
         bores=len(order),
         bore=np.array([order.index(reading.bore) for reading in readings], dtype=np.intp),
@@ -160,8 +140,6 @@ def _course(order: tuple[int, ...], readings: Sequence[LogReading], exponent: tu
         variance=np.array([reading.variance for reading in readings], dtype=float),
         minutes=(seconds - seconds.mean()) / 60.0,
         moves=np.array([reading.moves for reading in readings], dtype=np.intp),
-        log_speed=log_speed,
-        exponent=exponent,
     )
 
 
@@ -174,8 +152,6 @@ def _part(course: Course, kept: list[int], added: NDArray[np.float64]) -> Course
         (course.variance + added)[kept],
         course.minutes[kept],
         course.moves[kept],
-        None if course.log_speed is None else course.log_speed[kept],
-        course.exponent,
     )
 
 

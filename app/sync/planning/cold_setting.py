@@ -20,11 +20,11 @@ from app.sync.engine.idle_flow import slopes, solve_idle
 from app.sync.engine.layout import Adjuster, Layout, StopScrew
 from app.sync.engine.linkage import IDLE_GAP
 from app.sync.engine.plate import gap_rate
+from app.sync.engine.work_minutes import READ_MINUTES
 from app.sync.estimation.posterior import COUPLER_PRIOR_SD, LEAST_GAP, Posterior
 from app.sync.estimation.predict import set_cold
 from app.sync.planning.evaluation import (
     BLADE_MINUTES,
-    READ_MINUTES,
     STOP_MINUTES,
     PlanningProblem,
     plausible_stacks,

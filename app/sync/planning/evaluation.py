@@ -19,6 +19,7 @@ from app.sync.engine.engine_air import IDLE_RATIO, SHARING, alone
 from app.sync.engine.idle_flow import slopes, solve_idle
 from app.sync.engine.layout import Adjuster, Layout
 from app.sync.engine.units import REV_PER_MIN
+from app.sync.engine.work_minutes import READ_MINUTES, RESET_MINUTES, TURN_MINUTES
 from app.sync.estimation.posterior import FEELER_SD, LEAST_GAP, Posterior, rates, rotation_between, turn_noise, turned
 from app.sync.planning.dependency import Dependency, dependency_of
 from app.sync.planning.uncertain_screws import Turned, screws_of
@@ -30,9 +31,10 @@ Candidate = tuple[int, ...]
 UNCHANGED = -1  # by definition no feeler
 SIXTEENTH = 1 / 16  # our judgement
 PLAUSIBLE = 2.5  # our judgement
-READ_MINUTES = 0.3  # our judgement
-STOP_MINUTES = 0.7 + READ_MINUTES  # a move is as good as always read after (our judgement)
-BLADE_MINUTES = 2.0 + READ_MINUTES  # our judgement
+# A move is as good as always read after (our judgement).
+STOP_MINUTES = TURN_MINUTES + READ_MINUTES
+BLADE_MINUTES = RESET_MINUTES + READ_MINUTES
+
 SPEED_WINDOW = 60 * REV_PER_MIN  # our judgement
 
 # Prices of what ends outside, in minutes, our judgement. A bore costs at least what correcting it costs, or the plan

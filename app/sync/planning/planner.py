@@ -20,6 +20,7 @@ from app.sync.engine.events import Event, IdleSpeed, Meter, Move, Reading
 from app.sync.engine.hardware import Hardware
 from app.sync.engine.idle_flow import solve_idle
 from app.sync.engine.layout import Adjuster, Layout, StopScrew
+from app.sync.engine.work_minutes import READ_MINUTES
 from app.sync.estimation.column_sharing import sharing_learned
 from app.sync.estimation.conformity import LIMIT_PROBABILITY, Conformity, Decision
 from app.sync.estimation.depth_start import depth_learned, read_by_columns
@@ -44,7 +45,6 @@ from app.sync.planning.advice import (
 )
 from app.sync.planning.contradictions import nothing_helps, to_read_again
 from app.sync.planning.evaluation import (
-    READ_MINUTES,
     SIXTEENTH,
     Evaluation,
     PlanningProblem,

@@ -10,11 +10,12 @@ from collections.abc import Sequence
 from dataclasses import replace
 from statistics import fmean
 
+from app.sync.engine.engine_air import DEMAND_POWER
 from app.sync.engine.events import Meter, Reading
 
-EXPONENT, EXPONENT_SD = 1.4, 0.15
-"""By which power of its speed an idling engine draws air, and how well that is known: it lies between 1.1 and 1.7 (our
-judgement, friction that grows with speed)."""
+POWER_SD = 0.15
+"""How far one engine's air may be from growing with ``DEMAND_POWER`` of its speed: nineteen in twenty lie between 0.9
+and 1.5 (our judgement)."""
 
 LEAST_STRAY = 0.001
 """Standard deviation of ln(speed) below which a controller holds it, or nothing strayed: the readings then stay as they
@@ -47,7 +48,7 @@ def at_one_speed(readings: Sequence[Reading]) -> tuple[Reading, ...]:
 
 
 def exponent(readings: Sequence[Reading]) -> float:
-    """The power of the speed that a bore read more than once shows, with ``EXPONENT`` known beforehand.
+    """The power of the speed that a bore read more than once shows, with ``DEMAND_POWER`` known beforehand.
 
     Parameters: ``readings`` of flow with nothing moved between them.
 
@@ -57,7 +58,7 @@ def exponent(readings: Sequence[Reading]) -> float:
     for one in readings:
         if one.speed and one.value > 0:
             by_bore[one.bore].append((math.log(one.speed), math.log(one.value), one.sd or USUAL.repeatability))
-    told, weight = EXPONENT / EXPONENT_SD**2, 1 / EXPONENT_SD**2
+    told, weight = DEMAND_POWER / POWER_SD**2, 1 / POWER_SD**2
     for seen in by_bore.values():
         speed, value = fmean(s for s, _, _ in seen), fmean(v for _, v, _ in seen)
         for log_speed, log_value, sd in seen:

@@ -26,13 +26,12 @@ from app.sync.engine.layout import Adjuster, Coupler, Layout
 from app.sync.engine.linkage import link_rotation, stop_rotation
 from app.sync.engine.plate import open_area
 from app.sync.engine.units import DEGREE, KG_PER_HOUR, LITER, REV_PER_MIN, THOU
+from app.sync.engine.work_minutes import READ_MINUTES, RESET_MINUTES, TURN_MINUTES
 from app.sync.simulation.runners import flow_functions, own_ratios
 from app.sync.slips.changes import Floats
 
 WANTED = 850 * REV_PER_MIN  # our judgement
 PER_BORE = 0.5 * LITER  # our judgement
-STOP_MINUTES, BLADE_MINUTES, READING_MINUTES = 0.7, 2.0, 0.3
-"""What the work takes (judgement); any other screw and a link rod take as long as a stop screw (our judgement)."""
 
 Trouble = Literal["sound", "loose", "slipped", "worn", "rough-easy", "rough-fair", "rough-hard"]
 """What ails an engine beyond not being even: nothing; one coupler with much lost motion; one that slipped on an engine
@@ -261,7 +260,7 @@ class SimulatedEngine:
 
     def consume_reading(self) -> float:
         """Let a reading go by whose value is known already; its noise, in standard deviations."""
-        self._spend(READING_MINUTES)
+        self._spend(READ_MINUTES)
         self.readings += 1
         return float(self.rng.standard_normal())
 
@@ -278,7 +277,7 @@ class SimulatedEngine:
 
     def turn(self, bank: str, turns: float) -> None:
         """Turn a stop screw."""
-        self._spend(STOP_MINUTES)
+        self._spend(TURN_MINUTES)
         self.moves += 1
         at = [b.name for b in self.layout.banks].index(bank)
         real = stop_rotation(turns + self.rough.turn * self.rng.standard_normal(), self.hardware) * self.travel[at]
@@ -289,7 +288,7 @@ class SimulatedEngine:
 
     def reset(self, coupler: Coupler, leaves: tuple[float, ...]) -> None:
         """Reset a coupler with its far plate closed on a feeler."""
-        self._spend(BLADE_MINUTES)
+        self._spend(RESET_MINUTES)
         self.moves += 1
         self._close_on(sum(leaves), coupler.far, self.layout.bank_of(coupler.far).beyond(coupler))
         self.events.append(BladeReset(coupler.near, coupler.far, sum(leaves), leaves, self.minutes * 60))
@@ -298,7 +297,7 @@ class SimulatedEngine:
         """Close a plate of the cold engine on a feeler, by its coupler or by its bank's stop screw."""
         bank = self.layout.bank_of(setting.bore)
         carrier = bank.carrier(setting.bore)
-        self.cold_minutes += STOP_MINUTES if carrier is None else BLADE_MINUTES
+        self.cold_minutes += TURN_MINUTES if carrier is None else RESET_MINUTES
         self._close_on(setting.gap, setting.bore, bank.bores if carrier is None else bank.beyond(carrier), cold=True)
         self.events.append(setting)
 
@@ -313,7 +312,7 @@ class SimulatedEngine:
 
     def turn_link(self, bank: str, flats: float) -> None:
         """Turn a bank's link rod, as many sixths of a turn."""
-        self._spend(STOP_MINUTES)
+        self._spend(TURN_MINUTES)
         self.moves += 1
         self.link[bank] += link_rotation(flats + 6 * self.rough.turn * self.rng.standard_normal(), self.hardware)
         self.events.append(LinkTurn(bank, flats, self.minutes * 60))
@@ -322,7 +321,7 @@ class SimulatedEngine:
         """Turn a screw with a gain, as its kind counts turns; one that has a closed end goes no further than that.
         Raises KeyError where there is none."""
         per_turn, kind = self.per_turn[screw], gain_kind(self.layout, screw)
-        self._spend(STOP_MINUTES)
+        self._spend(TURN_MINUTES)
         self.moves += 1
         rows, hand = self._rows(screw), self.rough.turn * float(self.rng.standard_normal())
         if screw in self.turned_out:

@@ -76,7 +76,7 @@ def pool(values: Sequence[float], meter: Meter, apart: float = 0.0) -> Pooled:
     if np.ptp(airs) <= FAR * sds.min():  # none can be further from what the others say
         return Pooled(sum(values) / len(values), len(values), apart=apart)
     at, none = np.arange(len(values)), np.zeros(len(values), dtype=np.intp)
-    found = screen(Course(1, none, airs, sds**2, EVERY_READING / 60 * (at - at.mean()), none, None))
+    found = screen(Course(1, none, airs, sds**2, EVERY_READING / 60 * (at - at.mean()), none))
     kept = [value for n, value in enumerate(values) if n not in found.left_out]
     return Pooled(sum(kept) / len(kept), len(kept), not found.contradictory, len(found.left_out), apart)
 

@@ -203,17 +203,15 @@ def spoken(found: BankAssessment, unit: Unit, units: Units) -> str:
 
 def _difference(one: BankDifference, unit: Unit, units: Units) -> dict[str, str]:
     held = opening(one.lever_travel, one.from_above, units) if one.lever_travel else say(IDLE)
-    percent = f"{signed(one.percent, tenths(one))}\u00a0%"
-    return {"opening": held, "change": unit.change(one.difference), "percent": percent}
+    return {"opening": held, "change": unit.change(one.difference), "percent": f"{percent(one)}\u00a0%"}
 
 
-def tenths(one: BankDifference) -> int:
-    """The decimals that the error of a difference leaves its per cent: one or none.
+def percent(one: BankDifference) -> str:
+    """A difference in per cent of the air with its sign, with a decimal where its error leaves one.
 
     Parameters: ``one`` difference.
     """
-    both = one.first + one.second
-    return 1 if both and 200 * one.sd / both < 1.0 else 0
+    return signed(one.percent, 1 if 100 * one.log_sd < 1.0 else 0)
 
 
 def _lever(record: VisitRecord, due: NextReading) -> str:

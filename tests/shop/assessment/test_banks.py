@@ -277,7 +277,7 @@ def test_a_lever_that_was_not_opened_is_asked_for_again(shop: Database) -> None:
 
 
 def test_reading_again_names_every_opening_that_was_read() -> None:
-    read = tuple(BankDifference(n * THOU, 9.0, 9.5, 0.1, (9.0, 9.5)) for n in (25.0, 0.0, 10.0))
+    read = tuple(BankDifference(n * THOU, 9.0, 9.5, 0.1, (9.0, 9.5), 0.01) for n in (25.0, 0.0, 10.0))
     again = BankAssessment(Cause.UNKNOWN, differences=read, extra=Extra.AGAIN, extra_travel=25 * THOU)
     assert again.to_read == (10 * THOU, 25 * THOU)
     assert BankAssessment(Cause.UNKNOWN, differences=read, extra_travel=10 * THOU).to_read == (10 * THOU,)

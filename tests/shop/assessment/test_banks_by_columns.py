@@ -5,40 +5,12 @@ import pytest
 from app.shop.assessment.assessment import PhaseAssessment, assess
 from app.shop.assessment.lessons import sharing_of
 from app.shop.assessment.progress import status_of
-from app.shop.commands import meters, readings
-from app.shop.commands.meters import NewMeter
-from app.shop.commands.readings import NewReading
-from app.shop.procedure.items import Phase
-from app.shop.procedure.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
-from app.shop.procedure.read_order import next_reading
+from app.shop.commands import readings
+from app.shop.procedure.phases import BANK_BALANCE
 from app.shop.store.database import Database
 from app.sync.engine.units import THOU
-from tests.shop.yard import AT, V8, blip, check_all, engine, idles, key, read, run, visit, visit_record
-
-AT_IDLE = 33.0
-
-
-def read_alike(shop: Database, visit_id: int, phase: Phase, first: float, second: float) -> None:
-    """Read the round that is due, every column of a bank alike [kPa]."""
-    run(shop, visit_id, phase)
-    number = next_reading(visit_record(shop, visit_id), phase).round_number
-    for kind, bore in (*(("turn", bore) for bore in V8.bores), ("closing", 1)):
-        value = second if bore > 4 else first
-        readings.add(shop, visit_id, key(), NewReading(phase.slug, number, bore, kind, value, "KM"), AT)
-
-
-def at_the_banks(shop: Database) -> int:
-    """A visit with columns in quarters of a kilopascal, even at idle."""
-    meter = meters.register(shop, key(), NewMeter("Columns", "kPa", 0.25, 0, 80))
-    visit_id = visit(shop, engine(shop), meter=meter)
-    for phase in (COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, BANK_BALANCE):
-        check_all(shop, visit_id, phase)
-        if phase in (FIRST_FIRE, HEAT_SOAKED):
-            read_alike(shop, visit_id, phase, AT_IDLE, AT_IDLE)
-        if phase is HEAT_SOAKED:
-            blip(shop, visit_id, AT_IDLE)
-            idles(shop, visit_id, phase)
-    return visit_id
+from tests.shop.bank_balance import AT_IDLE, at_the_banks_by_columns, read_alike
+from tests.shop.yard import AT, key, read, visit_record
 
 
 def test_how_much_runners_share_is_learned_from_columns_alone(shop: Database) -> None:
@@ -59,7 +31,7 @@ def test_the_bank_whose_columns_stand_lower_has_opened_first(
     shop: Database, first: float, second: float, early: str
 ) -> None:
     """Less vacuum is more air."""
-    visit_id = at_the_banks(shop)
+    visit_id = at_the_banks_by_columns(shop)
     read_alike(shop, visit_id, BANK_BALANCE, first, second)
     read_alike(shop, visit_id, BANK_BALANCE, first - 4, second - 4)
     found = judged(shop, visit_id).banks
@@ -71,7 +43,7 @@ def test_the_bank_whose_columns_stand_lower_has_opened_first(
 
 
 def test_banks_alike_open_together(shop: Database) -> None:
-    visit_id = at_the_banks(shop)
+    visit_id = at_the_banks_by_columns(shop)
     for depth in (29.0, 25.0):
         read_alike(shop, visit_id, BANK_BALANCE, depth, depth)
     assert judged(shop, visit_id).together
@@ -79,7 +51,7 @@ def test_banks_alike_open_together(shop: Database) -> None:
 
 
 def test_where_columns_come_to_zero_a_smaller_opening_is_asked_for(shop: Database) -> None:
-    visit_id = at_the_banks(shop)
+    visit_id = at_the_banks_by_columns(shop)
     read_alike(shop, visit_id, BANK_BALANCE, 12.0, 12.0)
     read_alike(shop, visit_id, BANK_BALANCE, 1.0, 0.5)
     now = judged(shop, visit_id)
@@ -96,7 +68,7 @@ def test_where_columns_come_to_zero_a_smaller_opening_is_asked_for(shop: Databas
 
 
 def test_columns_at_zero_everywhere_ask_for_a_flow_meter_and_pass_nothing(shop: Database) -> None:
-    visit_id = at_the_banks(shop)
+    visit_id = at_the_banks_by_columns(shop)
     for _ in range(2):
         read_alike(shop, visit_id, BANK_BALANCE, 0.5, 0.5)
     for _ in range(3):
@@ -111,7 +83,7 @@ def test_columns_at_zero_everywhere_ask_for_a_flow_meter_and_pass_nothing(shop: 
 
 
 def test_columns_that_read_as_at_idle_were_read_with_the_lever_shut(shop: Database) -> None:
-    visit_id = at_the_banks(shop)
+    visit_id = at_the_banks_by_columns(shop)
     read_alike(shop, visit_id, BANK_BALANCE, AT_IDLE, AT_IDLE)
     assert (judged(shop, visit_id).step.kind, judged(shop, visit_id).step.why) == ("measure", "lever-shut")
     read(shop, visit_id, BANK_BALANCE, 29.0)

@@ -20,6 +20,18 @@ def test_the_difference_of_two_banks_is_that_of_their_means() -> None:
     assert (found.first, found.second, found.difference) == (21.0, 25.0, 4.0)
     assert found.sd == pytest.approx(0.5**0.5)
     assert found.percent == pytest.approx(100 * 4 / 23)
+    # By hand: 1/400 + 1/484 + 1/576 + 1/676 over two readings and two bores squared.
+    assert found.log_sd == pytest.approx((0.0077815 / 8) ** 0.5, rel=1e-4)
+
+
+def test_what_columns_have_of_their_own_makes_the_air_of_a_bank_less_sure_however_often_they_are_read() -> None:
+    """Two bores a bank: their own 2.2 % over the root of two, and that of both banks in squares, 2.2 %."""
+    exact = Meter("vacuum", step=1.0, repeatability=0.0)
+    deep = dict.fromkeys(PAIRS.bores, 30_000.0)
+    found = difference(PAIRS, Opening(1e-3, deep, times=100), deep, exact)
+    assert found is not None
+    assert found.sd < 0.1
+    assert found.log_sd == pytest.approx(0.022, rel=0.01)
 
 
 def test_a_bank_of_one_reading_is_less_sure() -> None:

@@ -25,6 +25,7 @@ from app.sync.engine.engine_air import (
     ratio_at,
     usual_breathing,
     usual_filling,
+    vacuum_by_air,
 )
 from app.sync.engine.idle_flow import slopes, solve_idle
 from app.sync.engine.plate import closed_leakage
@@ -149,6 +150,23 @@ def test_kappa_and_the_answer_of_a_bore_alone_are_those_of_the_settled_idle(plen
     flow, ratio = (float(np.log(one[0] / one[1])) for one in (flows, ratios))
     assert ratio / flow == pytest.approx(float(kappa(0.67, engine.sharing)), rel=2e-3)
     assert flow / 1e-3 == pytest.approx(float(alone(0.67, engine.sharing)), rel=2e-3)
+
+
+@pytest.mark.parametrize("ratio", [0.5, 0.61, 0.67, 0.8])
+def test_more_air_takes_so_much_of_the_vacuum_as_finite_differences_say(ratio: float) -> None:
+    """A cylinder takes its filling times the pressure of its runner, nothing shared."""
+    more, less = (one * filled(one) for one in (ratio * 1.001, ratio / 1.001))
+    lost = 2 * math.log(1.001) * ratio / (1 - ratio)
+    assert vacuum_by_air(ratio) == pytest.approx(lost / math.log(more / less), rel=1e-3)
+
+
+@pytest.mark.parametrize(("vacuum", "air", "after"), [(33.4, 0.112, 25.8), (56.0, 0.194, 47.0)])
+def test_a_leak_takes_vacuum_as_another_solver_of_the_same_balance_says(
+    vacuum: float, air: float, after: float
+) -> None:
+    """2 mm2 behind a plate gave that cylinder so much more air [kPa], worked for one filling at every pressure."""
+    lost = (vacuum - after) / vacuum / air
+    assert vacuum_by_air(1 - vacuum / 101.325) == pytest.approx(lost, rel=0.2)
 
 
 def test_an_even_idle_settles_at_the_speed_its_area_was_found_for() -> None:

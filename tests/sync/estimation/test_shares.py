@@ -46,7 +46,6 @@ def course_of(readings: list[LogReading], bores: int) -> Course:
         np.array([r.variance for r in readings]),
         (at - at.mean()) / 60,
         np.array([r.moves for r in readings]),
-        None,
     )
 
 
@@ -179,21 +178,6 @@ def test_a_drift_is_not_taken_for_a_difference_between_bores() -> None:
     assert max(abs(share.median) for share in found.shares.values()) < 0.005
 
 
-def test_speed_beside_the_readings_is_not_taken_for_a_difference_between_bores() -> None:
-    """The engine runs 5 % faster whenever bore 3 is read, and flow follows a known power of speed: all are alike."""
-    bores = [*EIGHT, 1, *EIGHT, 1]
-    fast = [0.05 if bore == 3 else 0.0 for bore in bores]
-    told = [LogReading(b, 0.8 * fast[n], 0.01**2, 20.0 * n, 14 * math.exp(fast[n])) for n, b in enumerate(bores)]
-    untold = [LogReading(r.bore, r.log_flow, r.variance, r.at) for r in told]
-    with_speed = pooled(EIGHT, told, TOLERANCE, exponent=(0.8, 0.1))
-    without = pooled(EIGHT, untold, TOLERANCE)
-    assert abs(with_speed.shares[3].median) < 0.002
-    assert without.shares[3].median == pytest.approx(
-        math.exp(0.8 * 0.05) * 8 / (7 + math.exp(0.8 * 0.05)) - 1, abs=0.01
-    )
-    assert with_speed.spread < without.spread
-
-
 def test_what_a_column_has_of_its_own_does_not_average_out() -> None:
     """With bores spread far wider, the share keeps the standard deviation ``own`` however often it is read."""
     flows = {bore: 6.5 * math.exp(0.15 * (-1) ** bore) for bore in range(1, 13)}
@@ -249,7 +233,7 @@ def test_the_error_of_a_reading_is_that_of_meter_and_step() -> None:
     of_step = log_reading(Reading(1, 5.0 / 3600, 7.0), Meter(step=0.25 / 3600, repeatability=0.0))
     assert math.sqrt(of_step.variance) * 5.0 == pytest.approx(0.0722, abs=5e-5)
     assert of_step.log_flow == pytest.approx(math.log(5.0 / 3600))
-    assert (of_step.bore, of_step.at, of_step.speed) == (1, 7.0, None)
+    assert (of_step.bore, of_step.at) == (1, 7.0)
 
 
 def test_a_needle_that_did_not_move_counts_as_a_quarter_step() -> None:

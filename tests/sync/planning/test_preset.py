@@ -19,17 +19,19 @@ from app.sync.engine.units import CUBIC_INCH, DEGREE, KPA, LITER, MM, REV_PER_MI
 from app.sync.planning.preset import BASE_BLADE, Preset, turns_for_idle
 
 IDLE = 900 * REV_PER_MIN
-ENGINES = {1.0: 4, 2.0: 4, 5.7: 8, 6.2: 8}
+ENGINES = {1.0: 4, 2.0: 4, 4.0: 8, 5.7: 8, 6.2: 8}
 SPEEDS = (700, 900, 1100, 1400)
 
 # Worked for usual hardware with another solver of the same balance: turns at these speeds, in the order of `SPEEDS`.
 TURNS = {
     (1.0, 0): (0.77, 1.09, 1.41, 1.90),
     (2.0, 0): (0.84, 1.16, 1.48, 1.97),
+    (4.0, 0): (0.84, 1.16, 1.48, 1.97),
     (5.7, 0): (0.88, 1.20, 1.52, 2.00),
     (6.2, 0): (0.87, 1.18, 1.50, 1.98),
     (1.0, 2000): (1.24, 1.80, 2.45),
     (2.0, 2000): (1.30, 1.86, 2.51),
+    (4.0, 2000): (1.30, 1.86, 2.51),
     (5.7, 2000): (1.34, 1.90, 2.55),
     (6.2, 2000): (1.33, 1.88, 2.52),
 }

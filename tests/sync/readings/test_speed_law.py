@@ -6,8 +6,9 @@ from statistics import pstdev
 
 import pytest
 
+from app.sync.engine.engine_air import DEMAND_POWER
 from app.sync.engine.events import Reading
-from app.sync.readings.speed_law import EXPONENT, EXPONENT_SD, LEAST_STRAY, at_one_speed, exponent
+from app.sync.readings.speed_law import LEAST_STRAY, POWER_SD, at_one_speed, exponent
 
 TRULY = 1.15
 """The air of ``tests.sync.column_engines`` goes by this power of the speed, a law of its own."""
@@ -32,14 +33,14 @@ def apart(readings: tuple[Reading, ...] | list[Reading]) -> float:
 @pytest.mark.parametrize("power", [1.1, TRULY, 1.7])
 def test_most_of_what_the_idle_strayed_is_taken_out(seed: int, power: float) -> None:
     read = strayed(seed, power)
-    off = abs(EXPONENT - power) / power
+    off = abs(DEMAND_POWER - power) / power
     assert apart(at_one_speed(read)) <= (off + 0.01) * apart(read)
 
 
 def test_repeats_of_a_bore_tell_the_power_of_this_engine() -> None:
-    once, often = (abs(exponent(strayed(1, TRULY, repeats, 0.003)) - TRULY) for repeats in (1, 40))
-    assert once == pytest.approx(EXPONENT - TRULY)
-    assert often < 0.25 * once
+    once, often = (exponent(strayed(1, 1.5, repeats, 0.003)) for repeats in (1, 40))
+    assert once == pytest.approx(DEMAND_POWER)
+    assert often == pytest.approx(1.5, abs=0.25 * (1.5 - once))
 
 
 def test_a_speed_that_is_held_changes_nothing() -> None:
@@ -59,4 +60,4 @@ def test_what_has_no_speed_stays_as_it_was_read() -> None:
 
 def test_the_power_is_never_led_far_by_a_noisy_meter() -> None:
     found = [exponent(strayed(seed, TRULY, 2, 0.02)) for seed in range(20)]
-    assert all(abs(one - EXPONENT) < EXPONENT_SD for one in found)
+    assert all(abs(one - DEMAND_POWER) < POWER_SD for one in found)

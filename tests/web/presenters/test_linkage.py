@@ -11,6 +11,7 @@ from app.shop.commands import settings_versions
 from app.shop.procedure.phases import BANK_BALANCE
 from app.shop.record.settings import DEFAULTS
 from app.shop.store.database import Database
+from app.sync.banks.bank_means import BankDifference
 from app.sync.banks.banks import Extra
 from app.sync.banks.link_hypotheses import Cause
 from app.sync.engine.units import THOU
@@ -22,7 +23,7 @@ from app.wording.message import Message, say
 from app.wording.quantities import flats
 from app.wording.work import bank_balance
 from app.wording.work import linkage as words
-from tests.shop.bank_balance import at_the_banks, read_with_one_bank_early
+from tests.shop.bank_balance import at_the_banks, at_the_banks_by_columns, read_alike, read_with_one_bank_early
 from tests.shop.yard import AT, FOUR, heat_soaked, key, visit_record
 from tests.web.balance import FELT, balance
 from tests.web.pieces import piece
@@ -118,6 +119,24 @@ def test_a_wrong_length_names_rod_flats_and_way(shop: Database) -> None:
     assert view.count in desk.card.title
     assert desk.card.hidden["way"] == "out"
     assert [m.shown for m in desk.verdict.openings] == ["0.00", "+1.00", "+1.00"]
+
+
+@pytest.mark.parametrize(("log_sd", "told"), [(0.006, "+2.9"), (0.02, "+3")])
+def test_a_difference_has_no_more_places_than_its_error_leaves(log_sd: float, told: str) -> None:
+    one = BankDifference(10 * THOU, 30e3, 29e3, 300.0, (1.0, 1.0294), log_sd)
+    assert bank_balance.percent(one) == told
+
+
+def test_the_line_of_an_opening_says_what_is_read_aloud(shop: Database) -> None:
+    """Four columns a bank, 2.2 % of their own in each: per cent have no decimals."""
+    visit_id = at_the_banks_by_columns(shop)
+    for first, second in ((28.0, 27.5), (24.0, 23.75)):
+        read_alike(shop, visit_id, BANK_BALANCE, first, second)
+    verdict = ReadingPage(assess(visit_record(shop, visit_id)), BANK_BALANCE, Wanted(), {}, {}).verdict
+    shown = [one.shown for one in verdict.openings]
+    assert shown[0] == "0\u00a0%"
+    assert all(re.fullmatch(r"\+\d\u00a0%", one) for one in shown[1:])
+    assert re.findall(r"\(([^)]+)\)", verdict.spoken) == shown
 
 
 @pytest.mark.parametrize(("window", "says"), [(0.04, bank_balance.WITHIN), (0.02, bank_balance.WITHIN_ERROR)])

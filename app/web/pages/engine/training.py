@@ -18,7 +18,7 @@ from app.shop.training import rough, training, training_start
 from app.shop.training.training import Truth
 from app.shop.training.training_start import NewPractice
 from app.sync.engine.units import KG_PER_HOUR, REV_PER_MIN, THOU
-from app.sync.simulation.simulator import BLADE_MINUTES, READING_MINUTES, STOP_MINUTES
+from app.sync.engine.work_minutes import READ_MINUTES, RESET_MINUTES, TURN_MINUTES
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.error_responses import status_of
 from app.web.pages.shop.meters import meter_choices
@@ -121,7 +121,7 @@ def _truth(shop: Database, page: Pages, visit_id: int, with_expert: bool) -> HTM
         mine=words.work_of(found) if found else [],
         expert=words.work_of_expert(work) if work else [],
         compared=words.compared(found, work, tolerance) if found and work else [],
-        cost={"reading": READING_MINUTES, "screw": STOP_MINUTES, "feeler": f"{BLADE_MINUTES:g}"},
+        cost={"reading": READ_MINUTES, "screw": TURN_MINUTES, "feeler": f"{RESET_MINUTES:g}"},
         speed=f"{found.speed / REV_PER_MIN:.0f}" if found else "",
         mean=f"{found.mean / KG_PER_HOUR:.2f}" if found else "",
     )

@@ -31,9 +31,9 @@ from app.wording.language import to_the_customer
 from app.wording.message import say
 from app.wording.office import handover, paper
 from app.wording.quantities import feeler as feeler_words
-from app.wording.quantities import listed, signed, unit_of
+from app.wording.quantities import listed, unit_of
 from app.wording.work.adjusters import adjusted
-from app.wording.work.bank_balance import tenths
+from app.wording.work.bank_balance import percent as percent_apart
 from app.wording.work.phases import phase_title
 from app.wording.work.requirements import cause_in_full
 from app.wording.work.safety import SafetyWords
@@ -192,7 +192,7 @@ def _banks(assessment: Assessment) -> tuple[str, ...]:
             second=second,
             difference=unit.change(one.difference),
             unit=unit.name,
-            percent=signed(one.percent, tenths(one)),
+            percent=percent_apart(one),
             feeler=feeler_words(one.lever_travel, record.units),
         )
         speed = speeds.get((one.lever_travel, one.from_above))

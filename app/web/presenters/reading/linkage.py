@@ -11,9 +11,9 @@ from app.sync.planning.advice import Advice, AdviceKind
 from app.web.presenters.drawing import MOST_BLADES
 from app.web.presenters.views import LinkageView, OpeningMark, Rod, Shape
 from app.wording.message import say
-from app.wording.quantities import feeler, flats, flats_in_figures, signed, unit_of
+from app.wording.quantities import feeler, flats, flats_in_figures, unit_of
 from app.wording.work import linkage as words
-from app.wording.work.bank_balance import IDLE, flats_band
+from app.wording.work.bank_balance import IDLE, flats_band, percent
 from app.wording.work.linkage import Ask
 
 WHERE: dict[Extra, Ask] = {
@@ -76,7 +76,7 @@ def openings(judged: PhaseAssessment) -> tuple[OpeningMark, ...]:
             marks.append(OpeningMark(label, "next" if now == (opening, above) else "to-read"))
         else:
             there, half_width = one.apart / scale, window * _mean(one) / scale
-            told = f"{signed(one.percent, 1)}\u00a0%" if columns else unit_of(record.meter).change(one.difference)
+            told = f"{percent(one)}\u00a0%" if columns else unit_of(record.meter).change(one.difference)
             marks.append(OpeningMark(label, "read", there, half_width, told))
     return tuple(marks)
 
