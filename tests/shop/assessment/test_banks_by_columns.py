@@ -10,11 +10,11 @@ from app.shop.procedure.phases import BANK_BALANCE
 from app.shop.store.database import Database
 from app.sync.engine.units import THOU
 from tests.shop.bank_balance import AT_IDLE, at_the_banks_by_columns, read_alike
-from tests.shop.yard import AT, key, read, visit_record
+from tests.shop.yard import AT, engine, key, read, visit, visit_record
 
 
 def test_how_much_runners_share_is_learned_from_columns_alone(shop: Database) -> None:
-    by_columns = visit_record(shop, at_the_banks(shop))
+    by_columns = visit_record(shop, at_the_banks_by_columns(shop))
     shared = sharing_of(by_columns)
     assert shared is not None
     assert 0 < shared < 1

@@ -17,10 +17,12 @@ from app.sync.engine.units import KG_PER_HOUR, THOU
 from app.sync.estimation.filter import run_filter
 from app.sync.estimation.posterior import FEELER_SD, Posterior, prior_for
 from app.sync.estimation.predict import predict
-from app.sync.planning.bank_search import Floats, Ints, _Target, best_for_each_target
+from app.sync.planning.bank_search import _Target, best_for_each_target
 from app.sync.planning.evaluation import (
     SIXTEENTH,
     UNCHANGED,
+    Floats,
+    Ints,
     PlanningProblem,
     achievable_tolerance,
     feeler_stacks,
