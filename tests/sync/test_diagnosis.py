@@ -12,7 +12,14 @@ from app.sync.diagnosis.causes import BORE_CAUSES, TABLE, EngineFault, bore_stat
 from app.sync.diagnosis.chain import expected
 from app.sync.diagnosis.diagnose import Verdict, diagnose
 from app.sync.diagnosis.evidence import FEWEST_BORES, Deviation, Finding, Place, seen
-from app.sync.diagnosis.likelihood import engine_states, of_bore, of_engine, shift_of_vacuum
+from app.sync.diagnosis.likelihood import (
+    WholeState,
+    _shown_by_engine,
+    engine_states,
+    of_bore,
+    of_engine,
+    shift_of_vacuum,
+)
 from app.sync.diagnosis.measurements import CATALOGUE, Extent, FindingKind, Run, Use
 from app.sync.diagnosis.posterior import believed, posterior
 from tests.benchmarks.fault_engine import FaultEngine
@@ -316,3 +323,19 @@ def test_what_an_injector_delivers_tells_of_fuel_alone() -> None:
     assert {round(1 + float(one), 6) for one in shown[fuel]} == {
         size for cause in (EngineFault.LEAN, EngineFault.RICH, EngineFault.NO_FUEL) for size in TABLE[cause].sizes
     }
+
+
+@pytest.mark.parametrize(("value", "off"), [(0.45, math.log(0.5)), (0.9, 0.0), (0.0, None), (9.0, 0.8)])
+def test_a_figure_below_one_of_its_unit_tells_as_much_as_any_other(value: float, off: float | None) -> None:
+    """Half the air of the others; none at all has no logarithm; ten times is cut at what a test may show, 0.8."""
+    shown = seen([Finding(FindingKind.AIR, bore, value if bore == 2 else 0.9) for bore in range(6)])
+    deviation = shown.get((FindingKind.AIR, 2))
+    assert (None if deviation is None else deviation.off) == (None if off is None else pytest.approx(off))
+
+
+def test_the_whole_engine_shows_a_shared_leak_at_the_hose_and_a_blocked_exhaust_at_its_bank() -> None:
+    leak, blocked = WholeState(EngineFault.SHARED_LEAK, 0.3, None), WholeState(EngineFault.EXHAUST, 15.0, 1)
+    squeeze, pressure = FindingKind.SQUEEZE, FindingKind.BACK_PRESSURE
+    assert 0.5 < _shown_by_engine(squeeze, leak, None) <= 1.0
+    assert [_shown_by_engine(pressure, blocked, bank) for bank in (0, 1)] == [0.0, 15.0]
+    assert _shown_by_engine(squeeze, blocked, None) == _shown_by_engine(pressure, leak, 0) == 0.0

@@ -159,6 +159,12 @@ ONCE_IT_RUNS = {
 }
 """What only a running engine shows: it is not asked for before a start, nor ticked with the rest."""
 
+BEFORE_A_READING = {
+    FIRST_FIRE.slug: {"oil-pressure", "oil-lamp", "run-in"},
+    HEAT_SOAKED.slug: {"leak-checked"},
+}
+"""What the engine is not read before: its oil, and a leak that would be evened out."""
+
 HANDS_AT_THE_LINKAGE = {
     BANK_BALANCE.slug: {"free-play", "joints-tight", "full-open", "gauged-first", "gauged-second"},
     LOCK_DOWN.slug: {
@@ -175,6 +181,7 @@ def test_no_single_tap_stands_for_a_danger_and_none_outlives_a_move(phase: Phase
     assert {item.slug for item in phase.items if item.apart} == ON_ITS_OWN[phase.slug]
     assert ON_ITS_OWN[phase.slug].isdisjoint(item.slug for item in phase.items if item.in_a_row)
     assert {item.slug for item in phase.items if not item.before_running} == ONCE_IT_RUNS.get(phase.slug, set())
+    assert {item.slug for item in phase.items if item.ahead} == BEFORE_A_READING.get(phase.slug, set())
     assert {item.slug for item in phase.items if item.engine_off} == HANDS_AT_THE_LINKAGE.get(phase.slug, set())
     fresh = {item.slug for item in phase.items if item.fresh}
     assert fresh == (AFTER_THE_LAST_MOVE & ticks if phase is LOCK_DOWN else set())

@@ -117,7 +117,7 @@ def test_a_ratio_grows_with_the_opening_and_is_left_to_the_angle_gauge() -> None
     small, _, large = (difference.difference for difference in story.differences[1:])
     assert large > 2 * small
     assert story.odds[Cause.RATIO] > 0.2
-    assert story.extra == "angle_gauge"
+    assert (story.extra, story.extra_travel) == ("angle_gauge", 0.0)
 
 
 def test_a_bank_still_on_its_stop_shows_later() -> None:
