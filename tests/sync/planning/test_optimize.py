@@ -24,6 +24,7 @@ from app.sync.planning.evaluation import (
     Floats,
     Ints,
     PlanningProblem,
+    _After,
     achievable_tolerance,
     feeler_stacks,
     no_change,
@@ -198,3 +199,24 @@ def test_a_bore_beyond_a_reset_is_as_unsure_as_its_distance_from_the_one_that_wa
     assert found[number, beyond] / task.dearness / (apart + leak + FEELER_SD**2) == pytest.approx(1.0, rel=1e-6)
     own = cov[4 + set_, 4 + set_] / start.width**2 + FEELER_SD**2
     assert found[number, set_] / own == pytest.approx(1.0, rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    "choice",
+    [(3, UNCHANGED, UNCHANGED, UNCHANGED), (3, 0, UNCHANGED, UNCHANGED), (-2, UNCHANGED, UNCHANGED, 1), (0, 1, 0, 0)],
+)
+def test_how_a_plan_answers_to_what_is_believed_is_its_slope(choice: tuple[int, ...]) -> None:
+    """Finite differences of area over width, one thing that is believed after the other; stop screw at bore 2."""
+    start = read((6.5, 5.6, 8.5, 6.0))
+    task = PlanningProblem(feeler_stacks([3 * THOU, 4 * THOU, 5 * THOU]), 0.08, True)
+
+    def areas(posterior: Posterior) -> Floats:
+        return np.asarray(_After(posterior, task, np.array([choice])).areas[0] / posterior.width)
+
+    (lever,) = _After(start, task, np.array([choice])).lever
+    for at in range(start.at_travel(0) + 1):
+        step = 1e-4 if at == start.at_travel(0) else 1e-8 if at < 4 else 1e-12
+        either = [replace(start, mean=start.mean + way * step * (np.arange(len(start.mean)) == at)) for way in (1, -1)]
+        slope = (areas(either[0]) - areas(either[1])) / (2 * step)
+        size = max(np.abs(lever[:, at]).max(), np.abs(slope).max(), 1e-9)
+        assert slope / size == pytest.approx(lever[:, at] / size, abs=0.01), at
