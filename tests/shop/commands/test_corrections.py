@@ -65,6 +65,8 @@ def test_an_earlier_issue_shows_the_checks_as_they_were_signed(shop: Database) -
         correct(shop, visit_id, key(), NewCorrection("Misread", "KM", {}, {ident: figure}), AT)
     now = visit_record(shop, visit_id)
     assert [as_issued(now, issue).checks[at].number for issue in (1, 2, 3)] == [84.0, 86.0, 88.0]
+    put_right = [[(one.was, one.now) for one in corrected(now, correction)] for correction in now.corrections]
+    assert put_right == [[(84.0, 86.0)], [(86.0, 88.0)]]
 
 
 def test_a_corrected_check_stays_in_the_range_of_its_item(shop: Database) -> None:
