@@ -80,10 +80,22 @@ def _taught(
     return prior_from_history(taught, fresh, same_meter=alike, same_air=air)
 
 
-@lru_cache(maxsize=64)
 def sharing_of(record: VisitRecord) -> float | None:
     """Part of a runner's pressure that all runners share, as the columns of a visit tell; None by a flow meter."""
+    told = _sharing_told(record)
+    return told[0] if told is not None else None
+
+
+def sharing_sd_of(record: VisitRecord) -> float:
+    """How well that is known, as a standard deviation; 0 by a flow meter."""
+    told = _sharing_told(record)
+    return told[1] if told is not None else 0.0
+
+
+@lru_cache(maxsize=64)
+def _sharing_told(record: VisitRecord) -> tuple[float, float] | None:
     if record.meter.quantity == "flow":
         return None
     meter, events = record.meter_as_read(), record.events()
-    return sharing_learned(read_by_columns(start_of(record), meter, events), meter, events).engine.sharing
+    engine = sharing_learned(read_by_columns(start_of(record), meter, events), meter, events).engine
+    return engine.sharing, engine.sharing_sd

@@ -2,7 +2,7 @@
 
 from functools import lru_cache
 
-from app.shop.assessment.lessons import sharing_of
+from app.shop.assessment.lessons import sharing_of, sharing_sd_of
 from app.shop.procedure.items import Phase
 from app.shop.procedure.left_out import left_out_of
 from app.shop.procedure.phases import HEAT_SOAKED
@@ -30,6 +30,7 @@ def evenness_of(record: VisitRecord, one: Round, window: float) -> RoundResult:
         record.settings.pass_probability,
         sharing_of(record),
         left_out_of(record, one.row.phase, one).states,
+        sharing_sd=sharing_sd_of(record),
     )
 
 
@@ -90,4 +91,5 @@ def as_last_read(record: VisitRecord) -> RoundResult | None:
         record.settings.pass_probability,
         sharing_of(record),
         left_out.states,
+        sharing_sd=sharing_sd_of(record),
     )

@@ -144,7 +144,7 @@ class IdleFlowModel:
     ``conductance`` [kg/(s m2)] of an opening at unit flow function, contraction included; ``filling`` [kg/s] a bore
     would draw at the wanted speed with its runner at ambient pressure, filled as at ``IDLE_RATIO``; ``demand`` [kg/s]
     of all ``bores`` at the wanted ``speed`` [rev/s]; ``sharing`` the part of a runner's pressure that all runners
-    share.
+    share, and ``sharing_sd`` how well columns told it.
     """
 
     bores: int
@@ -154,6 +154,7 @@ class IdleFlowModel:
     speed: float
     sharing: float = SHARING
     ambient: Ambient = Ambient()
+    sharing_sd: float = 0.0
 
     @property
     def log_ratio(self) -> float:

@@ -4,6 +4,7 @@ The more is shared, the less a column shows of what its own plate lets in: with 
 flow meter shows the air itself, whatever is shared, and nothing is learned by it.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 from functools import lru_cache
@@ -37,13 +38,17 @@ def sharing_learned(start: Posterior, meter: Meter, events: Sequence[Event]) -> 
     possible = PASSED_BY_PLENUM if start.layout.plenum else PASSED
     told = np.array([followed(sharing(start, one), meter, tuple(events)).log_evidence for one in possible])
     weights = np.exp(told - told.max())
-    return sharing(start, round(float(weights @ possible / weights.sum()) * STEPS) / STEPS)
+    weights /= weights.sum()
+    part = float(weights @ possible)
+    apart = possible[1] - possible[0]  # what lies between two of them is not told
+    sd = math.sqrt(float(weights @ (np.array(possible) - part) ** 2) + apart**2 / 12)
+    return sharing(start, round(part * STEPS) / STEPS, round(sd * STEPS) / STEPS)
 
 
 @lru_cache(maxsize=64)
-def sharing(start: Posterior, part: float) -> Posterior:
+def sharing(start: Posterior, part: float, sd: float = 0.0) -> Posterior:
     """A start for an engine whose runners share that ``part`` of their pressure; the same object for the same one.
 
-    Parameters: ``start`` before; ``part``, 0 to below 1.
+    Parameters: ``start`` before; ``part``, 0 to below 1; ``sd``, its standard deviation.
     """
-    return replace(start, engine=replace(start.engine, sharing=part))
+    return replace(start, engine=replace(start.engine, sharing=part, sharing_sd=sd))

@@ -17,7 +17,7 @@ from app.sync.engine.layout import Layout
 from app.sync.estimation.conformity import PASS_PROBABILITY, Conformity, Decision, decide
 from app.sync.estimation.shares import BoreShare, LogReading, SharePosterior, pooled
 from app.sync.readings.carried import apart, judged_by
-from app.sync.readings.observation import far_from_others, log_air, own_of, per_air
+from app.sync.readings.observation import far_from_others, log_air, own_of, per_air, scale_of
 from app.sync.readings.rounds import fit
 from app.sync.readings.untouched import Untouched
 
@@ -106,6 +106,7 @@ def evenness(
     sharing: float | None = None,
     earlier: Sequence[Untouched] = (),
     *,
+    sharing_sd: float = 0.0,
     ahead: bool = True,
 ) -> RoundResult:
     """How even the bores stand, as far as they were read.
@@ -113,9 +114,9 @@ def evenness(
     Parameters: ``layout`` of the engine; ``readings`` of one round in the order taken, with no move between them, at
     least one; ``meter`` they were read with; ``window`` the half width as a fraction of the mean, above 0; ``before``,
     readings of earlier rounds since the last move; ``pass_probability`` from which the engine is called even;
-    ``sharing`` the part of a runner's pressure that all runners share, the usual one when None; ``earlier`` readings of
-    bores that no move acted on since; ``ahead`` as for ``decide``. Raises ValueError without a reading, or for a bore
-    the layout does not have.
+    ``sharing`` the part of a runner's pressure that all runners share, the usual one when None, and ``sharing_sd`` how
+    well it is known; ``earlier`` readings of bores that no move acted on since; ``ahead`` as for ``decide``. Raises
+    ValueError without a reading, or for a bore the layout does not have.
 
     >>> from app.sync.engine.layout import Bank
     >>> four = Layout((Bank("A", (1, 2, 3, 4), 1, 1),))
@@ -133,14 +134,12 @@ def evenness(
     fitted = fit(readings, meter, earlier)
     past = [log for one in earlier for log in _as_air(one.readings, meter, shared, one.moves)]
     air = [*past, *_as_air((*before, *readings), meter, shared)]
-    posterior = pooled(layout.bores, air, window, own=own_of(meter))
+    unsure = scale_of(fitted.mean, meter, shared, sharing_sd)
+    posterior = pooled(layout.bores, air, window, own=own_of(meter), scale=unsure)
     decision = decide(posterior, pass_probability, closed=closed, ahead=ahead).unless_unproved(unproved)
     scale = per_air(fitted.mean, meter, shared)
-    standings = [
-        _standing(posterior.shares[bore], fitted.values[bore], scale, pass_probability)
-        for bore in layout.bores
-        if bore in fitted.values
-    ]
+    read = [bore for bore in layout.bores if bore in fitted.values]
+    standings = [_standing(posterior.shares[bore], fitted.values[bore], scale, pass_probability) for bore in read]
     return RoundResult(
         mean=fitted.mean,
         window=window,

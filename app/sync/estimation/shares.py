@@ -12,9 +12,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.sync.estimation.misreads import screen
-from app.sync.estimation.share_mixture import Course, ShareMixture, draws_of, mixture_of, shares_of
+from app.sync.estimation.share_mixture import (
+    Course,
+    ShareMixture,
+    draws_of,
+    mixture_of,
+    shares_of,
+    standard_normals,
+)
 from app.sync.readings.idle_wander import EVERY_READING
 from app.sync.readings.rounds import last_of_each
+
+SCALES = 7  # by definition a seed, apart from that of the draws
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,13 +94,17 @@ def pooled(
     tolerance: float,
     *,
     own: float = 0.0,
+    scale: float = 0.0,
 ) -> SharePosterior:
     """The shares by all readings of one state.
 
     Parameters: ``bores`` of the engine; ``readings`` since the last move that could touch a plate, in the order taken,
     at least one, of which the last of each bore count; ``tolerance`` the allowed deviation of a share from the mean as
     a fraction, above 0; ``own`` standard deviation of what a bore's readings have in common without being air [ln], as
-    a column's do by the filling of its cylinder. Raises ValueError without a reading, or for one of no bore listed.
+    a column's do by the filling of its cylinder; ``scale`` standard deviation of the factor, as a logarithm, by
+    which all differences between bores are wrong alike, as by columns where it is not known how much of their pressure
+    runners share: it makes those beyond the tolerance less sure in size; what it does to smaller ones is in ``own``.
+    Raises ValueError without a reading, or for one of no bore listed.
 
     >>> flows = enumerate([(1, 6.5), (2, 6.5), (3, 8.5), (1, 6.5)])
     >>> found = pooled((1, 2, 3), [LogReading(b, math.log(f), 0.023**2, 20.0 * n) for n, (b, f) in flows], 0.08)
@@ -107,7 +120,7 @@ def pooled(
     kept = [n for n in range(len(places)) if n not in found.left_out]
     mixture = mixture_of(_part(course, kept, found.added), own)
     counted = np.bincount(course.bore[kept], minlength=len(order))
-    shares = shares_of(draws_of(mixture))
+    shares = _scaled(shares_of(draws_of(mixture)), scale, tolerance)
     unread = tuple(bore for bore in bores if counted[order.index(bore)] == 0)
     contradictory = tuple(bore for bore in bores if order.index(bore) in found.contradictory)
     inside = (np.abs(shares) <= tolerance).all(axis=1).mean()
@@ -127,6 +140,15 @@ def pooled(
         mixture=mixture,
         variances=np.where(seen > 0, summed / np.maximum(seen, 1), course.variance.mean()),
     )
+
+
+def _scaled(shares: NDArray[np.float64], scale: float, tolerance: float) -> NDArray[np.float64]:
+    """Draws of shares, shape (draws, bores), what lies beyond the tolerance as many times as large as it may be."""
+    if not scale:
+        return shares
+    beyond = np.maximum(np.abs(shares) - tolerance, 0.0)
+    times = np.exp(scale * standard_normals(len(shares), 1, SCALES))
+    return np.asarray(shares + np.sign(shares) * beyond * (times - 1))
 
 
 def _course(order: tuple[int, ...], readings: Sequence[LogReading]) -> Course:

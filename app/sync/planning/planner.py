@@ -175,19 +175,19 @@ def next_move(
         return told
     earlier = untouched(layout, events)
     bench = _bench(start, found, as_told, narrow, blades, events, earlier)
-    standing = bench.standing
-    decide = partial(evenness, layout, taken, meter, window, sharing=posterior.engine.sharing, earlier=earlier)
+    shared, sd = posterior.engine.sharing, posterior.engine.sharing_sd
+    decide = partial(evenness, layout, taken, meter, window, sharing=shared, sharing_sd=sd, earlier=earlier)
     asked = decision is None and closed and not set(layout.bores) - set(bench.told)  # before that it settles nothing
     decision = decide(ahead=False).decision if asked else decision
-    even = decision is not None and decision.conformity is Conformity.EVEN and standing.off_speed[0] <= LOST
-    if not even and standing.all_inside[0] < ENOUGH and (plan := _plan(bench)):
+    even = decision is not None and decision.conformity is Conformity.EVEN and bench.standing.off_speed[0] <= LOST
+    if not even and bench.standing.all_inside[0] < ENOUGH and (plan := _plan(bench)):
         if suspect is not None and not moves_at(events):
             plan = first_at(suspect, plan, as_if_known(bench.posterior), bench.task)
-        advice = held_to_range(_towards(plan, bench), posterior, 1 + float(standing.speed[0]))
+        advice = held_to_range(_towards(plan, bench), posterior, 1 + float(bench.standing.speed[0]))
     else:
         decision = decide().decision if asked else decision
         advice = _last_round(bench, closed, decision, finer=narrow < bench.task.window)
-    return replace(advice, inside=float(standing.all_bores_inside[0]))
+    return replace(advice, inside=float(bench.standing.all_bores_inside[0]))
 
 
 def _bench(

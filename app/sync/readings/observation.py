@@ -21,6 +21,10 @@ LEAST_RATIO, MOST_RATIO = 0.05, 0.985
 """Runner over ambient pressure between which a column says anything of the air (our judgement: above, a column of a
 kilopascal or so is moved by its own error alone)."""
 
+MOST_SHARED = 0.9
+"""Part of a runner's pressure that all runners share at most: with more, a column tells nothing of its own bore (our
+judgement)."""
+
 OWN_FILLING = 0.022
 """Standard deviation of ln(air) that a column cannot tell from the plate: each cylinder's own filling and how much of a
 runner's pressure is shared (our judgement, from simulated engines whose fillings differ by 2 %)."""
@@ -76,6 +80,21 @@ def per_air(mean: float, meter: Meter, sharing: float = SHARING) -> float:
     ratio = _ratio(mean, meter)
     rise = meter.ambient * ratio * float(kappa(ratio, sharing))
     return rise if meter.absolute else -rise
+
+
+def scale_of(mean: float, meter: Meter, sharing: float, sd: float) -> float:
+    """Standard deviation of ln(air) that all differences between columns are wrong by alike; 0 for a flow meter.
+
+    Parameters: ``mean`` reading that they are taken at [kg/s or Pa]; ``meter``; ``sharing``, see ``log_air``, and its
+    standard deviation ``sd``.
+
+    Source: ``kappa`` at either end of what is likely to be shared.
+    """
+    if meter.quantity == "flow" or not sd:
+        return 0.0
+    least, most = max(sharing - sd, 0.0), min(sharing + sd, MOST_SHARED)
+    ratio = _ratio(mean, meter)
+    return math.log(float(kappa(ratio, least) / kappa(ratio, most))) / 2
 
 
 def own_of(meter: Meter) -> float:

@@ -187,6 +187,19 @@ def test_what_a_column_has_of_its_own_does_not_average_out() -> None:
         assert (share.high - share.low) / (1 + share.median) == pytest.approx(expected, rel=0.15)
 
 
+def test_a_scale_that_is_not_known_makes_what_is_outside_unsure_in_size_and_nothing_else() -> None:
+    """By hand: what lies beyond 8 % is known to a factor of exp(1.645 * 0.5) either way, nine times in ten."""
+    readings = read({bore: 8.0 if bore == 3 else 6.5 for bore in EIGHT}, rounds=30, sd=0.001)
+    known, guessed = (pooled(EIGHT, readings, TOLERANCE, scale=scale) for scale in (0.0, 0.5))
+    wide, narrow = guessed.shares[3], known.shares[3]
+    beyond = narrow.median - TOLERANCE
+    assert wide.high == pytest.approx(TOLERANCE + beyond * math.exp(1.645 * 0.5), rel=0.05)
+    assert wide.low == pytest.approx(TOLERANCE + beyond * math.exp(-1.645 * 0.5), rel=0.05)
+    assert narrow.high - narrow.low < 0.2 * (wide.high - wide.low)
+    assert guessed.all_inside == known.all_inside
+    assert [one.inside for one in guessed.shares.values()] == [one.inside for one in known.shares.values()]
+
+
 @pytest.mark.parametrize("wrong", [0.3, -0.3, math.log(10)])
 def test_a_misread_value_is_left_out_where_two_others_agree(wrong: float) -> None:
     readings = read(FLOWS, rounds=3, sd=0.01)

@@ -9,7 +9,7 @@ from app.sync.engine.events import Meter, Reading
 from app.sync.engine.layout import Bank, Layout
 from app.sync.engine.units import KPA
 from app.sync.estimation.evenness import BoreVerdict, evenness
-from app.sync.readings.observation import far_from_others, log_air, per_air
+from app.sync.readings.observation import far_from_others, log_air, per_air, scale_of
 
 V8 = Layout((Bank("A", (1, 2, 3, 4), 1, 1), Bank("B", (5, 6, 7, 8), 5, 5)))
 SHARED = 0.3
@@ -57,6 +57,14 @@ def test_eight_per_cent_of_a_column_is_another_share_of_the_air_at_every_depth(v
     """Worked out for the same flow law by another program; 8 % of the vacuum is so much of the flow."""
     meter = Meter("vacuum", 0.25 * KPA, 0.01)
     assert 8 * vacuum * KPA / -per_air(vacuum * KPA, meter) == pytest.approx(per_cent, abs=0.06)
+
+
+def test_differences_of_columns_are_as_unsure_as_what_runners_share() -> None:
+    """At 33 kPa a column shows 1.0 of the air with nothing shared and 0.31 with 0.6, by the published table."""
+    gauge = Meter("vacuum", 250.0, 0.01)
+    assert scale_of(33e3, gauge, 0.3, 0.3) == pytest.approx(math.log(1.0 / 0.31) / 2, abs=0.02)
+    assert scale_of(33e3, gauge, 0.3, 0.0) == 0.0
+    assert scale_of(1e-3, Meter(), 0.3, 0.3) == 0.0
 
 
 def test_noise_of_a_reading() -> None:
