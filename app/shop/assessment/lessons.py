@@ -82,20 +82,14 @@ def _taught(
 
 def sharing_of(record: VisitRecord) -> float | None:
     """Part of a runner's pressure that all runners share, as the columns of a visit tell; None by a flow meter."""
-    told = _sharing_told(record)
-    return told[0] if told is not None else None
-
-
-def sharing_sd_of(record: VisitRecord) -> float:
-    """How well that is known, as a standard deviation; 0 by a flow meter."""
-    told = _sharing_told(record)
-    return told[1] if told is not None else 0.0
+    return sharing_told(record)[0]
 
 
 @lru_cache(maxsize=64)
-def _sharing_told(record: VisitRecord) -> tuple[float, float] | None:
+def sharing_told(record: VisitRecord) -> tuple[float | None, float]:
+    """The same, and how well it is known as a standard deviation, 0 by a flow meter."""
     if record.meter.quantity == "flow":
-        return None
+        return None, 0.0
     meter, events = record.meter_as_read(), record.events()
     engine = sharing_learned(read_by_columns(start_of(record), meter, events), meter, events).engine
     return engine.sharing, engine.sharing_sd

@@ -2,7 +2,7 @@
 
 from functools import lru_cache
 
-from app.shop.assessment.lessons import sharing_of, sharing_sd_of
+from app.shop.assessment.lessons import sharing_told
 from app.shop.procedure.items import Phase
 from app.shop.procedure.left_out import left_out_of
 from app.shop.procedure.phases import HEAT_SOAKED
@@ -21,6 +21,7 @@ def evenness_of(record: VisitRecord, one: Round, window: float) -> RoundResult:
     Every reading of the same phase and opening counts that was taken since the last move before it, and hot those of
     the bores on which no move acts that was made since.
     """
+    sharing, sharing_sd = sharing_told(record)
     return _evenness(
         record.layout,
         one.in_base_units,
@@ -28,9 +29,9 @@ def evenness_of(record: VisitRecord, one: Round, window: float) -> RoundResult:
         window,
         tuple(reading for round_ in same_state(record, one) for reading in round_.in_base_units),
         record.settings.pass_probability,
-        sharing_of(record),
+        sharing,
         left_out_of(record, one.row.phase, one).states,
-        sharing_sd=sharing_sd_of(record),
+        sharing_sd=sharing_sd,
     )
 
 
@@ -82,6 +83,7 @@ def as_last_read(record: VisitRecord) -> RoundResult | None:
     left_out = left_out_of(record, newest.row.phase, newest)
     seen = {reading.bore for reading in (*state, *newest.in_base_units)} | set(left_out.latest)
     last = {reading.bore: reading for one in earlier for reading in one.in_base_units if reading.bore not in seen}
+    sharing, sharing_sd = sharing_told(record)
     return _evenness(
         record.layout,
         newest.in_base_units,
@@ -89,7 +91,7 @@ def as_last_read(record: VisitRecord) -> RoundResult | None:
         record.settings.fine_window,
         (*last.values(), *state),
         record.settings.pass_probability,
-        sharing_of(record),
+        sharing,
         left_out.states,
-        sharing_sd=sharing_sd_of(record),
+        sharing_sd=sharing_sd,
     )

@@ -134,7 +134,7 @@ def evenness(
     fitted = fit(readings, meter, earlier)
     past = [log for one in earlier for log in _as_air(one.readings, meter, shared, one.moves)]
     air = [*past, *_as_air((*before, *readings), meter, shared)]
-    unsure = scale_of(fitted.mean, meter, shared, sharing_sd)
+    unsure = scale_of(fitted.mean, meter, shared, sharing_sd) if sharing_sd else 0.0
     posterior = pooled(layout.bores, air, window, own=own_of(meter), scale=unsure)
     decision = decide(posterior, pass_probability, closed=closed, ahead=ahead).unless_unproved(unproved)
     scale = per_air(fitted.mean, meter, shared)

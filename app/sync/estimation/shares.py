@@ -120,7 +120,8 @@ def pooled(
     kept = [n for n in range(len(places)) if n not in found.left_out]
     mixture = mixture_of(_part(course, kept, found.added), own)
     counted = np.bincount(course.bore[kept], minlength=len(order))
-    shares = _scaled(shares_of(draws_of(mixture)), scale, tolerance)
+    shares = shares_of(draws_of(mixture))
+    shares = _scaled(shares, scale, tolerance) if scale else shares
     unread = tuple(bore for bore in bores if counted[order.index(bore)] == 0)
     contradictory = tuple(bore for bore in bores if order.index(bore) in found.contradictory)
     inside = (np.abs(shares) <= tolerance).all(axis=1).mean()
@@ -144,8 +145,6 @@ def pooled(
 
 def _scaled(shares: NDArray[np.float64], scale: float, tolerance: float) -> NDArray[np.float64]:
     """Draws of shares, shape (draws, bores), what lies beyond the tolerance as many times as large as it may be."""
-    if not scale:
-        return shares
     beyond = np.maximum(np.abs(shares) - tolerance, 0.0)
     times = np.exp(scale * standard_normals(len(shares), 1, SCALES))
     return np.asarray(shares + np.sign(shares) * beyond * (times - 1))
