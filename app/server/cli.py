@@ -31,10 +31,10 @@ from app.server.commands import (
     live_commands,
     program_command,
 )
-from app.server.letting_in import pairing_for
 from app.server.looking_after import looking_after
 from app.server.network import LOOPBACK, addresses, home_on_the_network, names_in, numbers_of
 from app.server.options import Data, Host, Instruments, Lan, Nameless, Port, Public, Tls
+from app.server.pairing_codes import pairing_for
 from app.server.place import ShopPlace, folder_of, place_of
 from app.web.security.origin import PublicAddress
 from app.wording.message import say

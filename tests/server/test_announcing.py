@@ -19,8 +19,8 @@ from app.server import announcing as subject
 from app.server.announcing import NAMES, Announcer, announcing
 from app.server.certificates import ready
 from app.server.cli import now
-from app.server.letting_in import pairing_for
 from app.server.network import LOOPBACK
+from app.server.pairing_codes import pairing_for
 from app.shop.store.database import Database
 from app.web.security.middleware import KnownHost
 from app.wording.message import say

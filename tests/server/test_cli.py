@@ -18,7 +18,7 @@ import uvicorn
 from fastapi import FastAPI
 
 from app import places
-from app.server import cli, letting_in, network
+from app.server import cli, network, pairing_codes
 from app.shop.store.codes import Damage, Unavailable
 from app.shop.store.upgrade import open_shop
 from app.web.security.pairing import Pairing
@@ -258,7 +258,7 @@ def test_where_a_tablet_opens_it(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_a_pairing_code_is_shown_in_the_terminal(capsys: pytest.CaptureFixture[str]) -> None:
-    codes = Pairing(lambda: ("http://192.168.7.20:8000/",), letting_in.show_code)
+    codes = Pairing(lambda: ("http://192.168.7.20:8000/",), pairing_codes.show_code)
     codes.new()
     shown = capsys.readouterr().out
     assert f"{codes.code[:4]}-{codes.code[4:]}" in shown

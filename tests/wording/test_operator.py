@@ -10,7 +10,7 @@ from string import Formatter
 import pytest
 from typer.main import get_command
 
-from app.server import announcing, certificates, letting_in, network, options, place, tls
+from app.server import announcing, certificates, network, options, pairing_codes, place, tls
 from app.server import cli as commands
 from app.server.certificates import CertificateProblem
 from app.server.commands import (
@@ -40,7 +40,7 @@ SOURCES = (
     carry_command,
     certificates,
     commands,
-    letting_in,
+    pairing_codes,
     network,
     feed_commands,
     live_commands,

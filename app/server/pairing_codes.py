@@ -1,4 +1,4 @@
-"""How tablets are let in by this server: the code on its terminal, and the address that they open."""
+"""How tablets are paired with this server: the code on its terminal, and the address that they open."""
 
 from contextlib import suppress
 from typing import TYPE_CHECKING
