@@ -23,7 +23,8 @@ class Verdicts:
     def of(self, mutant: Mutant, asked: Callable[[], bool]) -> bool:
         """Whether it is killed, ``asked`` where that is not known, and kept at once."""
         module = hashlib.sha256(mutant.source.encode()).hexdigest()
-        killed, survived = f"{mutant} {module}", f"{mutant} {module} {self._tests}"
+        change = f"{mutant.number} {mutant} {module}"  # two changes of one line may be told in the same words
+        killed, survived = change, f"{change} {self._tests}"
         for name, verdict in ((killed, True), (survived, False)):
             if self._known.get(name) is verdict:
                 return verdict
