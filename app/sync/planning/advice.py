@@ -39,6 +39,7 @@ class AdviceReason(StrEnum):
     DISAGREE = "disagree"  # far from what the bore read itself
     AFTER_MOVE = "after-move"
     DOUBTFUL = "doubtful"
+    SLOP_CHECK = "slop-check"  # it may have slop: once more with the throttle opened and let go
     ONE_PROBE = "one-probe"  # only sensors that stay at their bores read it, each with a scale of its own
     LAST_ROUND = "last-round"
     STOP_BANK = "stop-bank"

@@ -14,8 +14,12 @@ AS_GOOD_AS_CERTAIN = 0.95
 TRIED = 2
 """Moves of an adjuster before it is said not to answer: one may have been forgotten (our judgement)."""
 
-WORTH_A_LOOK, LOOKS_AT_SLOP = 0.3, 4
-"""Chance of slop from which a bore is read again, and readings of it since the last move after which that is enough
+WORTH_A_LOOK = 0.1
+"""Chance of slop from which a bore is read again. Lower than a chance worth telling: a look is a reading of 0.3 min,
+and few sound bores ever come so far (our judgement)."""
+
+LEAST_LOOKS, MOST_LOOKS = 4, 8
+"""Readings of a bore since the last move before slop is named there, and after which no more are asked for
 (our judgement)."""
 
 
@@ -35,8 +39,9 @@ def fault_to_name(found: Judged, events: Sequence[Event]) -> Advice | None:
             bank, why = place.bank or None, AdviceReason.NO_EFFECT
             return Advice(AdviceKind.CANNOT, why, bank=bank, near=place.near, far=place.far, about=(about,))
     for bore, chance in found.loose.items():
-        if chance >= WORTH_A_LOOK and sum(isinstance(e, Reading) and e.bore == bore for e in since) < LOOKS_AT_SLOP:
-            return Advice(AdviceKind.MEASURE, AdviceReason.DOUBTFUL, bores=(bore,))
-        if chance >= AS_GOOD_AS_CERTAIN:
+        looks = sum(isinstance(e, Reading) and e.bore == bore for e in since)
+        if chance >= AS_GOOD_AS_CERTAIN and looks >= LEAST_LOOKS:
             return Advice(AdviceKind.CANNOT, AdviceReason.SCATTER, about=(bore,))
+        if chance >= WORTH_A_LOOK and looks < MOST_LOOKS:
+            return Advice(AdviceKind.MEASURE, AdviceReason.SLOP_CHECK, bores=(bore,))
     return None

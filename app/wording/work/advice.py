@@ -71,6 +71,10 @@ REASONS: Mapping[StrEnum, Message] = {
     AdviceReason.DOUBTFUL: Message(
         "One more reading shows whether it needs an adjustment, and takes less time than one.", limit=REASON
     ),
+    AdviceReason.SLOP_CHECK: Message(
+        "Open the throttle briefly, let go and wait for a steady idle. Then read: it shows if the plate comes back.",
+        limit=REASON,
+    ),
     AdviceReason.ONE_PROBE: Message(
         "Sensors that stay at their bores differ. Carry one probe from bore to bore to prove it.", limit=REASON
     ),

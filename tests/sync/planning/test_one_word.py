@@ -23,10 +23,11 @@ def even_round() -> RoundResult:
     return evenness(four, [*read, *read, Reading(1, 1.8e-3, 100.0, closing=True)], stand.meter, WINDOW)
 
 
-def test_a_good_word_is_taken_back_while_a_reading_is_asked_for() -> None:
+@pytest.mark.parametrize("why", [AdviceReason.DOUBTFUL, AdviceReason.SLOP_CHECK])
+def test_a_good_word_is_taken_back_while_a_reading_is_asked_for(why: AdviceReason) -> None:
     found = even_round()
     assert found.verdict is Conformity.EVEN
-    asked = Advice(AdviceKind.MEASURE, AdviceReason.DOUBTFUL, bores=(3,), inside=0.85, readings=4)
+    asked = Advice(AdviceKind.MEASURE, why, bores=(3,), inside=0.85, readings=4)
     said = as_said(found, asked).decision
     assert (said.conformity, said.all_inside, said.read_next, said.readings) == (Conformity.UNDECIDED, 0.85, (3,), 4)
     assert not said.move_advised
