@@ -39,9 +39,11 @@ def fault_to_name(found: Judged, events: Sequence[Event]) -> Advice | None:
             bank, why = place.bank or None, AdviceReason.NO_EFFECT
             return Advice(AdviceKind.CANNOT, why, bank=bank, near=place.near, far=place.far, about=(about,))
     for bore, chance in found.loose.items():
+        if chance < WORTH_A_LOOK:
+            continue
         looks = sum(isinstance(e, Reading) and e.bore == bore for e in since)
         if chance >= AS_GOOD_AS_CERTAIN and looks >= LEAST_LOOKS:
             return Advice(AdviceKind.CANNOT, AdviceReason.SCATTER, about=(bore,))
-        if chance >= WORTH_A_LOOK and looks < MOST_LOOKS:
+        if looks < MOST_LOOKS:
             return Advice(AdviceKind.MEASURE, AdviceReason.SLOP_CHECK, bores=(bore,))
     return None
