@@ -41,7 +41,7 @@ def fault_to_name(found: Judged, events: Sequence[Event]) -> Advice | None:
     for bore, chance in found.loose.items():
         if chance < WORTH_A_LOOK:
             continue
-        looks = len([e for e in since if isinstance(e, Reading) and e.bore == bore])
+        looks = sum(isinstance(e, Reading) and e.bore == bore for e in since)
         if chance >= AS_GOOD_AS_CERTAIN and looks >= LEAST_LOOKS:
             return Advice(AdviceKind.CANNOT, AdviceReason.SCATTER, about=(bore,))
         if looks < MOST_LOOKS:
