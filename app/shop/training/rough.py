@@ -81,6 +81,8 @@ def read(shop: Database, visit_id: int, key: str, kind: str, by: str, at: str, *
             raise RejectedError({"": because(Rejection.REAL_ENGINE)})
         if kind not in set(FindingKind):
             raise RejectedError({"kind": because(Rejection.NOT_ONE_OF, choices=[*FindingKind])})
+        if any(row.key == key for row in stored(session, visit_id)):
+            return  # sent again: made anew, the test would show something else
         told = cross_check(session, record)
     measure, following = FindingKind(kind), told.diagnosis.next_test
     asked = following.bores if following and following.measure is measure and following.bores else None

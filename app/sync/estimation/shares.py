@@ -106,6 +106,7 @@ def pooled(
     runners share: it makes those beyond the tolerance less sure in size; what it does to smaller ones is in ``own``.
     Raises ValueError without a reading, or for one of no bore listed.
 
+    >>> import math
     >>> flows = enumerate([(1, 6.5), (2, 6.5), (3, 8.5), (1, 6.5)])
     >>> found = pooled((1, 2, 3), [LogReading(b, math.log(f), 0.023**2, 20.0 * n) for n, (b, f) in flows], 0.08)
     >>> found.shares[3].above > 0.95, found.all_inside < 0.05

@@ -30,9 +30,9 @@ def at_one_speed(readings: Sequence[Reading]) -> tuple[Reading, ...]:
 
     Parameters: ``readings`` of flow, with nothing moved between them, oldest first.
 
-    >>> faster = [Reading(1, 6.0, 0.0, speed=14.0), Reading(2, 6.3, 20.0, speed=14.5)]
+    >>> faster = [Reading(1, 6.0, 0.0, speed=14.0), Reading(2, 6.26, 20.0, speed=14.5)]
     >>> [round(one.value, 2) for one in at_one_speed(faster)]
-    [6.15, 6.15]
+    [6.13, 6.13]
     """
     logs = [math.log(one.speed) for one in readings if one.speed]
     if len(logs) < 2:

@@ -154,7 +154,7 @@ def test_a_test_begun_without_its_cautions_fails_the_exercise_whatever_the_rest(
         sent = {"test": "heat", "practice": "1", "by": "KM", "key": key()}
         for _ in range(2):  # sent again, as after an answer that was lost
             page = to.post(f"/visits/{visit_id}/why", data=sent).text
-        assert "Exhaust heat, bore 1" in page
+        assert "Exhaust heat" in page
         told = graded(shop, visit_id)
         assert told.unsafe == (FindingKind.HEAT,)
         assert told.mine.tests == 1
