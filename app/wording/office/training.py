@@ -171,9 +171,12 @@ def compared(found: Truth, work: ReferenceRun, tolerance: float) -> Sequence[str
 def cause_of(found: RoughGrade) -> Sequence[str]:
     """The true cause of a rough engine, and what the trainee made of it, a sentence each."""
     said = [say(CAUSE, bore=found.bore, cause=say(CAUSES[found.cause])), say(FOUND if found.mine.found else NOT_FOUND)]
-    if found.unsafe:
-        said.insert(0, say(UNSAFE, tests=", ".join(test_name(kind) for kind in found.unsafe)))
     return [*said, *([say(NEEDLESS, count=found.needless)] if found.needless else [])]
+
+
+def unsafe_words(found: RoughGrade) -> str:
+    """That tests were begun without their cautions, which fails the exercise; empty where none was."""
+    return say(UNSAFE, tests=", ".join(test_name(kind) for kind in found.unsafe)) if found.unsafe else ""
 
 
 def hand_work(work: HandWork) -> Sequence[str]:

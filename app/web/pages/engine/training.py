@@ -113,6 +113,7 @@ def _truth(shop: Database, page: Pages, visit_id: int, with_expert: bool) -> HTM
         gap=units.blade,
         lines=_lines(found, tolerance, units.of("blade")) if found else [],
         cause=words.cause_of(graded) if graded else [],
+        unsafe=words.unsafe_words(graded) if graded else "",
         my_tests=words.hand_work(graded.mine) if graded else [],
         hand_tests=words.hand_work(graded.careful) if graded else [],
         hand_steps=words.hand_steps(graded) if graded else "",
