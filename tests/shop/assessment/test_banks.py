@@ -250,10 +250,13 @@ def test_idle_is_never_reached_from_above(shop: Database) -> None:
     for phase in (HEAT_SOAKED, FIRST_FIRE):
         with rejects(Rejection.BANK_BALANCE_ONLY):
             readings.begin_round(shop, visit_id, key(), phase.slug, AT, 10 * THOU)
-    rows = "INSERT INTO round SELECT 99, 'k', payload, visit_id, phase, 99, {}, begun_at, '', {} FROM round LIMIT 1"
+    rows = (
+        "INSERT INTO round (id, key, payload, visit_id, phase, number, opening, begun_at, from_above) "
+        "SELECT 99, 'k', payload, visit_id, phase, 99, {}, begun_at, {} FROM round LIMIT 1"
+    )
     with shop.writing() as session:
         for opening, above in ((0.0, 1), (0.001, 0)):
-            with pytest.raises(IntegrityError):
+            with pytest.raises(IntegrityError), session.begin_nested():
                 session.connection().exec_driver_sql(rows.format(opening, above))
         session.connection().exec_driver_sql(rows.format(0.001, 1))
 

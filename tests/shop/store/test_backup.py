@@ -40,7 +40,7 @@ def tamper(file: Path, statement: str) -> None:
 
 
 @pytest.fixture
-def worked(shop: Database) -> Database:
+def worked(shop: FileDatabase) -> FileDatabase:
     """A shop with an engine, a visit and eight readings in it, still open."""
     heat_soaked(shop)
     return shop
@@ -59,7 +59,7 @@ def test_a_copy_beside_a_running_shop_is_whole(worked: FileDatabase, tmp_path: P
     assert [file.name for file in made.parent.iterdir()] == ["copy.db"]
 
 
-def test_a_copy_made_during_writes_is_of_one_moment(shop: Database, tmp_path: Path) -> None:
+def test_a_copy_made_during_writes_is_of_one_moment(shop: FileDatabase, tmp_path: Path) -> None:
     """Each write adds an engine with its fitting: a copy that is not of one moment would hold one without the other."""
     stop = threading.Event()
 

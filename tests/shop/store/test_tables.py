@@ -5,7 +5,7 @@ from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 from sqlalchemy import create_engine
 
-from app.shop.store.database import Database, FileDatabase
+from app.shop.store.database import FileDatabase
 from app.shop.store.tables import EVIDENCE, metadata
 from tests.shop.store.opening import run
 
@@ -22,7 +22,7 @@ def test_the_migrations_make_exactly_the_tables(shop: FileDatabase) -> None:
         assert compare_metadata(context, metadata) == []
 
 
-def test_every_table_is_strict_and_every_check_is_there(shop: Database) -> None:
+def test_every_table_is_strict_and_every_check_is_there(shop: FileDatabase) -> None:
     """What Alembic's comparison does not look at: STRICT and CHECK."""
     with create_engine("sqlite://").connect() as fresh, shop.reading() as session:
         metadata.create_all(fresh)
@@ -38,7 +38,7 @@ def test_every_table_is_strict_and_every_check_is_there(shop: Database) -> None:
 
 
 @pytest.mark.parametrize("table", EVIDENCE)
-def test_evidence_can_only_be_added(shop: Database, table: str) -> None:
+def test_evidence_can_only_be_added(shop: FileDatabase, table: str) -> None:
     """A migration that rebuilds a table drops its triggers: this fails when it does not make them again."""
     with shop.reading() as session:
         found = session.connection().exec_driver_sql(
@@ -49,7 +49,7 @@ def test_evidence_can_only_be_added(shop: Database, table: str) -> None:
     assert f'BEFORE DELETE ON "{table}"' in triggers
 
 
-def test_evidence_cannot_be_replaced_either(shop: Database) -> None:
+def test_evidence_cannot_be_replaced_either(shop: FileDatabase) -> None:
     def replace() -> None:
         with shop.writing() as session:
             run(session, "INSERT OR REPLACE INTO meter SELECT * FROM meter")

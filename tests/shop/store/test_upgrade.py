@@ -12,7 +12,7 @@ from sqlalchemy.exc import IntegrityError
 from app.shop.reasons import Reason, because
 from app.shop.store import backup, copies, row_hashes, upgrade
 from app.shop.store.codes import Noticed, Unavailable
-from app.shop.store.database import Database, ShopTakenError, ShopUnavailableError, raw_connection
+from app.shop.store.database import FileDatabase, ShopTakenError, ShopUnavailableError, raw_connection
 from app.shop.store.integrity import APPLICATION_ID, Findings, examine
 from app.shop.store.upgrade import NewerShopError, UpgradeFailedError, open_shop
 from tests.shop.past import Past
@@ -41,7 +41,7 @@ def test_opening_again_changes_nothing_but_how_far_rows_are_proved(folder: Path)
     assert not (folder / "copies").exists()
 
 
-def test_a_shop_that_is_open_is_refused(shop: Database) -> None:
+def test_a_shop_that_is_open_is_refused(shop: FileDatabase) -> None:
     assert refused(shop.folder, ShopTakenError).code is Unavailable.OPEN_ELSEWHERE
 
 

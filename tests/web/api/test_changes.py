@@ -20,7 +20,7 @@ from app.shop.cross_check import findings
 from app.shop.cross_check.findings import NewFindings, ShownAt
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.queries.changes import newest_change
-from app.shop.store.database import Database, raw_connection
+from app.shop.store.database import Database, FileDatabase, raw_connection
 from app.shop.store.tables import EVIDENCE, MeterDue
 from app.web.api.shop import changes
 from app.web.api.shop.changes import Kind
@@ -111,7 +111,7 @@ ACCESS = {"person", "pin_try", "tablet", "feed", "program", "program_write", "si
 """Who has access and from where, and what was written through whom: no program is told of these."""
 
 
-def test_all_evidence_is_told_of_but_who_has_access_and_every_table_that_is_has_a_kind(shop: Database) -> None:
+def test_all_evidence_is_told_of_but_who_has_access_and_every_table_that_is_has_a_kind(shop: FileDatabase) -> None:
     with shop.reading() as session:
         found = raw_connection(session).execute("SELECT tbl_name FROM sqlite_schema WHERE name LIKE '%told_insert'")
         tables = {table for (table,) in found}

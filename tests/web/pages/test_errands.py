@@ -12,7 +12,7 @@ from app.shop.exchange.import_work import packed
 from app.shop.reasons import because
 from app.shop.rejections import Rejection
 from app.shop.store.codes import Unavailable
-from app.shop.store.database import Database, ShopUnavailableError
+from app.shop.store.database import Database, FileDatabase, ShopUnavailableError
 from app.web.errands import MOST, Errands
 from tests import broken_work
 from tests.faults.bench import rows_of
@@ -107,7 +107,7 @@ def test_a_page_that_asks_too_late_is_told(other: Database) -> None:
 
 
 @pytest.mark.slow
-def test_a_process_of_its_own_looks_and_drafts(shop: Database, other: Database) -> None:
+def test_a_process_of_its_own_looks_and_drafts(shop: FileDatabase, other: Database) -> None:
     """As the program does it: one file looked at, asked about, brought in; many at once."""
     for serial in ("31-0217", "22-0098"):
         Past(shop, serial=serial).visit(SLIPPED, EVEN)

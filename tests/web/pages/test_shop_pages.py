@@ -19,7 +19,7 @@ from app.shop.rejections import Rejection
 from app.shop.store import copies
 from app.shop.store.backup import keep_one
 from app.shop.store.codes import Damage, HealthProblem
-from app.shop.store.database import Database
+from app.shop.store.database import Database, FileDatabase
 from app.sync.engine.units import THOU
 from app.web.application import create_app
 from app.web.security.pairing import Pairing
@@ -111,7 +111,7 @@ def test_the_code_is_drawn_on_the_shop_computer_and_nowhere_else(
     assert tablet.get("/tablets").status_code == 401
 
 
-def test_the_shop_page_says_how_the_records_are(here: TestClient, shop: Database) -> None:
+def test_the_shop_page_says_how_the_records_are(here: TestClient, shop: FileDatabase) -> None:
     page = here.get("/shop").text
     assert "No backups yet" in page
     assert say(SOUND) in page
@@ -119,7 +119,7 @@ def test_the_shop_page_says_how_the_records_are(here: TestClient, shop: Database
     assert len(copies.listed(copies.folder_of(shop.folder))) == 1
 
 
-def test_a_copy_that_is_damaged_is_said(here: TestClient, shop: Database) -> None:
+def test_a_copy_that_is_damaged_is_said(here: TestClient, shop: FileDatabase) -> None:
     keep_one(shop.folder, datetime(2026, 11, 25, tzinfo=UTC)).write_bytes(b"not a data base.")
     problem = because(Damage.DATABASE_CHECK, found="file is not a database")
     (made,) = copies.listed(copies.folder_of(shop.folder))
