@@ -1,10 +1,8 @@
 """What a request is taken for where a proxy stands in front: made elsewhere, at the address that the proxy answers."""
 
-from ipaddress import ip_address
-
 from starlette.types import ASGIApp, Receive, Scope, Send
 
-from app.web.security.origin import BEHIND, PublicAddress, sent
+from app.web.security.origin import BEHIND, PublicAddress, ip_of, sent
 
 
 class BehindProxy:
@@ -21,14 +19,6 @@ class BehindProxy:
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] == "http":
             told = [one.strip() for line in sent(scope, b"x-forwarded-for") for one in line.split(",")]
-            client = (told[-1], 0) if told and _is_address(told[-1]) else scope.get("client")
+            client = (told[-1], 0) if told and ip_of(told[-1]) else scope.get("client")
             scope = {**scope, "scheme": self.public.scheme, "client": client, BEHIND: True}
         await self.app(scope, receive, send)
-
-
-def _is_address(text: str) -> bool:
-    try:
-        ip_address(text)
-    except ValueError:
-        return False
-    return True

@@ -8,8 +8,7 @@ import asyncio
 import re
 import socket
 from collections.abc import Callable, Container, MutableMapping, Sequence
-from functools import lru_cache, partial
-from ipaddress import ip_address
+from functools import partial
 from typing import Any
 
 from fastapi import FastAPI
@@ -25,7 +24,7 @@ from app.web.display_options import cookie
 from app.web.error_responses import for_programs, not_taken
 from app.web.security.behind_proxy import BehindProxy
 from app.web.security.known_access import AccessRenewed
-from app.web.security.origin import FEED, PublicAddress, at_this_computer, sent
+from app.web.security.origin import FEED, PublicAddress, at_this_computer, ip_of, sent
 from app.web.security.programs import BEARER, PROGRAM, KnownProgram
 from app.wording import language
 from app.wording.message import say
@@ -239,14 +238,10 @@ class KnownHost:
         await self.app(scope, receive, send)
 
 
-@lru_cache(maxsize=256)
 def _is_address(name: str) -> bool:
     """Whether a host's name is an IP address, in brackets when it is one of version 6."""
-    try:
-        address = ip_address(name.strip("[]"))
-    except ValueError:
-        return False
-    return (address.version == 6) == name.startswith("[")
+    address = ip_of(name.strip("[]"))
+    return address is not None and (address.version == 6) == name.startswith("[")
 
 
 class SameOrigin:

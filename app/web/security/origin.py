@@ -2,7 +2,7 @@
 
 from collections.abc import MutableMapping
 from functools import lru_cache
-from ipaddress import IPv6Address, ip_address
+from ipaddress import IPv4Address, IPv6Address, ip_address
 from typing import Any, NamedTuple
 from urllib.parse import urlsplit
 
@@ -60,10 +60,17 @@ def at_this_computer(scope: MutableMapping[str, Any]) -> bool:
 
 
 @lru_cache(maxsize=256)
-def _loopback(client: str) -> bool:
+def ip_of(text: str) -> IPv4Address | IPv6Address | None:
+    """The IP address that a text is; None for any other."""
     try:
-        address = ip_address(client)
+        return ip_address(text)
     except ValueError:
+        return None
+
+
+def _loopback(client: str) -> bool:
+    address = ip_of(client)
+    if address is None:
         return True
     mapped = address.ipv4_mapped if isinstance(address, IPv6Address) else None
     return (mapped or address).is_loopback

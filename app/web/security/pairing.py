@@ -11,13 +11,14 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import timedelta
-from ipaddress import ip_address, ip_network
+from ipaddress import ip_network
 from typing import Protocol
 
 from app.shop.errors import RejectedError
 from app.shop.reasons import Reason, because
 from app.shop.rejections import Rejection
 from app.shop.store.codes import Noticed
+from app.web.security.origin import ip_of
 
 LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ23456789"
 """What a code is made of: 32 signs, none of which is easily taken for another."""
@@ -169,9 +170,8 @@ class Pairing:
 
 def _place(address: str) -> str:
     """What counts as one address: of version 6, all that a single computer may take for itself."""
-    try:
-        found = ip_address(address)
-    except ValueError:
+    found = ip_of(address)
+    if found is None:
         return address
     return str(ip_network(f"{found}/64", strict=False)) if found.version == 6 else str(found)
 
