@@ -26,6 +26,8 @@ class CrossCheck:
     and what all of it comes to."""
 
     record: VisitRecord
+    stored: tuple[FindingRow, ...]
+    """Every row, those taken back among them, in the order they were stored."""
     made: tuple[FindingRow, ...]
     """Every row that was not taken back, in the order they were stored."""
     rows: tuple[FindingRow, ...]
@@ -56,7 +58,8 @@ def cross_check(session: Session, record: VisitRecord) -> CrossCheck:
     evened = _evened(record)
     banks = bank_of_each(record.layout)
     diagnosis = diagnose(banks, findings, allowed(record, cannot), running=running, evened=evened)
-    return CrossCheck(record, tuple(told), rows, findings, cannot, repaired, diagnosis, bores, running)
+    every = tuple(rows_of_it)
+    return CrossCheck(record, every, tuple(told), rows, findings, cannot, repaired, diagnosis, bores, running)
 
 
 def stored(session: Session, visit_id: int) -> Sequence[FindingRow]:

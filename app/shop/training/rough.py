@@ -11,7 +11,7 @@ from sqlmodel import Session
 
 from app.shop.cross_check import findings
 from app.shop.cross_check.findings import CAUTIONS_MISSED, NewFindings, ShownAt
-from app.shop.cross_check.weighing import CrossCheck, bank_of_each, cross_check, stored
+from app.shop.cross_check.weighing import CrossCheck, bank_of_each, cross_check
 from app.shop.errors import RejectedError
 from app.shop.reasons import because
 from app.shop.record import loader
@@ -81,9 +81,9 @@ def read(shop: Database, visit_id: int, key: str, kind: str, by: str, at: str, *
             raise RejectedError({"": because(Rejection.REAL_ENGINE)})
         if kind not in set(FindingKind):
             raise RejectedError({"kind": because(Rejection.NOT_ONE_OF, choices=[*FindingKind])})
-        if any(row.key == key for row in stored(session, visit_id)):
-            return  # sent again: made anew, the test would show something else
         told = cross_check(session, record)
+    if any(row.key == key for row in told.stored):
+        return  # sent again: made anew, the test would show something else
     measure, following = FindingKind(kind), told.diagnosis.next_test
     asked = following.bores if following and following.measure is measure and following.bores else None
     made = sum(row.kind == kind for row in told.made)
@@ -107,7 +107,7 @@ def grade(session: Session, visit_id: int) -> RoughGrade | None:
     tests = _tests(told.made)
     mine = HandWork(len(tests), _spent(tests), true in repairs)
     needless = sum(repair != true for repair in repairs)
-    missed = [row.kind for row in stored(session, visit_id) if row.why == CAUTIONS_MISSED]
+    missed = [row.kind for row in told.stored if row.why == CAUTIONS_MISSED]
     unsafe = tuple(kind for kind in FindingKind if kind in missed)
     careful = careful_hand(bank_of_each(record.layout), engine)
     return RoughGrade(*true, mine, careful, needless, told.bores, unsafe)
