@@ -78,17 +78,17 @@ class Surprise(NamedTuple):
 
 class Roughness(NamedTuple):
     """How much rougher than told readings are, one for each posterior of a stack: ``noise`` times the meter's
-    repeatability, and at the bore of ``row`` by a plate that comes to rest anywhere within ``slop`` [rad], and by a
-    figure that is ``wrong`` by a fraction, both standard deviations."""
+    repeatability, and at the bore of ``row`` by a plate that comes to rest anywhere within ``lost_motion`` [rad], and
+    by a figure that is ``wrong`` by a fraction, both standard deviations."""
 
     noise: Floats
     row: Ints
-    slop: Floats
+    lost_motion: Floats
     wrong: Floats
 
     def of(self, places: Ints) -> "Roughness":
         """That of some of the posteriors."""
-        return Roughness(self.noise[places], self.row[places], self.slop[places], self.wrong[places])
+        return Roughness(self.noise[places], self.row[places], self.lost_motion[places], self.wrong[places])
 
 
 AS_TOLD = Roughness(np.ones(1), np.zeros(1, dtype=np.int64), np.zeros(1), np.zeros(1))
@@ -136,10 +136,10 @@ def innovation_of(posterior: Posterior, meter: Meter, seen: Taken, rough: Roughn
     foretold, jacobian = told.values[..., seen.rows], told.jacobian[..., seen.rows, :]
     repeats = rough.noise[:, None] * seen.repeats * meter.turned(foretold) / foretold
     own = seen.read * (repeats**2 + (seen.step / foretold) ** 2 / 12)
-    if rough.slop.any():
+    if rough.lost_motion.any():
         stack = np.arange(len(rough.row))
         by_angle = told.jacobian[stack, rough.row, rough.row] * rates(posterior, posterior.gaps)[stack, rough.row]
-        loose = (rough.slop * by_angle)[:, None] * (seen.rows == rough.row[:, None])
+        loose = (rough.lost_motion * by_angle)[:, None] * (seen.rows == rough.row[:, None])
         own += loose**2
     if rough.wrong.any():
         own += (rough.wrong[:, None] * (seen.rows == rough.row[:, None])) ** 2

@@ -37,7 +37,7 @@ sound meter look better than it is (our judgement)."""
 KEPT = {0.0: 0.003, 0.4: 0.0015}
 """Parts of every move that an adjuster may keep, and how often one of those moved does (our judgement)."""
 
-SLOP = {0.0035: 0.005, 0.008: 0.003}
+LOST_MOTION = {0.0035: 0.005, 0.008: 0.003}
 """Standard deviations by which a plate may come to rest beside its place [rad], and how often one does
 (our judgement)."""
 
@@ -51,14 +51,14 @@ MOST_DOUBTED = 16
 @dataclass(frozen=True, slots=True)
 class VisitHypothesis:
     """One sentence about a whole visit: an ``adjuster`` keeps the part ``kept`` of every move; the plate of a ``bore``
-    comes to rest within ``slop`` [rad], a standard deviation; the meter repeats to ``noise`` times what was told.
-    ``misread`` is the bore of which one figure is wrong that was read once between two moves."""
+    comes to rest within ``lost_motion`` [rad], a standard deviation; the meter repeats to ``noise`` times what was
+    told. ``misread`` is the bore of which one figure is wrong that was read once between two moves."""
 
     noise: float = 1.0
     adjuster: Adjuster | None = None
     kept: float = 1.0
     bore: int | None = None
-    slop: float = 0.0
+    lost_motion: float = 0.0
     misread: int | None = None
 
 
@@ -87,8 +87,9 @@ class HypothesisBank(NamedTuple):
 @dataclass(frozen=True, slots=True, eq=False)
 class Judged:
     """What the hypotheses of a visit come to. ``posterior`` and ``meter`` are what to plan with; ``unanswering`` and
-    ``loose`` the chance that each adjuster does not keep what it is moved by, and that each bore's plate has slop;
-    ``noise`` times what was told the meter repeats by; ``surprise``, how far moves ended from what was foretold."""
+    ``loose`` the chance that each adjuster does not keep what it is moved by, and that each bore's plate has lost
+    motion; ``noise`` times what was told the meter repeats by; ``surprise``, how far moves ended from what was
+    foretold."""
 
     posterior: Posterior
     meter: Meter
@@ -118,8 +119,8 @@ def judged(start: Posterior, meter: Meter, events: tuple[Event, ...]) -> Judged:
 
 
 def _planned_with(bank: HypothesisBank, chance: Floats) -> tuple[dict[int, float], float, int]:
-    """The chance that each bore's plate has slop, how much rougher than told the meter is taken to be, and the place of
-    the hypothesis that is planned with; ``chance`` of each hypothesis."""
+    """The chance that each bore's plate has lost motion, how much rougher than told the meter is taken to be, and the
+    place of the hypothesis that is planned with; ``chance`` of each hypothesis."""
     loose = _summed([one.bore for one in bank.hypotheses], chance)
     logs = np.log([one.noise for one in bank.hypotheses])
     noise = NOISES[int(np.abs(np.log(NOISES) - chance @ logs).argmin())]
@@ -194,8 +195,8 @@ def _begun(start: Posterior) -> HypothesisBank:
     by_noise = np.exp(-0.5 * (np.log(NOISES) / NOISE_SD) ** 2)
     by_noise[0] += by_noise[1:].sum()  # as much below what was told as above
     by_noise /= by_noise.sum()
-    faults = [VisitHypothesis(bore=bore, slop=slop) for bore, slop in product(start.layout.bores, SLOP)]
-    every = {VisitHypothesis(): 0.0} | {one: math.log(SLOP[one.slop]) for one in faults}
+    faults = [VisitHypothesis(bore=bore, lost_motion=lost) for bore, lost in product(start.layout.bores, LOST_MOTION)]
+    every = {VisitHypothesis(): 0.0} | {one: math.log(LOST_MOTION[one.lost_motion]) for one in faults}
     hypotheses = [replace(one, noise=noise) for one in every for noise in NOISES]
     told = np.array([often + share for often in every.values() for share in np.log(by_noise)])
     stack = replace(stacked([start] * len(hypotheses)), log_evidence=told)
@@ -263,7 +264,7 @@ def _read_in(moved: _Moved, seen: Seen, meter: Meter) -> HypothesisBank:
     rough = Roughness(
         np.array([one.noise for one in bank.hypotheses]),
         np.array([0 if bore is None else rows[bore] for bore in about]),
-        np.array([one.slop for one in bank.hypotheses]),
+        np.array([one.lost_motion for one in bank.hypotheses]),
         np.where(wrong, MISREAD_SD, 0.0),
     )
     sure = np.array([one.adjuster is not None and one.adjuster == moved.adjuster for one in bank.hypotheses])

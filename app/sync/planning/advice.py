@@ -39,7 +39,7 @@ class AdviceReason(StrEnum):
     DISAGREE = "disagree"  # far from what the bore read itself
     AFTER_MOVE = "after-move"
     DOUBTFUL = "doubtful"
-    SLOP_CHECK = "slop-check"  # it may have slop: once more with the throttle opened and let go
+    LOST_MOTION_CHECK = "lost-motion-check"  # once more, with the throttle opened and let go
     ONE_PROBE = "one-probe"  # only sensors that stay at their bores read it, each with a scale of its own
     LAST_ROUND = "last-round"
     STOP_BANK = "stop-bank"
@@ -58,7 +58,7 @@ class AdviceReason(StrEnum):
     NOTHING_HELPS = "nothing-helps"  # not even, and no adjustment brings it nearer
     COARSE = "coarse"  # close enough to warm the engine up
     SKIPPED = "skipped"
-    SCATTER = "slop"  # readings vary with nothing adjusted
+    SCATTER = "slop"  # lost motion, by the code that was published: readings vary with nothing adjusted
     NO_EFFECT = "no-answer"
     LEAK_CHECK = "leak-check"  # a low bore did not answer to two moves: air may come in behind its plate
     BYPASS_END = "bypass-end"  # no more turns of the bore's own screw help

@@ -15,11 +15,11 @@ TRIED = 2
 """Moves of an adjuster before it is said not to answer: one may have been forgotten (our judgement)."""
 
 WORTH_A_LOOK = 0.1
-"""Chance of slop from which a bore is read again. Lower than a chance worth telling: a look is a reading of 0.3 min,
-and few sound bores ever come so far (our judgement)."""
+"""Chance of lost motion from which a bore is read again. Lower than a chance worth telling: a look is a reading of 0.3
+min, and few sound bores ever come so far (our judgement)."""
 
 LEAST_LOOKS, MOST_LOOKS = 4, 8
-"""Readings of a bore since the last move before slop is named there, and after which no more are asked for
+"""Readings of a bore since the last move before lost motion is named there, and after which no more are asked for
 (our judgement)."""
 
 
@@ -45,5 +45,5 @@ def fault_to_name(found: Judged, events: Sequence[Event]) -> Advice | None:
         if chance >= AS_GOOD_AS_CERTAIN and looks >= LEAST_LOOKS:
             return Advice(AdviceKind.CANNOT, AdviceReason.SCATTER, about=(bore,))
         if looks < MOST_LOOKS:
-            return Advice(AdviceKind.MEASURE, AdviceReason.SLOP_CHECK, bores=(bore,))
+            return Advice(AdviceKind.MEASURE, AdviceReason.LOST_MOTION_CHECK, bores=(bore,))
     return None

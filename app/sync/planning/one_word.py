@@ -22,7 +22,7 @@ def as_said(found: RoundResult, advice: Advice) -> RoundResult:
 
     Parameters: ``found`` by the readings since the last move; ``advice`` on the same readings.
     """
-    reads = advice.kind is AdviceKind.MEASURE and advice.why in (AdviceReason.DOUBTFUL, AdviceReason.SLOP_CHECK)
+    reads = advice.kind is AdviceKind.MEASURE and advice.why in (AdviceReason.DOUBTFUL, AdviceReason.LOST_MOTION_CHECK)
     moves = advice.adjuster is not None and advice.inside is not None and advice.inside < ENOUGH
     good = found.verdict in GOOD
     if not (reads or moves) or found.verdict not in OPEN_TO_DOUBT:

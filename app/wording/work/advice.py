@@ -71,7 +71,7 @@ REASONS: Mapping[StrEnum, Message] = {
     AdviceReason.DOUBTFUL: Message(
         "One more reading shows whether it needs an adjustment, and takes less time than one.", limit=REASON
     ),
-    AdviceReason.SLOP_CHECK: Message(
+    AdviceReason.LOST_MOTION_CHECK: Message(
         "Open the throttle briefly, let go and wait for a steady idle. Then read: it shows if the plate comes back.",
         limit=REASON,
     ),

@@ -1,4 +1,4 @@
-"""What readings prove of an engine is named, and a bore that may have slop is read again until they tell."""
+"""What readings prove of an engine is named, and a bore that may have lost motion is read again until they tell."""
 
 import pytest
 
@@ -17,9 +17,9 @@ START = start_prior(FOUR, likely_hardware(2 * LITER, 4), 2 * LITER, 850 / 60)
 TURN = StopTurn("A", 0.0625, 0.0)
 
 
-def told(slop: float, events: list[Event]) -> tuple[object, object] | None:
-    """What is asked for or named where the third bore's plate has slop with that chance."""
-    found = Judged(START, Meter(), 1.0, {}, {3: slop}, Surprise())
+def told(lost_motion: float, events: list[Event]) -> tuple[object, object] | None:
+    """What is asked for or named where the third bore's plate has lost motion with that chance."""
+    found = Judged(START, Meter(), 1.0, {}, {3: lost_motion}, Surprise())
     advice = fault_to_name(found, events)
     return (advice.kind, advice.why) if advice is not None else None
 
@@ -29,22 +29,23 @@ def read(times: int, bore: int = 3) -> list[Event]:
     return [Reading(bore, 6 * KG_PER_HOUR, 20.0 * n) for n in range(times)]
 
 
-@pytest.mark.parametrize("slop", [0.15, 0.6, 0.94])
-def test_a_bore_that_may_have_slop_is_read_with_its_plate_moved_in_between(slop: float) -> None:
-    assert told(slop, read(MOST_LOOKS - 1)) == (AdviceKind.MEASURE, AdviceReason.SLOP_CHECK)
+@pytest.mark.parametrize("lost_motion", [0.15, 0.6, 0.94])
+def test_a_bore_that_may_have_lost_motion_is_read_with_its_plate_moved_in_between(lost_motion: float) -> None:
+    assert told(lost_motion, read(MOST_LOOKS - 1)) == (AdviceKind.MEASURE, AdviceReason.LOST_MOTION_CHECK)
     others = read(MOST_LOOKS, bore=2)
-    assert told(slop, others) == (AdviceKind.MEASURE, AdviceReason.SLOP_CHECK), "readings of another bore tell nothing"
-    assert told(slop, read(MOST_LOOKS)) is None
+    of_another = told(lost_motion, others)
+    assert of_another == (AdviceKind.MEASURE, AdviceReason.LOST_MOTION_CHECK), "readings of another bore tell nothing"
+    assert told(lost_motion, read(MOST_LOOKS)) is None
 
 
 def test_it_is_named_once_it_is_as_good_as_certain_and_never_by_few_readings() -> None:
-    assert told(0.97, read(LEAST_LOOKS - 1)) == (AdviceKind.MEASURE, AdviceReason.SLOP_CHECK)
+    assert told(0.97, read(LEAST_LOOKS - 1)) == (AdviceKind.MEASURE, AdviceReason.LOST_MOTION_CHECK)
     assert told(0.97, read(LEAST_LOOKS)) == (AdviceKind.CANNOT, AdviceReason.SCATTER)
 
 
 def test_looks_from_before_a_move_do_not_count() -> None:
-    assert told(0.94, [*read(MOST_LOOKS), TURN]) == (AdviceKind.MEASURE, AdviceReason.SLOP_CHECK)
+    assert told(0.94, [*read(MOST_LOOKS), TURN]) == (AdviceKind.MEASURE, AdviceReason.LOST_MOTION_CHECK)
 
 
-def test_a_bore_that_hardly_has_slop_is_left_alone() -> None:
+def test_a_bore_that_hardly_has_lost_motion_is_left_alone() -> None:
     assert told(0.02, read(1)) is None

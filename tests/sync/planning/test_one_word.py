@@ -23,7 +23,7 @@ def even_round() -> RoundResult:
     return evenness(four, [*read, *read, Reading(1, 1.8e-3, 100.0, closing=True)], stand.meter, WINDOW)
 
 
-@pytest.mark.parametrize("why", [AdviceReason.DOUBTFUL, AdviceReason.SLOP_CHECK])
+@pytest.mark.parametrize("why", [AdviceReason.DOUBTFUL, AdviceReason.LOST_MOTION_CHECK])
 def test_a_good_word_is_taken_back_while_a_reading_is_asked_for(why: AdviceReason) -> None:
     found = even_round()
     assert found.verdict is Conformity.EVEN
