@@ -48,8 +48,7 @@ def record(
     is open. Raises RejectedError by item, its figures in ``units``.
     """
     key = checked(key)
-    loader.ahead(shop, visit_id)
-    with shop.writing() as session:
+    with loader.writing(shop, visit_id) as session:
         record = as_done(loader.load(session, visit_id), at)
         stored = [
             earlier(session, CheckRow, part_key(key, item), _payload(visit_id, slug, item, number))
@@ -86,8 +85,7 @@ def take_back(shop: Database, visit_id: int, key: str, slug: str, item: str, by:
     """
     key = checked(key)
     sent = fingerprint(visit=visit_id, item=item, back=True)
-    loader.ahead(shop, visit_id)
-    with shop.writing() as session:
+    with loader.writing(shop, visit_id, CheckRow, key) as session:
         if again := earlier(session, CheckRow, key, sent):
             return again.ident
         record = as_done(loader.load(session, visit_id), at)
@@ -126,8 +124,7 @@ def waive(
     """
     key = checked(key)
     sent = fingerprint(visit=visit_id, phase=slug, why=why, gate=gate)
-    loader.ahead(shop, visit_id)
-    with shop.writing() as session:
+    with loader.writing(shop, visit_id, Override, key) as session:
         if again := earlier(session, Override, key, sent):
             return again.ident
         record = as_done(loader.load(session, visit_id), at)

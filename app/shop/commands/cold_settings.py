@@ -43,8 +43,7 @@ def set_plate(shop: Database, visit_id: int, key: str, new: NewSetting, at: str)
     """
     key = checked(key)
     sent = fingerprint(visit=visit_id, cold_setting=new)
-    loader.ahead(shop, visit_id)
-    with shop.writing() as session:
+    with loader.writing(shop, visit_id, MoveRow, key) as session:
         if again := earlier(session, MoveRow, key, sent):
             return again.ident
         record = loader.load(session, visit_id)

@@ -68,8 +68,7 @@ def correct(shop: Database, visit_id: int, key: str, new: NewCorrection, at: str
     """
     key = checked(key)
     sent = fingerprint(visit=visit_id, new=new)
-    loader.ahead(shop, visit_id)
-    with shop.writing() as session:
+    with loader.writing(shop, visit_id, Correction, key) as session:
         if again := earlier(session, Correction, key, sent):
             return again.number
         record = loader.load(session, visit_id)

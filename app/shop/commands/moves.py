@@ -72,8 +72,7 @@ def make(shop: Database, visit_id: int, key: str, new: NewMove, at: str, seen: i
     """
     key = checked(key)
     sent = fingerprint(visit=visit_id, new=new)
-    loader.ahead(shop, visit_id)
-    with shop.writing() as session:
+    with loader.writing(shop, visit_id, MoveRow, key) as session:
         if again := earlier(session, MoveRow, key, sent):
             return again.ident
         record = as_done(loader.load(session, visit_id), at)
@@ -98,8 +97,7 @@ def change(shop: Database, visit_id: int, key: str, move_id: int, new: NewMove, 
     """
     key = checked(key)
     sent = fingerprint(visit=visit_id, changes=move_id, new=new)
-    loader.ahead(shop, visit_id)
-    with shop.writing() as session:
+    with loader.writing(shop, visit_id, MoveRow, key) as session:
         if again := earlier(session, MoveRow, key, sent):
             return again.ident
         record = loader.load(session, visit_id)
@@ -122,8 +120,7 @@ def take_back(shop: Database, visit_id: int, key: str, slug: str, move_id: int, 
     """
     key = checked(key)
     sent = fingerprint(visit=visit_id, taken_back=move_id)
-    loader.ahead(shop, visit_id)
-    with shop.writing() as session:
+    with loader.writing(shop, visit_id, MoveRow, key) as session:
         if again := earlier(session, MoveRow, key, sent):
             return again.ident
         record = loader.load(session, visit_id)
@@ -145,8 +142,7 @@ def undo(shop: Database, visit_id: int, key: str, slug: str, move_id: int, by: s
     """
     key = checked(key)
     sent = fingerprint(visit=visit_id, undone=move_id)
-    loader.ahead(shop, visit_id)
-    with shop.writing() as session:
+    with loader.writing(shop, visit_id, MoveRow, key) as session:
         if again := earlier(session, MoveRow, key, sent):
             return again.ident
         record = loader.load(session, visit_id)

@@ -44,8 +44,7 @@ def record(shop: Database, visit_id: int, key: str, new: NewSpeed, at: str) -> i
     """Store a speed in the place of the round's last one, and return its id. Raises RejectedError, ConflictError."""
     key = checked(key)
     sent = fingerprint(visit=visit_id, new=new)
-    loader.ahead(shop, visit_id)
-    with shop.writing() as session:
+    with loader.writing(shop, visit_id, OpeningSpeed, key) as session:
         if again := earlier(session, OpeningSpeed, key, sent):
             return again.ident
         record = loader.load(session, visit_id)
@@ -65,8 +64,7 @@ def correct(shop: Database, visit_id: int, key: str, new: NewSpeed, at: str) -> 
     """
     key = checked(key)
     sent = fingerprint(visit=visit_id, corrects=new)
-    loader.ahead(shop, visit_id)
-    with shop.writing() as session:
+    with loader.writing(shop, visit_id, OpeningSpeed, key) as session:
         if again := earlier(session, OpeningSpeed, key, sent):
             return again.ident
         record = loader.load(session, visit_id)

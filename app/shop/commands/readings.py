@@ -107,8 +107,7 @@ def add(
     apart: dict[str, Any] = {"from_above": new.from_above, "why_code": new.why_code, "sd": new.sd}
     apart |= {"look": new.look or None, "fixed": new.fixed or None}
     sent = fingerprint(visit=visit_id, new=new, **{name: one for name, one in apart.items() if one is not None})
-    loader.ahead(shop, visit_id)
-    with shop.writing() if seen is None else looks.writing(shop, seen) as session:
+    with looks.keeping(shop, seen), loader.writing(shop, visit_id, ReadingRow, key) as session:
         if again := earlier(session, ReadingRow, key, sent):
             return again.ident
         record = as_done(loader.load(session, visit_id), at)
@@ -179,8 +178,7 @@ def add_look(
     """
     key = checked(key)
     sent = fingerprint(visit=visit_id, look=look)
-    loader.ahead(shop, visit_id)
-    with shop.writing() if seen is None else looks.writing(shop, seen) as session:
+    with looks.keeping(shop, seen), loader.writing(shop, visit_id, ReadingRow, part_key(key, "0")) as session:
         if again := earlier(session, ReadingRow, part_key(key, "0"), sent):
             rows = session.exec(select(ReadingRow.id).where(ReadingRow.payload == sent).order_by(col(ReadingRow.id)))
             return (again.ident, *(one for one in rows.all() if one is not None and one != again.ident))
@@ -231,8 +229,7 @@ def settle(
     """
     key = checked(key)
     sent = fingerprint(visit=visit_id, pair=pair, counts=counts)
-    loader.ahead(shop, visit_id)
-    with shop.writing() as session:
+    with loader.writing(shop, visit_id, ReadingRow, key) as session:
         if again := earlier(session, ReadingRow, key, sent):
             return again.ident
         record = as_done(loader.load(session, visit_id), at)
@@ -280,8 +277,7 @@ def begin_round(
     key = checked(key)
     chosen = {} if wanted is None and not from_above else {"opening": wanted, "from_above": from_above}
     sent = fingerprint(visit=visit_id, phase=phase_slug, **chosen)
-    loader.ahead(shop, visit_id)
-    with shop.writing() as session:
+    with loader.writing(shop, visit_id, RoundRow, key) as session:
         if again := earlier(session, RoundRow, key, sent):
             return again.ident
         record = as_done(loader.load(session, visit_id), at)

@@ -27,8 +27,7 @@ def stop(shop: Database, visit_id: int, key: str, by: str, at: str) -> int:
     """Record that the engine was stopped, and return the row's id. Raises RejectedError when it stands already."""
     key = checked(key)
     sent = fingerprint(visit=visit_id, what=STOPPED)
-    loader.ahead(shop, visit_id)
-    with shop.writing() as session:
+    with loader.writing(shop, visit_id, EngineEvent, key) as session:
         if again := earlier(session, EngineEvent, key, sent):
             return again.ident
         record = as_done(loader.load(session, visit_id), at)
@@ -48,8 +47,7 @@ def start(shop: Database, visit_id: int, key: str, ticks: Collection[str], by: s
     """
     key = checked(key)
     sent = fingerprint(visit=visit_id, what=STARTED, ticks=sorted(ticks))
-    loader.ahead(shop, visit_id)
-    with shop.writing() as session:
+    with loader.writing(shop, visit_id, EngineEvent, key) as session:
         if again := earlier(session, EngineEvent, key, sent):
             return again.ident
         record = as_done(loader.load(session, visit_id), at)
@@ -80,8 +78,7 @@ def end_stop(
     """
     key = checked(key)
     sent = fingerprint(visit=visit_id, cause=cause, cause_text=cause_text, remedy=remedy)
-    loader.ahead(shop, visit_id)
-    with shop.writing() as session:
+    with loader.writing(shop, visit_id, StopEnd, key) as session:
         if again := earlier(session, StopEnd, key, sent):
             return again.ident
         record = loader.load(session, visit_id)

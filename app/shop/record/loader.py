@@ -1,7 +1,7 @@
 """Fills visit records from the database: the one place where rows become a record, for one visit or for many."""
 
 from collections.abc import Iterable, Sequence
-from contextlib import suppress
+from contextlib import AbstractContextManager, suppress
 from dataclasses import replace
 from itertools import groupby
 from operator import attrgetter
@@ -35,13 +35,14 @@ from app.shop.record.entries import (
 )
 from app.shop.record.fittings import hardware_from_json, layout_from_json
 from app.shop.record.meter_visits import judged_by, shown_to
-from app.shop.record.revision import Revision, revision_of, revision_when_read
+from app.shop.record.revision import Revision, asked_of, revision_of, revision_when_read
 from app.shop.record.rounds import Round
 from app.shop.record.settings import DEFAULTS
 from app.shop.record.visit_record import VisitRecord
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database, raw_connection
-from app.shop.store.tables import SignOff, Visit
+from app.shop.store.idempotency import asked_under
+from app.shop.store.tables import Row, SignOff, Visit
 
 LOOKED_BACK = 3
 """Visits before the one asked for that are read with it (our judgement)."""
@@ -113,11 +114,18 @@ def load(session: Session, visit_id: int) -> VisitRecord:
     return record.judged_at(session.info["now"])
 
 
-def ahead(shop: Database, visit_id: int) -> None:
-    """Read a visit before the turn to write, where it is not in mind: in that turn only its revision is asked for."""
+def writing(
+    shop: Database, visit_id: int, table: type[Row] | None = None, key: str = ""
+) -> AbstractContextManager[Session]:
+    """A session as ``Database.writing`` gives, for a write to one visit of a row of ``table`` under ``key``.
+
+    Where the visit is not in mind it is read before the turn to write; in that turn only its revision is asked for.
+    """
     if not shop.has_in_mind(visit_id):
         with suppress(NotFoundError), shop.reading() as session:
             load(session, visit_id)
+    under = [] if table is None else [asked_under(table, key)]
+    return shop.writing(*under, asked_of(visit_id))
 
 
 def load_all(session: Session, ids: Sequence[int]) -> list[VisitRecord]:

@@ -13,6 +13,7 @@ from app.shop.reasons import because
 from app.shop.record.entries import Entry
 from app.shop.record.visit_record import VisitRecord
 from app.shop.rejections import Rejection
+from app.shop.store.both.records import Statement
 from app.shop.store.database import raw_connection
 
 QUERY = """
@@ -59,9 +60,14 @@ class Revision(NamedTuple):
     corrected_before: int
 
 
+def asked_of(visit_id: int) -> Statement:
+    """What ``revision_of`` asks of the records."""
+    return Statement(QUERY, (visit_id,))
+
+
 def revision_of(session: Session, visit_id: int) -> Revision:
     """How far the records of a visit go now. Raises NotFoundError."""
-    row = raw_connection(session).execute(QUERY, (visit_id,)).fetchone()
+    row = raw_connection(session).execute(*asked_of(visit_id)).fetchone()
     if row is None:
         raise NotFoundError(because(Rejection.NO_SUCH_VISIT))
     return Revision(*row)

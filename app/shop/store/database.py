@@ -18,7 +18,7 @@ from sqlalchemy.exc import DBAPIError
 from sqlmodel import Session
 
 from app.shop.reasons import Reason, because
-from app.shop.store.both.records import TURN_SECONDS, Wire
+from app.shop.store.both.records import TURN_SECONDS, Statement, Wire
 from app.shop.store.both.records import Database as Database
 from app.shop.store.codes import Noticed, Unavailable
 from app.shop.store.folder.forgetting import TAKEN_OUT
@@ -126,7 +126,7 @@ class FileDatabase(Database):
             self._keep(session)
 
     @contextmanager
-    def writing(self) -> Iterator[Session]:
+    def writing(self, *_first: Statement) -> Iterator[Session]:
         """A session whose changes are on the disk, all of them, once the block is left; none if anything raises.
 
         Raises ShopUnavailableError when the file is held by another program, full or read-only, when it is no longer
@@ -152,6 +152,10 @@ class FileDatabase(Database):
                 self._taken_out = not self._empty_journal()
         finally:
             self._turn.release()
+
+    def answer(self, asked: Statement) -> Any:
+        with self.reading() as session:
+            return raw_connection(session).execute(*asked).fetchone()
 
     def _know_the_files(self, session: Session) -> None:
         """Note which files are open, with the connection that can still read them when they are gone."""

@@ -10,6 +10,7 @@ from sqlmodel import Session
 from app.shop.errors import ConflictError, RejectedError
 from app.shop.reasons import because
 from app.shop.rejections import Rejection
+from app.shop.store.both.records import Statement
 from app.shop.store.database import raw_connection
 from app.shop.store.tables import Row
 
@@ -42,10 +43,16 @@ def fingerprint(**sent: object) -> str:
 _ENCODER = json.JSONEncoder(sort_keys=True, default=str)
 
 
+def asked_under(table: type[Row], key: str) -> Statement:
+    """What ``earlier`` asks of the records."""
+    return Statement(f'SELECT id FROM "{table.__tablename__}" WHERE key = ?', (key,))
+
+
 def earlier(session: Session, table: type[T], key: str, payload: str) -> T | None:
     """The row stored under ``key`` before, if any. Raises ConflictError when it was stored for something else."""
-    query = f'SELECT id FROM "{table.__tablename__}" WHERE key = ?'
-    found = raw_connection(session).execute(query, (key,)).fetchone()  # nearly always none: no need for the ORM
+    found = (
+        raw_connection(session).execute(*asked_under(table, key)).fetchone()
+    )  # nearly always none: no need for the ORM
     row = None if found is None else session.get(table, found[0])
     if row is not None and row.payload != payload:
         raise ConflictError({"key": because(Rejection.KEY_REUSED)})

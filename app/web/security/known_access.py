@@ -13,11 +13,14 @@ from app.shop.commands.access.programs import Programs
 from app.shop.commands.access.tablets import Admission
 from app.shop.commands.live import feeds
 from app.shop.commands.live.feeds import Feeders
+from app.shop.store.both.records import Statement
 from app.shop.store.database import Database, ShopUnavailableError, raw_connection
 
-NEWEST = """SELECT coalesce((SELECT max(id) FROM tablet), 0), coalesce((SELECT max(id) FROM program), 0),
+NEWEST = Statement(
+    """SELECT coalesce((SELECT max(id) FROM tablet), 0), coalesce((SELECT max(id) FROM program), 0),
 coalesce((SELECT max(id) FROM feed), 0), coalesce((SELECT max(id) FROM site), 0),
 coalesce((SELECT max(id) FROM room), 0), coalesce((SELECT max(id) FROM setup), 0)"""
+)
 """The newest row of each table that gives or ends access, or says from where it is asked. Rows are only ever added."""
 
 
@@ -32,10 +35,10 @@ class KnownAccess:
 
     def renew(self) -> None:
         """Read it anew where it changed. Raises ShopUnavailableError."""
+        if tuple(self._shop.answer(NEWEST)) == self._newest:
+            return
         with self._shop.reading() as session:
-            newest = tuple(raw_connection(session).execute(NEWEST).fetchone())
-            if newest == self._newest:
-                return
+            newest = tuple(raw_connection(session).execute(*NEWEST).fetchone())
             admission = Admission.of(tablets.let_in(session))
             known = Programs.of(programs.let_in(session))
             feeders = Feeders.of(feeds.let_in(session))

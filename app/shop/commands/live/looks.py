@@ -60,10 +60,10 @@ def sensed(session: Session, seen: Seen, value: float | None, unit: str, at: str
 
 
 @contextmanager
-def writing(shop: Database, seen: Seen) -> Iterator[Session]:
-    """A session as ``Database.writing`` gives, after which the trace is kept. Where that fails the reading stands
+def keeping(shop: Database, seen: Seen | None) -> Iterator[None]:
+    """Around a write: once it is stored, the trace of what was ``seen`` is kept. Where that fails the reading stands
     without it."""
-    with shop.writing() as session:
-        yield session
-    with suppress(sqlite3.Error, OSError):
-        traces.keep(shop.folder, seen.packed)
+    yield
+    if seen is not None:
+        with suppress(sqlite3.Error, OSError):
+            traces.keep(shop.folder, seen.packed)

@@ -9,7 +9,7 @@ from collections.abc import Callable, Hashable, Iterator, Mapping
 from contextlib import AbstractContextManager, contextmanager, nullcontext
 from functools import cached_property
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Any, NamedTuple, Protocol
 
 from sqlalchemy import Engine
 from sqlmodel import Session
@@ -21,6 +21,13 @@ from app.shop.store.lru import LruCache
 
 TURN_SECONDS = 10.0
 """How long a write waits for the writes before it. One takes milliseconds, so a longer wait means that one is stuck."""
+
+
+class Statement(NamedTuple):
+    """A statement that changes nothing, and its values."""
+
+    sql: str
+    values: tuple[Any, ...] = ()
 
 
 class Rows(Protocol):
@@ -86,10 +93,11 @@ class Database(ABC):
         """A session that sees one moment of the records. Writing in it raises; nothing is committed."""
 
     @abstractmethod
-    def writing(self) -> AbstractContextManager[Session]:
+    def writing(self, *first: Statement) -> AbstractContextManager[Session]:
         """A session whose changes are on the disk, all of them, once the block is left; none if anything raises.
 
-        Raises ShopUnavailableError when that cannot be.
+        ``first`` are the statements that the block asks before it writes: where the records are on a server, they go
+        there together with the beginning. Raises ShopUnavailableError when that cannot be.
         """
 
     @property
@@ -107,6 +115,10 @@ class Database(ABC):
 
         False where something of the records is left beside them.
         """
+
+    @abstractmethod
+    def answer(self, asked: Statement) -> Any:
+        """The first row of what one statement finds now, None for none. Raises ShopUnavailableError."""
 
     def written(self) -> int:
         """A number that grows with what programs are told of, whichever process wrote it."""

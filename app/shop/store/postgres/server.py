@@ -7,19 +7,20 @@ statement that waits for the lock has seen the records as they were before it wa
 
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
 import psycopg
+from psycopg import Pipeline
 from psycopg.pq import TransactionStatus
 from sqlalchemy import Connection, Engine, NullPool, Pool, StaticPool, create_engine, event
 from sqlalchemy.exc import DBAPIError
 from sqlmodel import Session
 
 from app.shop.reasons import because
-from app.shop.store.both.records import TURN_SECONDS, Database, Wire
+from app.shop.store.both.records import TURN_SECONDS, Database, Statement, Wire
 from app.shop.store.codes import Unavailable
 from app.shop.store.database import ShopUnavailableError
 from app.shop.store.folder.forgetting import TAKEN_OUT
@@ -40,8 +41,11 @@ times what a write takes. A program that froze in a write is then let go of by t
 WRITTEN_SECONDS = 0.1
 """For how long the answer holds whether anything was written, so that many streams ask no more than one does."""
 
+NEWEST_CHANGE = Statement("SELECT coalesce(max(seq), 0) FROM change")
+
 BEGIN_TO_READ = "BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY"
-BEGIN_TO_WRITE = f"BEGIN ISOLATION LEVEL READ COMMITTED; SELECT pg_advisory_xact_lock({WRITE})"
+BEGIN_TO_WRITE = "BEGIN ISOLATION LEVEL READ COMMITTED"
+WAIT_TO_WRITE = f"SELECT pg_advisory_xact_lock({WRITE})"
 SETTINGS = "; ".join(
     (
         f"SET lock_timeout = '{LOCK_SECONDS}s'",
@@ -78,8 +82,9 @@ class ServerDatabase(Database):
         super().__init__(folder, _engine(address, max_overflow=-1, pool_use_lifo=True), _engine(address, StaticPool))
         event.listen(self._reads, "begin", _begin)
         event.listen(self._writes, "connect", _prepare)
-        event.listen(self._writes, "begin", _begun)
+        event.listen(self._writes, "begin", self._joined)
         self._pen: psycopg.Connection[Any] | None = None
+        self._wire: ServerWire | None = None
         self._closed = False
         self._asking = threading.Lock()
         self._written = (-WRITTEN_SECONDS, 0)
@@ -104,14 +109,14 @@ class ServerDatabase(Database):
                     _driver(connection).commit()  # a rollback would have the driver forget what it has prepared
 
     @contextmanager
-    def writing(self) -> Iterator[Session]:
+    def writing(self, *first: Statement) -> Iterator[Session]:
         if not self._turn.acquire(timeout=TURN_SECONDS):
             raise ShopUnavailableError(because(Unavailable.WRITE_STUCK))
         try:
             with (
                 server_errors() as stage,
-                self._transaction() as connection,
-                self._scribing(ServerWire(connection)) as session,
+                self._transaction(first) as (connection, wire),
+                self._scribing(wire) as session,
             ):
                 with self.around_writes(session):
                     yield session
@@ -127,13 +132,33 @@ class ServerDatabase(Database):
         finally:
             self._turn.release()
 
+    def answer(self, asked: Statement) -> Any:
+        """One message there and back, where a transaction takes three."""
+        with server_errors():
+            try:
+                return self._answer(asked)
+            except psycopg.OperationalError as error:
+                if error.sqlstate is not None and not error.sqlstate.startswith("57"):
+                    raise
+                self._reads.dispose()  # the server was restarted since
+                return self._answer(asked)
+
+    def _answer(self, asked: Statement) -> Any:
+        with closing(self._reads.raw_connection()) as held:
+            connection = held.driver_connection
+            assert isinstance(connection, psycopg.Connection)
+            try:
+                return ServerWire(connection).execute(*asked).fetchone()
+            finally:
+                if connection.closed or connection.broken:
+                    held.invalidate()
+
     def written(self) -> int:
-        """Asked of the records, for all who wait together. Raises ShopUnavailableError."""
+        """Statement of the records, for all who wait together. Raises ShopUnavailableError."""
         with self._asking:
             asked, newest = self._written
             if time.monotonic() - asked > WRITTEN_SECONDS:
-                with self.reading() as session:
-                    (newest,) = session.info["wire"].execute("SELECT coalesce(max(seq), 0) FROM change").fetchone()
+                (newest,) = self.answer(NEWEST_CHANGE)
                 self._written = (time.monotonic(), newest)
         return newest
 
@@ -145,11 +170,11 @@ class ServerDatabase(Database):
             yield row is not None and bool(row[0])
 
     @contextmanager
-    def _transaction(self) -> Iterator[psycopg.Connection[Any]]:
+    def _transaction(self, first: Sequence[Statement]) -> Iterator[tuple[psycopg.Connection[Any], ServerWire]]:
         """The connection for writes, holding the lock of all writes until it is committed or left."""
-        connection = self._begun_to_write()
+        connection, self._wire = self._begun_to_write(first)
         try:
-            yield connection
+            yield connection, self._wire
         finally:
             if connection.closed or connection.broken:
                 self._let_go()
@@ -157,12 +182,12 @@ class ServerDatabase(Database):
                 with suppress(psycopg.OperationalError):
                     connection.rollback()
 
-    def _begun_to_write(self) -> psycopg.Connection[Any]:
+    def _begun_to_write(self, first: Sequence[Statement]) -> tuple[psycopg.Connection[Any], ServerWire]:
         """Begin, on a new connection where the one before was lost meanwhile: nothing was sent on it yet."""
         known = self._pen is not None
         connection = self._taken_up()
         try:
-            connection.execute(BEGIN_TO_WRITE, prepare=False)
+            return connection, _begun_with(connection, first)
         except psycopg.OperationalError:
             if not (connection.closed or connection.broken):
                 connection.rollback()
@@ -171,8 +196,13 @@ class ServerDatabase(Database):
             if not known:
                 raise
             connection = self._taken_up()
-            connection.execute(BEGIN_TO_WRITE, prepare=False)
-        return connection
+            return connection, _begun_with(connection, first)
+
+    def _joined(self, connection: Connection) -> None:
+        """The ORM takes part in a write, past the wire."""
+        _require_transaction(_driver(connection))
+        if self._wire is not None:
+            self._wire.forget()
 
     def _taken_up(self) -> psycopg.Connection[Any]:
         """The one connection of the engine for writes, under the ORM."""
@@ -247,8 +277,20 @@ def _prepare(connection: psycopg.Connection[Any], _record: object) -> None:
     connection.execute(f"{SETTINGS}; SELECT pg_advisory_lock_shared({OPEN})", prepare=False)
 
 
-def _begun(connection: Connection) -> None:
-    _require_transaction(_driver(connection))
+def _begun_with(connection: psycopg.Connection[Any], first: Sequence[Statement]) -> ServerWire:
+    """Begin a write, and ask in one message what it asks first, each of what stands there once it has the lock.
+
+    Raises psycopg.OperationalError.
+    """
+    if not first or not Pipeline.is_supported():  # libpq before 14
+        connection.execute(f"{BEGIN_TO_WRITE}; {WAIT_TO_WRITE}", prepare=False)
+        return ServerWire(connection)
+    wire = ServerWire(connection)
+    with connection.pipeline():
+        connection.execute(BEGIN_TO_WRITE)
+        connection.execute(WAIT_TO_WRITE)
+        answered = {one: wire.execute(*one) for one in first}
+    return ServerWire(connection, answered)
 
 
 def _require_transaction(connection: psycopg.Connection[Any]) -> None:

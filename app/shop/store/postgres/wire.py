@@ -8,6 +8,8 @@ from typing import Any, cast
 import psycopg
 from sqlalchemy.exc import IntegrityError
 
+from app.shop.store.both.records import Statement
+
 Values = Sequence[Any] | Mapping[str, Any]
 
 
@@ -22,13 +24,23 @@ class Answer(psycopg.Cursor[Any]):
 
 
 class ServerWire:
-    """A connection to a server under a session, in its transaction."""
+    """A connection to a server under a session, in its transaction.
 
-    def __init__(self, connection: psycopg.Connection[Any]) -> None:
+    ``answered`` is what was asked already when the transaction began; it holds until something is written.
+    """
+
+    def __init__(self, connection: psycopg.Connection[Any], answered: Mapping[Statement, Answer] | None = None) -> None:
         self._connection = connection
+        self._answered = dict(answered or {})
 
     def execute(self, sql: str, parameters: Values = (), /) -> Answer:
         """Run one statement. Raises sqlalchemy's IntegrityError where a row breaks a rule of its table."""
+        if self._answered and isinstance(parameters, tuple):
+            answer = self._answered.pop(Statement(sql, parameters), None)
+            if answer is not None:
+                return cast("Answer", answer)
+        if not sql.lstrip().startswith("SELECT"):
+            self.forget()
         try:
             return cast("Answer", self._connection.execute(spelled(sql), parameters))
         except psycopg.IntegrityError as error:
@@ -36,12 +48,17 @@ class ServerWire:
 
     def executemany(self, sql: str, parameters: Sequence[Values], /) -> object:
         """Run one statement for each set of values. Raises as ``execute`` does."""
+        self.forget()
         try:
             with self._connection.cursor() as cursor:
                 cursor.executemany(spelled(sql, tells_id=False), parameters)
         except psycopg.IntegrityError as error:
             raise IntegrityError(sql, None, error) from error
         return None
+
+    def forget(self) -> None:
+        """What was asked when the transaction began is asked anew from now on."""
+        self._answered.clear()
 
 
 PHRASES = (

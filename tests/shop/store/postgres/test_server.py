@@ -11,6 +11,7 @@ from sqlmodel import Session
 
 from app.shop.reasons import because
 from app.shop.store import row_hashes
+from app.shop.store.both.records import Statement
 from app.shop.store.database import Database, ShopUnavailableError, raw_connection
 from app.shop.store.postgres import server
 from app.shop.store.postgres.codes import ServerProblem
@@ -24,9 +25,17 @@ LASTING = ("-c", "max_connections=40", "-c", "shared_buffers=32MB")
 """Settings of a server that keeps what it acknowledged."""
 
 
+ENGINES = Statement("SELECT count(*) FROM engine")
+
+
 def add(session: Session, key: str) -> None:
     """An engine of that key."""
     raw_connection(session).execute(ENGINE.format(key=key))
+
+
+def add_by_the_orm(session: Session, key: str) -> None:
+    """The same past the program's own way to the server."""
+    session.connection().exec_driver_sql(ENGINE.format(key=key))
 
 
 def keys(shop: Database) -> list[str]:
@@ -137,14 +146,76 @@ def test_a_write_that_was_ended_inside_goes_no_further(
     assert keys(server_shop) == []
 
 
-def test_a_connection_that_was_lost_is_made_anew(server_shop: ServerDatabase, other: ServerDatabase) -> None:
+@pytest.mark.parametrize("first", [(), (ENGINES,)])
+def test_a_connection_that_was_lost_is_made_anew(
+    server_shop: ServerDatabase, other: ServerDatabase, first: tuple[Statement, ...]
+) -> None:
     with server_shop.writing() as session:
         add(session, "a")
     assert keys(server_shop) == ["a"]
     ends(server_shop, "evenbore")
-    with server_shop.writing() as session:
+    with server_shop.writing(*first) as session:
+        assert raw_connection(session).execute(*ENGINES).fetchone() == (1,)
         add(session, "b")
     assert keys(server_shop) == ["a", "b"]
+
+
+def test_one_answer_is_had_again_after_the_server_was_restarted(server_shop: ServerDatabase) -> None:
+    """Whichever of the connections is taken up, the one before it may be lost as well."""
+    with server_shop.reading(), server_shop.reading() as session:
+        raw_connection(session).execute(*ENGINES)
+    assert server_shop.answer(ENGINES) == (0,)
+    ends(server_shop, "evenbore")
+    assert server_shop.answer(ENGINES) == (0,)
+
+
+def test_one_answer_is_of_now_and_leaves_no_transaction_open(
+    server_shop: ServerDatabase, other: ServerDatabase
+) -> None:
+    assert server_shop.answer(ENGINES) == (0,)
+    with other.writing() as session:
+        add(session, "a")
+    assert server_shop.answer(ENGINES) == (1,)
+    assert server_shop.answer(Statement("SELECT id FROM engine WHERE key = ?", ("b",))) is None
+    open_ones = "SELECT count(*) FROM pg_stat_activity WHERE application_name = 'evenbore' AND state LIKE 'idle in%'"
+    assert server_shop.answer(Statement(open_ones)) == (0,)
+
+
+def test_what_a_write_asks_first_is_answered_once_it_has_its_turn(
+    server_shop: ServerDatabase, other: ServerDatabase
+) -> None:
+    """It is sent with the beginning, before the write of the other program is done, and may not be answered by then."""
+
+    def later() -> tuple[int]:
+        with other.writing(ENGINES) as session:
+            found: tuple[int] = raw_connection(session).execute(*ENGINES).fetchone()
+            return found
+
+    with ThreadPoolExecutor(1) as thread:
+        with server_shop.writing() as session:
+            waiting = thread.submit(later)
+            until(lambda: waits_for_the_lock(server_shop))
+            add(session, "a")
+        assert waiting.result(30) == (1,)
+
+
+@pytest.mark.parametrize("adds", [add, add_by_the_orm])
+def test_what_a_write_asked_first_is_asked_anew_after_it_wrote(
+    server_shop: ServerDatabase, adds: Callable[[Session, str], None]
+) -> None:
+    with server_shop.writing(ENGINES) as session:
+        adds(session, "a")
+        assert raw_connection(session).execute(*ENGINES).fetchone() == (1,)
+
+
+def test_what_a_write_asks_first_can_be_asked_without_a_pipeline(
+    server_shop: ServerDatabase, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(psycopg.Pipeline, "is_supported", lambda: False)
+    with server_shop.writing(ENGINES) as session:
+        assert raw_connection(session).execute(*ENGINES).fetchone() == (0,)
+        add(session, "a")
+    assert keys(server_shop) == ["a"]
 
 
 def ends(shop: ServerDatabase, name: str) -> None:
@@ -178,14 +249,15 @@ def test_when_the_answer_to_a_commit_is_lost_it_is_not_said_that_nothing_was_sav
     assert unavailable(loses_the_answer) is ServerProblem.UNKNOWN_IF_SAVED
 
 
+@pytest.mark.parametrize("first", [(), (ENGINES,)])
 def test_a_write_waits_its_time_for_one_that_is_stuck(
-    server_shop: ServerDatabase, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    server_shop: ServerDatabase, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, first: tuple[Statement, ...]
 ) -> None:
     monkeypatch.setattr(server, "SETTINGS", server.SETTINGS.replace("'10s'", "'200ms'"))
     other = ServerDatabase(server_shop.address, tmp_path)
 
     def write() -> None:
-        with other.writing() as session:
+        with other.writing(*first) as session:
             add(session, "b")
 
     with server_shop.writing() as session:
