@@ -38,8 +38,13 @@ def texts(pdf: bytes) -> list[str]:
     return [re.sub(r"(?<=\w) -(?=\w)", "-", page) for page in said]
 
 
+STYLES_ARE_THERE = "() => [...document.querySelectorAll('link[rel=stylesheet]')].every(link => link.sheet)"
+
+
 def printed(page: Page, paper: str) -> list[str]:
-    """The text of each page as it is printed."""
+    """The text of each page as it is printed, once what numbers the pages has come: a page that was swapped in shows
+    its words before that."""
+    page.wait_for_function(STYLES_ARE_THERE)
     return texts(page.pdf(format=paper))
 
 
