@@ -42,8 +42,8 @@ hypothesis.settings.load_profile("evenbore")
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
-    """``--store postgres`` runs the tests that take a ``shop`` on a server of their own, and no others; ``--store rest``
-    runs those that it leaves out."""
+    """``--store postgres`` runs the tests that take a ``shop`` on a server of their own, and no others; ``--store
+    rest`` runs those that it leaves out."""
     parser.addoption("--store", choices=("file", "postgres", "rest"), default="file", help="where the records are kept")
 
 

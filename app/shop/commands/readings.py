@@ -6,6 +6,7 @@ a measurement like the first, so it is kept, and both stand in question until a 
 
 import math
 from collections.abc import Mapping
+from contextlib import nullcontext
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -107,7 +108,8 @@ def add(
     apart: dict[str, Any] = {"from_above": new.from_above, "why_code": new.why_code, "sd": new.sd}
     apart |= {"look": new.look or None, "fixed": new.fixed or None}
     sent = fingerprint(visit=visit_id, new=new, **{name: one for name, one in apart.items() if one is not None})
-    with looks.keeping(shop, seen), loader.writing(shop, visit_id, ReadingRow, key) as session:
+    kept = nullcontext() if seen is None else looks.keeping(shop, seen)
+    with kept, loader.writing(shop, visit_id, ReadingRow, key) as session:
         if again := earlier(session, ReadingRow, key, sent):
             return again.ident
         record = as_done(loader.load(session, visit_id), at)
@@ -178,7 +180,8 @@ def add_look(
     """
     key = checked(key)
     sent = fingerprint(visit=visit_id, look=look)
-    with looks.keeping(shop, seen), loader.writing(shop, visit_id, ReadingRow, part_key(key, "0")) as session:
+    kept = nullcontext() if seen is None else looks.keeping(shop, seen)
+    with kept, loader.writing(shop, visit_id, ReadingRow, part_key(key, "0")) as session:
         if again := earlier(session, ReadingRow, part_key(key, "0"), sent):
             rows = session.exec(select(ReadingRow.id).where(ReadingRow.payload == sent).order_by(col(ReadingRow.id)))
             return (again.ident, *(one for one in rows.all() if one is not None and one != again.ident))

@@ -6,7 +6,7 @@ found by that slug in ``app.sync.engine.adjusters``.
 """
 
 from dataclasses import dataclass
-from typing import Literal, TypeVar
+from typing import ClassVar, Literal, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -99,23 +99,48 @@ class Place:
         return self.near if self.far is None else self.far
 
 
-@dataclass(frozen=True, slots=True)
-class StopTurn:
-    """A stop screw turned; ``turns`` positive opens every plate of the bank."""
+class _OnBank:
+    """An adjuster of a whole bank."""
 
+    __slots__ = ()
     bank: str
-    turns: float
-    at: float
-
-    @property
-    def kind(self) -> str:
-        """Slug of the kind of adjuster that was moved."""
-        return "stop"
 
     @property
     def place(self) -> Place:
         """Where it sits."""
         return Place(self.bank)
+
+
+class _OnCoupler:
+    """An adjuster of the coupler between two bores."""
+
+    __slots__ = ()
+    near: int
+    far: int
+
+    @property
+    def place(self) -> Place:
+        """Where it sits."""
+        return Place(near=self.near, far=self.far)
+
+
+class _AtBore:
+    """An adjuster of one bore."""
+
+    __slots__ = ()
+    bore: int
+
+    @property
+    def place(self) -> Place:
+        """Where it sits."""
+        return Place(near=self.bore)
+
+
+class _Turned:
+    """A screw, whose unit is a turn."""
+
+    __slots__ = ()
+    turns: float
 
     @property
     def amount(self) -> float:
@@ -124,11 +149,24 @@ class StopTurn:
 
 
 @dataclass(frozen=True, slots=True)
-class BladeReset:
+class StopTurn(_OnBank, _Turned):
+    """A stop screw turned; ``turns`` positive opens every plate of the bank."""
+
+    kind: ClassVar[str] = "stop"
+
+    bank: str
+    turns: float
+    at: float
+
+
+@dataclass(frozen=True, slots=True)
+class BladeReset(_OnCoupler):
     """A coupler loosened, the far plate closed on a feeler of thickness ``gap`` [m], the coupler tightened.
 
     ``leaves`` are the one or two leaves [m] that made up the feeler.
     """
+
+    kind: ClassVar[str] = "blade"
 
     near: int
     far: int
@@ -137,63 +175,32 @@ class BladeReset:
     at: float
 
     @property
-    def kind(self) -> str:
-        """Slug of the kind of adjuster that was moved."""
-        return "blade"
-
-    @property
-    def place(self) -> Place:
-        """Where it sits."""
-        return Place(near=self.near, far=self.far)
-
-    @property
     def amount(self) -> float:
         """By how much it was moved, in the unit of its kind."""
         return self.gap
 
 
 @dataclass(frozen=True, slots=True)
-class ScrewTurn:
+class ScrewTurn(_OnCoupler, _Turned):
     """The screw of a coupler turned; ``turns`` positive inward, whichever way that opens what lies beyond."""
+
+    kind: ClassVar[str] = "screw"
 
     near: int
     far: int
     turns: float
     at: float
 
-    @property
-    def kind(self) -> str:
-        """Slug of the kind of adjuster that was moved."""
-        return "screw"
-
-    @property
-    def place(self) -> Place:
-        """Where it sits."""
-        return Place(near=self.near, far=self.far)
-
-    @property
-    def amount(self) -> float:
-        """By how much it was moved, in the unit of its kind."""
-        return self.turns
-
 
 @dataclass(frozen=True, slots=True)
-class LinkTurn:
+class LinkTurn(_OnBank):
     """A bank's link rod turned; ``flats`` are sixths of a turn, positive opens the bank earlier."""
+
+    kind: ClassVar[str] = "link"
 
     bank: str
     flats: float
     at: float
-
-    @property
-    def kind(self) -> str:
-        """Slug of the kind of adjuster that was moved."""
-        return "link"
-
-    @property
-    def place(self) -> Place:
-        """Where it sits."""
-        return Place(self.bank)
 
     @property
     def amount(self) -> float:
@@ -202,47 +209,24 @@ class LinkTurn:
 
 
 @dataclass(frozen=True, slots=True)
-class BypassTurn:
+class BypassTurn(_AtBore, _Turned):
     """A bore's bypass screw turned; positive lets more air past its plate, which is outward."""
+
+    kind: ClassVar[str] = "bypass"
 
     bore: int
     turns: float
     at: float
 
-    @property
-    def kind(self) -> str:
-        """Slug of the kind of adjuster that was moved."""
-        return "bypass"
-
-    @property
-    def place(self) -> Place:
-        """Where it sits."""
-        return Place(near=self.bore)
-
-    @property
-    def amount(self) -> float:
-        """By how much it was moved, in the unit of its kind."""
-        return self.turns
-
 
 @dataclass(frozen=True, slots=True)
-class OtherTurn:
+class OtherTurn(_AtBore, _Turned):
     """A screw of a further ``kind`` turned, which sits at ``bore``; which way is positive is said by its kind."""
 
     kind: str
     bore: int
     turns: float
     at: float
-
-    @property
-    def place(self) -> Place:
-        """Where it sits."""
-        return Place(near=self.bore)
-
-    @property
-    def amount(self) -> float:
-        """By how much it was moved, in the unit of its kind."""
-        return self.turns
 
 
 Move = StopTurn | BladeReset | ScrewTurn | LinkTurn | BypassTurn | OtherTurn
