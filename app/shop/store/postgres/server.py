@@ -154,7 +154,7 @@ class ServerDatabase(Database):
                     held.invalidate()
 
     def written(self) -> int:
-        """Statement of the records, for all who wait together. Raises ShopUnavailableError."""
+        """Asked of the records, for all who wait together. Raises ShopUnavailableError."""
         with self._asking:
             asked, newest = self._written
             if time.monotonic() - asked > WRITTEN_SECONDS:
@@ -183,7 +183,7 @@ class ServerDatabase(Database):
                     connection.rollback()
 
     def _begun_to_write(self, first: Sequence[Statement]) -> tuple[psycopg.Connection[Any], ServerWire]:
-        """Begin, on a new connection where the one before was lost meanwhile: nothing was sent on it yet."""
+        """Begin, on a new connection where the one before was lost meanwhile: nothing was written on it yet."""
         known = self._pen is not None
         connection = self._taken_up()
         try:
