@@ -44,6 +44,9 @@ LOST_MOTION = {0.0035: 0.005, 0.008: 0.003}
 FORGET = 8.0
 """Odds against a hypothesis, as a logarithm, from which it is followed no further (our judgement)."""
 
+COUNTS = 0.01
+"""Chance of a hypothesis from which what it says of the bores is counted (our judgement)."""
+
 MOST_DOUBTED = 16
 """Hypotheses at most, the likeliest, by which a figure was misread that are followed past a move (our judgement)."""
 
@@ -86,13 +89,16 @@ class HypothesisBank(NamedTuple):
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Judged:
-    """What the hypotheses of a visit come to. ``posterior`` and ``meter`` are what to plan with; ``unanswering`` and
-    ``loose`` the chance that each adjuster does not keep what it is moved by, and that each bore's plate has lost
-    motion; ``noise`` times what was told the meter repeats by; ``surprise``, how far moves ended from what was
-    foretold."""
+    """What the hypotheses of a visit come to. ``posterior`` and ``meter`` are what to plan with; ``likely`` is a stack
+    of what the hypotheses say that are not out of the question, and ``chances`` how likely each is, shape (likely,), 1
+    together; ``unanswering`` and ``loose`` the chance that each adjuster does not keep what it is moved by, and that
+    each bore's plate has lost motion; ``noise`` times what was told the meter repeats by; ``surprise``, how far moves
+    ended from what was foretold."""
 
     posterior: Posterior
     meter: Meter
+    likely: Posterior
+    chances: Floats
     noise: float
     unanswering: Mapping[Adjuster, float]
     loose: Mapping[int, float]
@@ -111,6 +117,7 @@ def judged(start: Posterior, meter: Meter, events: tuple[Event, ...]) -> Judged:
     return Judged(
         at(bank.stack, place),
         _as_noisy(meter, noise),
+        *_likely(bank, chance),
         noise,
         _summed([one.adjuster for one in bank.hypotheses], chance),
         loose,
@@ -127,6 +134,14 @@ def _planned_with(bank: HypothesisBank, chance: Floats) -> tuple[dict[int, float
     planned = next((bore for bore, share in loose.items() if share > 0.5), None)
     about = [n for n, one in enumerate(bank.hypotheses) if one.adjuster is None and one.bore == planned]
     return loose, noise, about[int(np.lexsort((-chance[about], np.abs(logs[about] - math.log(noise))))[0])]
+
+
+def _likely(bank: HypothesisBank, chance: Floats) -> tuple[Posterior, Floats]:
+    """A stack of what the hypotheses say that are not out of the question, and the chance of each."""
+    places = np.flatnonzero(chance >= COUNTS)
+    counted: Floats = chance[places] / chance[places].sum()
+    stack = replace(bank.stack, mean=bank.stack.mean[places], covariance=bank.stack.covariance[places])
+    return replace(stack, log_evidence=np.log(counted)), counted
 
 
 def _as_noisy(meter: Meter, noise: float) -> Meter:
