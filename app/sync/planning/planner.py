@@ -62,6 +62,7 @@ from app.sync.planning.recent_events import (
     idle_as_read,
     last_move,
     moves_at,
+    not_back,
     recently_turned,
     since_last_move,
     weariness,
@@ -225,6 +226,7 @@ def _bench(
     if seen is not None:
         off = idle_is_off(seen, wanted)
         standing = replace(standing, off_speed=np.array([float(off)]))
+        task = task if off else replace(task, no_way=task.no_way | not_back(events))
         if off:
             task = replace(task, seen_beside=math.log(seen / wanted / (1 + standing.speed[0])))
             standing = replace(standing, speed=np.array([seen / wanted - 1]))
