@@ -17,10 +17,11 @@ from typing import NamedTuple, TypeVar
 import numpy as np
 
 from app.sync.engine.adjusters.registry import adjuster_of, kind_at, kind_of, moved_bores
-from app.sync.engine.events import Event, Meter, Reading
+from app.sync.engine.events import Event, Meter, Move, Reading
+from app.sync.engine.hardware import NINE_IN_TEN
 from app.sync.engine.layout import Adjuster
 from app.sync.estimation.filter import MISREAD_LOG_ODDS, MISREAD_SD, at, foretold_at, learn, stacked
-from app.sync.estimation.foretold import Roughness, Surprise
+from app.sync.estimation.foretold import Roughness, Surprise, band_of_either
 from app.sync.estimation.posterior import Floats, Posterior
 from app.sync.estimation.predict import predict, set_cold
 from app.sync.readings.trail import Seen, Stage, Trail
@@ -123,6 +124,26 @@ def judged(start: Posterior, meter: Meter, events: tuple[Event, ...]) -> Judged:
         loose,
         _surprised(moved, seen),
     )
+
+
+def bands_after(found: Judged, move: Move, bores: Sequence[int]) -> dict[int, tuple[float, float, float]]:
+    """The reading to expect at bores after a move, with the ends of the band that holds nine of ten [kg/s or Pa].
+
+    Where it is in doubt that the adjuster answers at all, the band holds nine of ten of both together: where it moves
+    as it is to, and where nothing moves.
+
+    Parameters: ``found`` of the visit; ``move`` to be made; ``bores`` of the layout that it acts on.
+    """
+    after = foretold_at(predict(found.posterior, move), found.meter, bores)
+    times, doubt = found.surprise.nine_in_ten, found.unanswering.get(adjuster_of(move), 0.0)
+    if doubt < COUNTS:
+        return {bore: (value, max(value - times * sd, 0.0), value + times * sd) for bore, (value, sd) in after.items()}
+    still, wider = foretold_at(found.posterior, found.meter, bores), times / NINE_IN_TEN
+    bands = {}
+    for bore, (value, sd) in after.items():
+        stands, beside = still[bore]
+        bands[bore] = (value, *band_of_either((value, wider * sd), (stands, wider * beside), doubt))
+    return bands
 
 
 def _planned_with(bank: HypothesisBank, chance: Floats) -> tuple[dict[int, float], float, int]:

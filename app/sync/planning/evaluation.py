@@ -182,9 +182,10 @@ def all_bores_inside(stack: Posterior, chances: Floats, task: PlanningProblem) -
     """The chance that every bore is inside as it stands, whichever of several posteriors is the right one.
 
     It is the mean of what each says, weighed by how likely it is: one of them alone, were it the likeliest, says too
-    much of what the others doubt. ``task.own`` and ``task.window`` count, and no move.
+    much of what the others doubt.
 
-    Parameters: ``stack`` of posteriors about one engine; ``chances`` of each, shape (stack,), 1 together.
+    Parameters: ``stack`` of posteriors about one engine; ``chances`` of each, shape (stack,), 1 together; ``task``, of
+    which ``own`` and ``window`` count.
 
     Source: the law of total probability.
     """

@@ -25,12 +25,9 @@ from app.sync.estimation.column_sharing import sharing_learned
 from app.sync.estimation.conformity import LIMIT_PROBABILITY, Conformity, Decision
 from app.sync.estimation.depth_start import depth_learned, read_by_columns
 from app.sync.estimation.evenness import evenness
-from app.sync.estimation.filter import foretold_at
-from app.sync.estimation.foretold import Surprise
 from app.sync.estimation.posterior import Posterior, start_prior
-from app.sync.estimation.predict import predict
 from app.sync.estimation.uncertain_gains import A_LITTLE
-from app.sync.estimation.visit_hypotheses import Judged, judged
+from app.sync.estimation.visit_hypotheses import Judged, bands_after, judged
 from app.sync.planning.advice import (
     MOST_THEN,
     Advice,
@@ -122,7 +119,7 @@ class _PlanningContext:
     events: Sequence[Event]
     read: Sequence[int]
     before: Sequence[int]
-    surprise: Surprise
+    found: Judged
 
     @property
     def told(self) -> Sequence[int]:
@@ -234,7 +231,7 @@ def _bench(
         further = 1 if standing.speed[0] > 0 else -1
         task = replace(task, no_way=task.no_way | {(StopScrew(bank.name), further) for bank in layout.banks})
     inside = all_bores_inside(found.likely, found.chances, task)
-    return _PlanningContext(layout, posterior, meter, task, standing, inside, events, read, before, found.surprise)
+    return _PlanningContext(layout, posterior, meter, task, standing, inside, events, read, before, found)
 
 
 def _seen_beside(start: Posterior, told: Meter, events: Sequence[Event]) -> float:
@@ -393,8 +390,5 @@ def _with_expected(advice: Advice, bench: _PlanningContext) -> Advice:
     """The advice with the reading to expect at each bore that moves, and its band in nine cases of ten."""
     move = move_of(advice)
     assert move is not None
-    after = predict(bench.posterior, move)
-    foretold = foretold_at(after, bench.meter, advice.bores)
-    times = bench.surprise.nine_in_ten
-    found = {bore: Expected.around(value, times * sd) for bore, (value, sd) in foretold.items()}
-    return replace(advice, expected=found)
+    bands = bands_after(bench.found, move, advice.bores)
+    return replace(advice, expected={bore: Expected(*band) for bore, band in bands.items()})
