@@ -9,7 +9,8 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import stdtrit
+from scipy.optimize import brentq
+from scipy.special import ndtr, stdtrit
 
 from app.sync.engine.engine_air import TACHOMETER_SD
 from app.sync.engine.events import IdleSpeed, Meter, Reading
@@ -50,6 +51,11 @@ FAR = 3.0
 """Distances past which one reading teaches no more: it may be misread (our judgement)."""
 
 
+OUT_OF_SIGHT = 8.0
+"""Standard deviations from a mean past which an end of a band is not looked for (our judgement: a normal law leaves
+fewer than one reading in 10^14 there)."""
+
+
 class Surprise(NamedTuple):
     """How far the first readings of bores after moves lay from what was foretold, over the spread foretold: how many
     ``readings``, with those that the prior is worth, and their sum of ``squares``. Hands, levers and meters are often
@@ -74,6 +80,26 @@ class Surprise(NamedTuple):
         (2.24, 1.645)
         """
         return float(stdtrit(self.readings, 0.95)) * math.sqrt(self.squares / self.readings)
+
+
+def band_of_either(moved: tuple[float, float], unmoved: tuple[float, float], doubt: float) -> tuple[float, float]:
+    """The ends that leave one reading of twenty on either side, of two normal laws one of which holds; none below 0.
+
+    Parameters: ``moved`` and ``unmoved``, mean and standard deviation of each in one unit; ``doubt``, the chance of
+    the second, from 0 to 1.
+
+    >>> [round(end, 2) for end in band_of_either((6.0, 0.1), (9.0, 0.1), 0.5)]
+    [5.87, 9.13]
+    """
+    laws = ((1 - doubt, *moved), (doubt, *unmoved))
+
+    def below(value: float, share: float) -> float:
+        return float(sum([chance * ndtr((value - mean) / sd) for chance, mean, sd in laws])) - share
+
+    least = min([mean - OUT_OF_SIGHT * sd for _, mean, sd in laws])
+    most = max([mean + OUT_OF_SIGHT * sd for _, mean, sd in laws])
+    low, high = (float(brentq(below, least, most, args=(share,))) for share in (0.05, 0.95))
+    return max(low, 0.0), high
 
 
 class Roughness(NamedTuple):

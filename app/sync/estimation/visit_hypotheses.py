@@ -17,10 +17,11 @@ from typing import NamedTuple, TypeVar
 import numpy as np
 
 from app.sync.engine.adjusters.registry import adjuster_of, kind_at, kind_of, moved_bores
-from app.sync.engine.events import Event, Meter, Reading
+from app.sync.engine.events import Event, Meter, Move, Reading
+from app.sync.engine.hardware import NINE_IN_TEN
 from app.sync.engine.layout import Adjuster
 from app.sync.estimation.filter import MISREAD_LOG_ODDS, MISREAD_SD, at, foretold_at, learn, stacked
-from app.sync.estimation.foretold import Roughness, Surprise
+from app.sync.estimation.foretold import Roughness, Surprise, band_of_either
 from app.sync.estimation.posterior import Floats, Posterior
 from app.sync.estimation.predict import predict, set_cold
 from app.sync.readings.trail import Seen, Stage, Trail
@@ -43,6 +44,9 @@ LOST_MOTION = {0.0035: 0.005, 0.008: 0.003}
 
 FORGET = 8.0
 """Odds against a hypothesis, as a logarithm, from which it is followed no further (our judgement)."""
+
+COUNTS = 0.01
+"""Chance of a hypothesis from which what it says of the bores is counted (our judgement)."""
 
 MOST_DOUBTED = 16
 """Hypotheses at most, the likeliest, by which a figure was misread that are followed past a move (our judgement)."""
@@ -86,13 +90,16 @@ class HypothesisBank(NamedTuple):
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Judged:
-    """What the hypotheses of a visit come to. ``posterior`` and ``meter`` are what to plan with; ``unanswering`` and
-    ``loose`` the chance that each adjuster does not keep what it is moved by, and that each bore's plate has lost
-    motion; ``noise`` times what was told the meter repeats by; ``surprise``, how far moves ended from what was
-    foretold."""
+    """What the hypotheses of a visit come to. ``posterior`` and ``meter`` are what to plan with; ``likely`` is a stack
+    of what the hypotheses say that are not out of the question, and ``chances`` how likely each is, shape (likely,), 1
+    together; ``unanswering`` and ``loose`` the chance that each adjuster does not keep what it is moved by, and that
+    each bore's plate has lost motion; ``noise`` times what was told the meter repeats by; ``surprise``, how far moves
+    ended from what was foretold."""
 
     posterior: Posterior
     meter: Meter
+    likely: Posterior
+    chances: Floats
     noise: float
     unanswering: Mapping[Adjuster, float]
     loose: Mapping[int, float]
@@ -111,11 +118,32 @@ def judged(start: Posterior, meter: Meter, events: tuple[Event, ...]) -> Judged:
     return Judged(
         at(bank.stack, place),
         _as_noisy(meter, noise),
+        *_likely(bank, chance),
         noise,
         _summed([one.adjuster for one in bank.hypotheses], chance),
         loose,
         _surprised(moved, seen),
     )
+
+
+def bands_after(found: Judged, move: Move, bores: Sequence[int]) -> dict[int, tuple[float, float, float]]:
+    """The reading to expect at bores after a move, with the ends of the band that holds nine of ten [kg/s or Pa].
+
+    Where it is in doubt that the adjuster answers at all, the band holds nine of ten of both together: where it moves
+    as it is to, and where nothing moves.
+
+    Parameters: ``found`` of the visit; ``move`` to be made; ``bores`` of the layout that it acts on.
+    """
+    after = foretold_at(predict(found.posterior, move), found.meter, bores)
+    times, doubt = found.surprise.nine_in_ten, found.unanswering.get(adjuster_of(move), 0.0)
+    if doubt < COUNTS:
+        return {bore: (value, max(value - times * sd, 0.0), value + times * sd) for bore, (value, sd) in after.items()}
+    still, wider = foretold_at(found.posterior, found.meter, bores), times / NINE_IN_TEN
+    bands = {}
+    for bore, (value, sd) in after.items():
+        stands, beside = still[bore]
+        bands[bore] = (value, *band_of_either((value, wider * sd), (stands, wider * beside), doubt))
+    return bands
 
 
 def _planned_with(bank: HypothesisBank, chance: Floats) -> tuple[dict[int, float], float, int]:
@@ -127,6 +155,14 @@ def _planned_with(bank: HypothesisBank, chance: Floats) -> tuple[dict[int, float
     planned = next((bore for bore, share in loose.items() if share > 0.5), None)
     about = [n for n, one in enumerate(bank.hypotheses) if one.adjuster is None and one.bore == planned]
     return loose, noise, about[int(np.lexsort((-chance[about], np.abs(logs[about] - math.log(noise))))[0])]
+
+
+def _likely(bank: HypothesisBank, chance: Floats) -> tuple[Posterior, Floats]:
+    """A stack of what the hypotheses say that are not out of the question, and the chance of each."""
+    places = np.flatnonzero(chance >= COUNTS)
+    counted: Floats = chance[places] / chance[places].sum()
+    stack = replace(bank.stack, mean=bank.stack.mean[places], covariance=bank.stack.covariance[places])
+    return replace(stack, log_evidence=np.log(counted)), counted
 
 
 def _as_noisy(meter: Meter, noise: float) -> Meter:

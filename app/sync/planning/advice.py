@@ -83,15 +83,6 @@ class Expected:
     low: float
     high: float
 
-    @classmethod
-    def around(cls, value: float, half: float) -> "Expected":
-        """The band of that ``half`` width.
-
-        >>> Expected.around(6.0, 0.5)
-        Expected(value=6.0, low=5.5, high=6.5)
-        """
-        return cls(value, max(value - half, 0.0), value + half)
-
 
 @dataclass(frozen=True, slots=True)
 class Advice:

@@ -16,7 +16,7 @@ from scipy.special import ndtr, ndtri
 
 from app.sync.engine.adjusters.registry import own_screws
 from app.sync.engine.engine_air import IDLE_RATIO, SHARING, alone
-from app.sync.engine.idle_flow import slopes, solve_idle
+from app.sync.engine.idle_flow import FlowJacobian, IdleSolution, slopes, solve_idle
 from app.sync.engine.layout import Adjuster, Layout
 from app.sync.engine.units import REV_PER_MIN
 from app.sync.engine.work_minutes import READ_MINUTES, RESET_MINUTES, TURN_MINUTES
@@ -97,16 +97,6 @@ class Evaluation:
     flows: Floats
     spread: Floats
 
-    @property
-    def all_bores_inside(self) -> Floats:
-        """The chance that every bore ends inside, whatever the speed."""
-        return np.asarray(np.prod(1 - self.outside, axis=-1))
-
-    @property
-    def all_inside(self) -> Floats:
-        """The chance that every bore and the speed end inside."""
-        return self.all_bores_inside * (1 - self.off_speed)
-
 
 def feeler_stacks(blades: Sequence[float]) -> tuple[tuple[float, ...], ...]:
     """Every feeler a hand can lay, one leaf or two, thinnest first; of equal ones the one with fewer leaves.
@@ -169,9 +159,8 @@ def outcomes(posterior: Posterior, task: PlanningProblem, choices: Sequence[Cand
     cov[:, :n, :n] += after.noise * width**2 / (areas[:, :, None] * areas[:, None, :])
     cov[:, :n, n] = cov[:, n, :n] = scaled @ posterior.covariance[:, -1]
     cov[:, n, n] = posterior.covariance[-1, -1]
-    share = settled.flows / settled.flows.sum(axis=1, keepdims=True)
-    from_mean = found.flows - share[:, None, :] @ found.flows
-    outside = outside_of(n * share - 1, np.hypot(_spread(from_mean, cov), task.own), task.window)
+    off, from_mean = _beside_mean(settled, found)
+    outside = outside_of(off, np.hypot(_spread(from_mean, cov), task.own), task.window)
     wanted, speed_spread = -task.seen_beside, _spread(found.log_speed[:, None, :], cov)[:, 0]
     if not task.speed_known:
         wanted, speed_spread = (
@@ -187,6 +176,35 @@ def outcomes(posterior: Posterior, task: PlanningProblem, choices: Sequence[Cand
     price = shortfall_costs(posterior, task) * np.where(after.set_anew | helpless, 1.0, task.dearness)
     risk = (price * outside).sum(axis=1) + task.dearness * SPEED_PRICE * off_speed
     return Evaluation(minutes + risk, outside, off_speed, speed, settled.flows, _spread(found.flows, cov))
+
+
+def all_bores_inside(stack: Posterior, chances: Floats, task: PlanningProblem) -> float:
+    """The chance that every bore is inside as it stands, whichever of several posteriors is the right one.
+
+    It is the mean of what each says, weighed by how likely it is: one of them alone, were it the likeliest, says too
+    much of what the others doubt.
+
+    Parameters: ``stack`` of posteriors about one engine; ``chances`` of each, shape (stack,), 1 together; ``task``, of
+    which ``own`` and ``window`` count.
+
+    Source: the law of total probability.
+    """
+    n, areas, demand = stack.bores, stack.areas, stack.mean[..., -1]
+    settled = solve_idle(stack.engine, areas, demand)
+    off, from_mean = _beside_mean(settled, slopes(stack.engine, areas, settled))
+    answer = np.zeros((*off.shape, stack.mean.shape[-1]))
+    answer[..., :n] = from_mean[..., :n] * (stack.width / areas)[..., None, :]
+    answer[..., n : 2 * n] = from_mean[..., :n] / areas[..., None, :]
+    answer[..., -1] = from_mean[..., n]
+    outside = outside_of(off, np.hypot(_spread(answer, stack.covariance), task.own), task.window)
+    return float(chances @ np.prod(1 - outside, axis=-1))
+
+
+def _beside_mean(settled: IdleSolution, found: FlowJacobian) -> tuple[Floats, Floats]:
+    """How far each bore's flow is from the mean, as a fraction, shape (..., bores), and how that answers to areas and
+    demand, shape (..., bores, bores + 1)."""
+    share = settled.flows / settled.flows.sum(axis=-1, keepdims=True)
+    return share.shape[-1] * share - 1, found.flows - share[..., None, :] @ found.flows
 
 
 def outside_of(off: Floats, spread: Floats, window: float) -> Floats:

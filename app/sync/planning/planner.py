@@ -25,12 +25,9 @@ from app.sync.estimation.column_sharing import sharing_learned
 from app.sync.estimation.conformity import LIMIT_PROBABILITY, Conformity, Decision
 from app.sync.estimation.depth_start import depth_learned, read_by_columns
 from app.sync.estimation.evenness import evenness
-from app.sync.estimation.filter import foretold_at
-from app.sync.estimation.foretold import Surprise
 from app.sync.estimation.posterior import Posterior, start_prior
-from app.sync.estimation.predict import predict
 from app.sync.estimation.uncertain_gains import A_LITTLE
-from app.sync.estimation.visit_hypotheses import Judged, judged
+from app.sync.estimation.visit_hypotheses import Judged, bands_after, judged
 from app.sync.planning.advice import (
     MOST_THEN,
     Advice,
@@ -49,6 +46,7 @@ from app.sync.planning.evaluation import (
     Evaluation,
     PlanningProblem,
     achievable_tolerance,
+    all_bores_inside,
     idle_is_off,
     no_change,
     outcomes,
@@ -61,6 +59,7 @@ from app.sync.planning.recent_events import (
     idle_as_read,
     last_move,
     moves_at,
+    not_back,
     recently_turned,
     since_last_move,
     weariness,
@@ -109,25 +108,28 @@ MOST_WEARY = 10.0
 @dataclass(frozen=True)
 class _PlanningContext:
     """All that one piece of advice is drawn from. ``read`` are the bores read since the last move, in order; ``before``
-    are those of readings that no move acted on since."""
+    are those of readings that no move acted on since; ``inside`` is the chance that every bore is, as it stands."""
 
+    layout: Layout
     posterior: Posterior
     meter: Meter
     task: PlanningProblem
     standing: Evaluation
+    inside: float
     events: Sequence[Event]
     read: Sequence[int]
     before: Sequence[int]
-    surprise: Surprise
-
-    @property
-    def layout(self) -> Layout:
-        return self.posterior.layout
+    found: Judged
 
     @property
     def told(self) -> Sequence[int]:
         """The bore of every reading that tells how it stands."""
         return [*self.before, *self.read]
+
+    @property
+    def all_inside(self) -> float:
+        """The chance that every bore and the speed are inside."""
+        return self.inside * float(1 - self.standing.off_speed[0])
 
     def outside(self, bore: int) -> float:
         """Chance that a bore stands outside as it is."""
@@ -180,14 +182,14 @@ def next_move(
     asked = decision is None and closed and not set(layout.bores) - set(bench.told)  # before that it settles nothing
     decision = decide(ahead=False).decision if asked else decision
     even = decision is not None and decision.conformity is Conformity.EVEN and bench.standing.off_speed[0] <= LOST
-    if not even and bench.standing.all_inside[0] < ENOUGH and (plan := _plan(bench)):
+    if not even and bench.all_inside < ENOUGH and (plan := _plan(bench)):
         if suspect is not None and not moves_at(events):
             plan = first_at(suspect, plan, as_if_known(bench.posterior), bench.task)
         advice = held_to_range(_towards(plan, bench), posterior, 1 + float(bench.standing.speed[0]))
     else:
         decision = decide().decision if asked else decision
         advice = _last_round(bench, closed, decision, finer=narrow < bench.task.window)
-    return replace(advice, inside=float(bench.standing.all_bores_inside[0]))
+    return replace(advice, inside=bench.inside)
 
 
 def _bench(
@@ -201,34 +203,35 @@ def _bench(
 ) -> _PlanningContext:
     """What a piece of advice is drawn from: the task at hand and how the engine stands to it."""
     posterior, meter = found.posterior, found.meter
-    layout, since = posterior.layout, [e for e in since_last_move(events) if isinstance(e, Reading)]
+    layout, read = posterior.layout, [e.bore for e in since_last_move(events) if isinstance(e, Reading)]
     before = [one.bore for state in earlier for one in state.readings]
-    extra, weary = beyond_a_round(layout.bores, len(since), before), weariness(layout, events)
+    extra, weary = beyond_a_round(layout.bores, len(read), before), weariness(layout, events)
+    seen, wanted = idle_as_read(events), posterior.engine.speed
     task = PlanningProblem(
         plausible_stacks(blades, posterior),
         max(window, achievable_tolerance(posterior)),
-        any(isinstance(e, IdleSpeed) for e in events),
+        IdleSpeed in map(type, events),
         DEAR + (0.0 if weary else RISING * extra),
         weary,
-        dict.fromkeys([*before, *(e.bore for e in since)], READ_MINUTES),
+        dict.fromkeys([*before, *read], READ_MINUTES),
         own_of(meter),
         opened_by(start, events),
         no_way=recently_turned(events),
+        seen_beside=_seen_beside(start, told, events) if seen is None else 0.0,
     )
-    seen, wanted = idle_as_read(events), posterior.engine.speed
-    if seen is None:
-        task = replace(task, seen_beside=_seen_beside(start, told, events))
     standing = outcomes(posterior, task, [no_change(layout)])
     if seen is not None:
         off = idle_is_off(seen, wanted)
         standing = replace(standing, off_speed=np.array([float(off)]))
+        task = task if off else replace(task, no_way=task.no_way | not_back(events))
         if off:
             task = replace(task, seen_beside=math.log(seen / wanted / (1 + standing.speed[0])))
             standing = replace(standing, speed=np.array([seen / wanted - 1]))
     if standing.off_speed[0] > LOST:
         further = 1 if standing.speed[0] > 0 else -1
         task = replace(task, no_way=task.no_way | {(StopScrew(bank.name), further) for bank in layout.banks})
-    return _PlanningContext(posterior, meter, task, standing, events, [e.bore for e in since], before, found.surprise)
+    inside = all_bores_inside(found.likely, found.chances, task)
+    return _PlanningContext(layout, posterior, meter, task, standing, inside, events, read, before, found)
 
 
 def _seen_beside(start: Posterior, told: Meter, events: Sequence[Event]) -> float:
@@ -244,9 +247,9 @@ def _seen_beside(start: Posterior, told: Meter, events: Sequence[Event]) -> floa
 
 
 def _towards(plan: Plan, bench: _PlanningContext) -> Advice:
-    """The first step of a plan, with the moves that follow."""
-    first = _first_of(plan, bench)
-    return first if move_of(first) is None else replace(first, then=_then(plan, bench))
+    """The first step of a plan, with the moves that follow in its order, at most ``MOST_THEN``."""
+    first, later = _first_of(plan, bench), plan.moves[1 : 1 + MOST_THEN]
+    return first if move_of(first) is None else replace(first, then=tuple([_as_advice(*one, bench) for one in later]))
 
 
 def _plan(bench: _PlanningContext, *, force: bool = False) -> Plan:
@@ -255,9 +258,9 @@ def _plan(bench: _PlanningContext, *, force: bool = False) -> Plan:
     ``force`` lets the price grow even where no bore is lost. It does not grow where so many moves were made that each
     further one has to bring more, except that an idle speed is set right.
     """
-    helpless = frozenset(bore for bore in bench.layout.bores if _why_unadjustable(bore, bench))
+    helpless = frozenset([bore for bore in bench.layout.bores if _why_unadjustable(bore, bench)])
     task, posterior = replace(bench.task, helpless=helpless), as_if_known(bench.posterior)
-    helped = max((bench.outside(bore) for bore in bench.layout.bores if bore not in helpless), default=0.0)
+    helped = max([bench.outside(bore) for bore in bench.layout.bores if bore not in helpless], default=0.0)
     weary = weariness(bench.layout, bench.events)
     lost, off = force or helped > LOST, bench.standing.off_speed[0] > LOST
     if weary >= MOST_WEARY and not off:
@@ -289,11 +292,6 @@ def _first_of(plan: Plan, bench: _PlanningContext) -> Advice:
     if isinstance(kind, ScrewWithGain) and not bench.posterior.sign_known(adjuster):
         return replace(move, why=AdviceReason.DIRECTION, turns=A_LITTLE, bores=bores)
     return _with_expected(replace(move, why=_why_set(move.place.sets, bench), bores=bores), bench)
-
-
-def _then(plan: Plan, bench: _PlanningContext) -> tuple[Advice, ...]:
-    """What follows the first move of a plan, in its order and at most ``MOST_THEN``."""
-    return tuple(_as_advice(*one, bench) for one in plan.moves[1 : 1 + MOST_THEN])
 
 
 def _as_advice(adjuster: Adjuster, amount: int, bench: _PlanningContext) -> Advice:
@@ -359,12 +357,11 @@ def _last_round(bench: _PlanningContext, closed: bool, decision: Decision | None
         return Advice(AdviceKind.MEASURE, AdviceReason.CLOSE_ROUND, bores=(last,))
     if decision.unproved:
         return Advice(AdviceKind.MEASURE, AdviceReason.ONE_PROBE, bores=decision.unproved)
-    inside = bench.standing.all_bores_inside[0]
-    if finer and bench.standing.all_inside[0] >= ENOUGH and decision.conformity is not Conformity.EVEN:
+    if finer and bench.all_inside >= ENOUGH and decision.conformity is not Conformity.EVEN:
         return Advice(AdviceKind.DONE, AdviceReason.FINEST)
     extra = beyond_a_round(bench.layout.bores, len(bench.read), bench.before)
     good = good_word(decision)
-    if good and (inside >= SURE_TO_LEAVE or extra >= MOST_EXTRA or bench.meter.quantity != "flow"):
+    if good and (bench.inside >= SURE_TO_LEAVE or extra >= MOST_EXTRA or bench.meter.quantity != "flow"):
         return good
     for bore in () if good else by_doubt:
         if bench.outside(bore) > LOST and (why := _why_unadjustable(bore, bench)):
@@ -393,8 +390,5 @@ def _with_expected(advice: Advice, bench: _PlanningContext) -> Advice:
     """The advice with the reading to expect at each bore that moves, and its band in nine cases of ten."""
     move = move_of(advice)
     assert move is not None
-    after = predict(bench.posterior, move)
-    foretold = foretold_at(after, bench.meter, advice.bores)
-    times = bench.surprise.nine_in_ten
-    found = {bore: Expected.around(value, times * sd) for bore, (value, sd) in foretold.items()}
-    return replace(advice, expected=found)
+    bands = bands_after(bench.found, move, advice.bores)
+    return replace(advice, expected={bore: Expected(*band) for bore, band in bands.items()})

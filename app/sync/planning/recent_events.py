@@ -5,7 +5,7 @@ from itertools import takewhile
 
 from app.sync.engine.adjusters.kind import ScrewWithGain
 from app.sync.engine.adjusters.registry import adjuster_of, adjusters, kind_at, kind_of
-from app.sync.engine.events import SEEN, Event, IdleSpeed, Move
+from app.sync.engine.events import SEEN, Event, IdleSpeed, Move, Reading
 from app.sync.engine.layout import Adjuster, Layout
 
 MOVES_AN_ADJUSTER, TIRING = 4, 1.0
@@ -102,6 +102,19 @@ def recently_turned(events: Sequence[Event]) -> frozenset[tuple[Adjuster, int]]:
     if last is not None and set(ways) == {1, -1}:
         found.add((last, -ways[0]))
     return frozenset(found)
+
+
+def not_back(events: Sequence[Event]) -> frozenset[tuple[Adjuster, int]]:
+    """The way back of each screw that was turned since a bore was read last.
+
+    The speed alone tells little of the bores: while it is inside its limit, a turn taken back before one was read was
+    for nothing, both times.
+
+    Parameters: ``events``, oldest first.
+    """
+    unread = takewhile(lambda event: not isinstance(event, Reading), reversed(events))
+    turns = [event for event in unread if not isinstance(event, SEEN) and _is_turned(event)]
+    return frozenset([(adjuster_of(move), -1 if move.amount > 0 else 1) for move in turns])
 
 
 def _is_turned(move: Move) -> bool:

@@ -79,7 +79,7 @@ REASONS: Mapping[StrEnum, Message] = {
         "Sensors that stay at their bores differ. Carry one probe from bore to bore to prove it.", limit=REASON
     ),
     AdviceReason.LAST_ROUND: Message(
-        "No adjustment needed so far. Read these again to confirm, least certain first.", limit=REASON
+        "The last adjustment is expected to be enough. Read again to see, least certain bore first.", limit=REASON
     ),
     AdviceReason.STOP_BANK: Message("This leaves the fewest couplers to reset.", limit=REASON),
     AdviceReason.STOP_SPEED: Message("Idle is too slow.", limit=REASON),

@@ -149,6 +149,17 @@ def test_how_much_the_meter_really_repeats_is_learned_and_never_below_what_was_t
     assert all(one.meter.repeatability == one.noise * TOLD.repeatability for one in found)
 
 
+def test_what_is_likely_counts_every_hypothesis_that_is_not_out_of_the_question() -> None:
+    """A meter that scatters by two and a quarter times what was told widens what is known of every gap at once."""
+    sound, rough = (judged(START, TOLD, rounds(3, noise, times=3)) for noise in (0.02, 0.045))
+    for found in (sound, rough):
+        assert found.chances.sum() == pytest.approx(1.0, abs=1e-12)
+        assert found.chances.min() >= 0.01
+        assert len(found.likely.mean) == len(found.chances) > 1
+    known = [np.sqrt(one.chances @ one.likely.covariance[:, range(8), range(8)]) for one in (sound, rough)]
+    assert (known[1] > known[0]).all()
+
+
 def four_rounds(seed: int, slop: float = 0.0) -> tuple[Reading, ...]:
     """Eight bores alike, read four times in eleven minutes; bore 3 rests up to ``slop`` of its air either way.
 

@@ -19,7 +19,7 @@ from app.sync.estimation.posterior import LEAST_GAP, Floats, Posterior, start_pr
 from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
 from app.sync.planning.evaluation import SIXTEENTH, idle_is_off
 from app.sync.planning.planner import next_move
-from app.sync.planning.recent_events import recently_turned
+from app.sync.planning.recent_events import not_back, recently_turned
 
 V8 = Layout((Bank("A", (1, 2, 3, 4), 2, 1), Bank("B", (5, 6, 7, 8), 5, 5)))
 FOUR = Layout((Bank("A", (1, 2, 3, 4), 1, 1),))
@@ -254,3 +254,25 @@ def test_a_screw_is_not_turned_again_unseen_nor_back_again_after_to_and_fro() ->
     assert recently_turned([ScrewTurn(2, 3, 0.25, 5.0), BypassTurn(4, -0.5, 5.0)]) == {
         (place, way) for place in (Coupler(2, 3), Bypass(4)) for way in (1, -1)
     }
+
+
+def test_a_turn_is_not_taken_back_before_a_bore_was_read() -> None:
+    more, less = (StopTurn("A", by * SIXTEENTH, 10.0) for by in (1, -1))
+    reading, speed, reset = (
+        Reading(3, 6.5 * KG_PER_HOUR, 5.0),
+        IdleSpeed(15.0, 5.0),
+        BladeReset(2, 3, THOU, (THOU,), 5.0),
+    )
+    assert not_back([]) == not_back([more, reading]) == not_back([reading, reset, speed]) == set()
+    assert not_back([reading, more, speed, reset, speed]) == {(StopScrew("A"), -1)}
+    assert not_back([more, reading, less, speed]) == {(StopScrew("A"), 1)}
+    assert not_back([BypassTurn(4, -0.5, 5.0), speed]) == {(Bypass(4), 1)}
+
+
+@pytest.mark.parametrize(("rpm", "back"), [(847.0, False), (760.0, True)])
+def test_an_idle_inside_its_limit_takes_no_turn_back_and_one_outside_does(rpm: float, back: bool) -> None:
+    """Sixty rpm either way of 850 is inside: our judgement. The turn itself was for an idle that was too fast."""
+    read = a_round([8.5, 9.25, 10.75, 11.5, 8.0, 7.5, 7.5, 5.5])
+    events = [IdleSpeed(932 / 60, 0.0), *read, StopTurn("A", -4 * SIXTEENTH, 200.0), IdleSpeed(rpm / 60, 200.0)]
+    found = next_move(V8, likely_hardware(5.6e-3, 8), Meter(), events, 850 / 60, BLADES, 0.08, 5.6e-3)
+    assert ((found.bank, found.turns > 0) == ("A", True)) is back

@@ -1,11 +1,13 @@
 """What readings prove of an engine is named, and a bore that may have lost motion is read again until they tell."""
 
+import numpy as np
 import pytest
 
 from app.sync.engine.events import Event, Meter, Reading, StopTurn
 from app.sync.engine.hardware import likely_hardware
 from app.sync.engine.layout import Bank, Layout
 from app.sync.engine.units import KG_PER_HOUR, LITER
+from app.sync.estimation.filter import stacked
 from app.sync.estimation.foretold import Surprise
 from app.sync.estimation.posterior import start_prior
 from app.sync.estimation.visit_hypotheses import Judged
@@ -19,7 +21,7 @@ TURN = StopTurn("A", 0.0625, 0.0)
 
 def told(lost_motion: float, events: list[Event]) -> tuple[object, object] | None:
     """What is asked for or named where the third bore's plate has lost motion with that chance."""
-    found = Judged(START, Meter(), 1.0, {}, {3: lost_motion}, Surprise())
+    found = Judged(START, Meter(), stacked([START]), np.ones(1), 1.0, {}, {3: lost_motion}, Surprise())
     advice = fault_to_name(found, events)
     return (advice.kind, advice.why) if advice is not None else None
 

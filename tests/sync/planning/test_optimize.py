@@ -12,10 +12,11 @@ from hypothesis import strategies as st
 from app.sync.engine.engine_air import usual_breathing
 from app.sync.engine.events import BladeReset, Event, IdleSpeed, Meter, Reading, StopTurn
 from app.sync.engine.hardware import likely_hardware
+from app.sync.engine.idle_flow import solve_idle
 from app.sync.engine.layout import Bank, Coupler, Layout, StopScrew
 from app.sync.engine.units import KG_PER_HOUR, THOU
-from app.sync.estimation.filter import run_filter
-from app.sync.estimation.posterior import FEELER_SD, Posterior, prior_for
+from app.sync.estimation.filter import run_filter, stacked
+from app.sync.estimation.posterior import FEELER_SD, LEAST_GAP, Posterior, prior_for
 from app.sync.estimation.predict import predict
 from app.sync.planning.bank_search import _Target, best_for_each_target
 from app.sync.planning.evaluation import (
@@ -26,6 +27,7 @@ from app.sync.planning.evaluation import (
     PlanningProblem,
     _After,
     achievable_tolerance,
+    all_bores_inside,
     feeler_stacks,
     no_change,
     outcomes,
@@ -56,6 +58,30 @@ def test_the_chance_of_ending_outside_is_that_of_two_tails(off: float, spread: f
     normal = NormalDist(off, spread)
     wanted = normal.cdf(-0.08) + 1 - normal.cdf(0.08)
     assert float(outside_of(np.array(off), np.array(spread), 0.08)) == pytest.approx(wanted, abs=1e-12)
+
+
+@pytest.mark.parametrize("own", [0.0, 0.02])
+def test_the_chance_that_all_bores_are_inside_is_the_mean_over_what_may_be_true(own: float) -> None:
+    """By the law of total probability; of one posterior, by its draws through the flow law, bore by bore."""
+    even, off = read((6.5, 6.25, 6.75, 6.5)), read((6.5, 6.25, 7.25, 6.5))
+    task = PlanningProblem((), 0.08, True, own=own)
+    each = [all_bores_inside(stacked([one]), np.ones(1), task) for one in (even, off)]
+    assert each == pytest.approx([drawn_inside(one, own) for one in (even, off)], abs=0.02)
+    assert each[0] > 2 * each[1]
+    both = all_bores_inside(stacked([even, off]), np.array([0.3, 0.7]), task)
+    assert both == pytest.approx(0.3 * each[0] + 0.7 * each[1], rel=1e-12)
+
+
+def drawn_inside(posterior: Posterior, own: float) -> float:
+    """The product over the bores of how often each is within 8 % of the mean, in 4,000 draws."""
+    rng = np.random.default_rng(3)
+    states = rng.multivariate_normal(posterior.mean, posterior.covariance, 4000)
+    states[:, :4] = np.maximum(states[:, :4], LEAST_GAP)
+    states[:, 4:8] = np.maximum(states[:, 4:8], 0.0)
+    there = replace(posterior, mean=states)
+    flows = solve_idle(there.engine, there.areas, states[:, -1]).flows
+    off = flows / flows.mean(axis=1, keepdims=True) - 1 + own * rng.standard_normal(flows.shape)
+    return float(np.prod((np.abs(off) <= 0.08).mean(axis=0)))
 
 
 def test_an_even_engine_is_left_alone() -> None:
