@@ -10,17 +10,20 @@ import numpy as np
 import pytest
 
 from app.sync.engine.air import ATMOSPHERE, flow_function
+from app.sync.engine.engine_air import TACHOMETER_SD
 from app.sync.engine.events import (
     BladeReset,
     BypassTurn,
     IdleSpeed,
     LinkTurn,
+    Meter,
     Reading,
     ScrewTurn,
     StopTurn,
 )
 from app.sync.engine.layout import Bank, Bypass, Coupler, Layout
 from app.sync.engine.units import DEGREE, KG_PER_HOUR, REV_PER_MIN, THOU
+from app.sync.estimation.posterior import FEELER_SD, TURN_SD
 from app.sync.readings.idle_wander import MEMORY, WANDER
 from app.sync.simulation.runners import flow_functions, own_ratios
 from app.sync.simulation.simulator import WANTED, Imperfections, SimulatedEngine, Trouble, usable_for_training
@@ -374,6 +377,14 @@ def test_a_hand_is_off_by_the_same_part_of_a_turn_whatever_it_turns(
         stood.append(stand.angle[2] + stand.link["A"])
     wanted = 0.02 * stand.per_turn[Coupler(2, 3)] if spread is None else spread
     assert np.diff(stood).std() == pytest.approx(wanted, rel=0.17)
+
+
+def test_meter_and_hands_are_as_rough_as_the_adviser_takes_them_to_be() -> None:
+    usual, taken = Imperfections(), Meter()
+    assert (usual.repeatability, usual.step, usual.blade) == (taken.repeatability, taken.step, FEELER_SD)
+    assert usual.turn == pytest.approx(TURN_SD, rel=0.25)
+    assert 0.25 < usual.tachometer / WANTED / TACHOMETER_SD < 1  # which also holds how an idle strays meanwhile
+    assert SimulatedEngine(FOUR, 3, replace(usual, step=7e-5, repeatability=0.03)).meter == Meter("flow", 7e-5, 0.03)
 
 
 def test_what_is_recorded_at_a_screw_that_is_not_there_moves_nothing() -> None:
