@@ -263,3 +263,13 @@ def test_a_training_engine_can_be_set_cold_and_replays_it(shop: Database) -> Non
     assert found.cold_minutes == pytest.approx(2 * 0.7 + 6 * 2.0)
     assert (found.minutes, found.moves) == (0.0, 0)
     assert "13\u00a0min on the cold engine" in work_of(found)
+
+
+@pytest.mark.parametrize("shape", training_start.SHAPES)
+def test_a_training_engine_has_as_many_bores_as_it_is_named_by_numbered_through(shape: str) -> None:
+    layout = training_start.SHAPES[shape]
+    count, _, kind = shape.partition("-")
+    assert list(layout.bores) == list(range(1, int(count) + 1))
+    assert len(layout.banks) == (2 if kind == "two" else 1)
+    assert len({len(bank.bores) for bank in layout.banks}) == 1
+    assert layout.bypass == (frozenset(layout.bores) if kind == "twins" else frozenset())
