@@ -242,6 +242,15 @@ def test_of_very_many_readings_between_two_moves_the_last_count() -> None:
     assert few.mean != pytest.approx(all_of_them.mean, rel=1e-12)
 
 
+def test_looks_at_the_tachometer_push_out_no_reading_of_a_bore() -> None:
+    """Of each bore, and of the tachometer, so many count: those of one are not those of another."""
+    read = [Reading(1, 8.0 * KG_PER_HOUR, 20.0 * n) for n in range(5)]
+    looks = [IdleSpeed(SPEED, 100.0 + n) for n in range(MOST_OF_A_BORE)]
+    both = update(fresh(), Meter(), [*read, *looks])
+    assert both.gaps[0] > 1.1 * update(fresh(), Meter(), looks).gaps[0]
+    assert spreads(both)[0] < 0.9 * spreads(update(fresh(), Meter(), looks))[0]
+
+
 def test_a_vacuum_column_falls_as_a_plate_opens() -> None:
     meter = Meter("vacuum", 250.0, 0.01)
     shown, _ = predicted_readings(fresh(), meter)
