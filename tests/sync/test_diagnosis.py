@@ -22,6 +22,7 @@ from app.sync.diagnosis.likelihood import (
 )
 from app.sync.diagnosis.measurements import CATALOGUE, Extent, FindingKind, Run, Use
 from app.sync.diagnosis.posterior import believed, posterior
+from app.sync.diagnosis.reasons import _times
 from app.sync.engine.engine_air import IDLE_RATIO, IDLE_RATIO_SD, vacuum_by_air
 from tests.benchmarks.fault_engine import FaultEngine
 
@@ -366,3 +367,9 @@ def test_lash_that_is_wrong_is_wrong_by_what_a_feeler_gauge_can_show() -> None:
     assert 0.2 < shown[-1] < 0.3
     assert len(shown) == len(TABLE[EngineFault.LASH].sizes)
     assert not of_lash[bore_states().of(EngineFault.LASH) == 0].any()
+
+
+def test_what_is_as_likely_at_a_sound_bore_speaks_for_nothing() -> None:
+    """By definition: the logarithm of a ratio of two likelihoods, each a sum over its own states by their weight."""
+    assert _times(0.3 * 0.2, 0.2, 0.3 * 0.5, 0.5) == pytest.approx(0.0)
+    assert _times(0.6 * 0.2, 0.2, 0.3 * 0.5, 0.5) == pytest.approx(math.log(2))

@@ -159,3 +159,10 @@ def test_a_cell_that_is_no_figure_is_told_by_its_beginning() -> None:
         read_logger(f"time_s,egt_1_C\n0,1\n10,{'h' * 39}o{'t' * 99}", BORES, "KM")
     (reason,) = refused.value.problems.values()
     assert reason.values["typed"] == "h" * 39 + "o"
+
+
+def test_nothing_counts_where_the_last_row_itself_strays() -> None:
+    rows = [(6.0 * at, 900 if at < 4 else 1100, 3.0) for at in range(5)]
+    with rejects(Rejection.OUT_OF_RANGE):
+        one(csv("time_s,speed_rpm,egt_1_C", *rows))
+    assert one(csv("time_s,speed_rpm,egt_1_C", *rows[:4])) == 3.0
