@@ -335,3 +335,10 @@ def test_a_round_left_for_a_move_keeps_its_word_however_long_ago(shop: Database)
     )
     assert not round_ran_out(as_of(shop, visit_id, 10), left)
     assert not round_ran_out(as_of(shop, visit_id, 10 + DAY), left)
+
+
+def test_a_round_that_was_begun_before_a_look_at_the_gauges_runs_out_by_its_own_readings(shop: Database) -> None:
+    """Twenty minutes after the reading at two minutes, though the gauges at five are good for longer."""
+    visit_id = half_a_round(shop)
+    gauges(shop, visit_id, 5)
+    assert holds_until(as_of(shop, visit_id, 6)) == seconds(after(22))
