@@ -5,10 +5,13 @@ import math
 from collections.abc import Callable
 from dataclasses import replace
 from functools import cache
+from typing import ClassVar
 
 import numpy as np
 import pytest
 
+from app.sync.engine.adjusters import registry
+from app.sync.engine.adjusters.kind import Effect, ScrewWithGain
 from app.sync.engine.air import ATMOSPHERE, flow_function
 from app.sync.engine.engine_air import TACHOMETER_SD
 from app.sync.engine.events import (
@@ -21,7 +24,8 @@ from app.sync.engine.events import (
     ScrewTurn,
     StopTurn,
 )
-from app.sync.engine.layout import Bank, Bypass, Coupler, JointKind, Layout
+from app.sync.engine.hardware import Hardware
+from app.sync.engine.layout import Bank, Bypass, Coupler, JointKind, Layout, OtherScrew
 from app.sync.engine.units import DEGREE, KG_PER_HOUR, REV_PER_MIN, THOU
 from app.sync.estimation.posterior import FEELER_SD, TURN_SD
 from app.sync.readings.idle_wander import MEMORY, WANDER
@@ -433,3 +437,28 @@ def set_up(gap: float = 5.0, fast: float = 0.0, off: float = 0.2) -> SimulatedEn
 def test_an_engine_to_train_on_is_uneven_but_tame(told: dict[str, float], usable: bool) -> None:
     """Gaps of 2 to 9 thousandths, idle within 150 rpm, the worst bore 10 to 50 % off: as its documentation says."""
     assert usable_for_training(set_up(**told)) is usable
+
+
+class Valve(ScrewWithGain):
+    """Lets air past the plate of its bore, and meets no end in use; nothing is preset."""
+
+    slug = "valve"
+    effect: ClassVar[Effect] = "lets air past"
+
+    def size(self, hardware: Hardware) -> float:
+        """Half a square millimeter a turn [m2]."""
+        return 0.5e-6
+
+
+def test_a_screw_without_an_end_stands_at_nothing_and_is_turned_as_far_as_it_is_turned() -> None:
+    registry.register(Valve())
+    try:
+        screw = OtherScrew("valve", 3)
+        stand = SimulatedEngine(replace(FOUR, extra=(screw,)), 3, STILL)
+        assert stand.turned_out == {screw: 0.0}
+        assert stand.leak == pytest.approx(SimulatedEngine(FOUR, 3, STILL).leak)
+        for turns, out in ((0.5, 0.5), (-2.0, -1.5), (1.75, 0.25)):
+            stand.turn_screw(screw, turns)
+            assert stand.turned_out[screw] == pytest.approx(out)
+    finally:
+        registry.unregister("valve")
