@@ -86,8 +86,11 @@ def test_a_finding_that_says_something_else_is_refused(shop: Database, other: Da
     file = json.loads(out(shop))
     file["visits"][0]["findings"][0]["value"] = 12.5
     file["seals"] = []
-    with rejects(Rejection.FILE_ENTRY_DIFFERS):
+    with pytest.raises(RejectedError) as refused:
         bring_in(other, read(json.dumps(file)), {})
+    differs = refused.value.problems["file"]
+    assert differs.code is Rejection.FILE_ENTRY_DIFFERS
+    assert differs.values == {"kind": "finding", "key": file["visits"][0]["findings"][0]["key"][:8]}
 
 
 @pytest.mark.parametrize(
@@ -144,3 +147,14 @@ def test_no_column_is_forgotten() -> None:
     same = {"supersedes_id": "supersedes"}
     held = {same.get(name, name) for name in FindingRow.model_fields} - {"id", "seal", "visit_id"}
     assert held == set(v6.Finding.model_fields)
+
+
+def test_a_finding_that_was_superseded_is_superseded_once_only(shop: Database) -> None:
+    found(shop)
+    file = json.loads(out(shop))
+    rows = file["visits"][0]["findings"]
+    taken_back = next(row for row in rows if row.get("supersedes"))
+    rows.append({**taken_back, "key": key()})
+    file["seals"] = []
+    with rejects(Rejection.FILE_CONTRADICTS_ITSELF):
+        read(json.dumps(file))
