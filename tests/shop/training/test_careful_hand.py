@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from types import SimpleNamespace
+from typing import Any
 
 import pytest
 
@@ -115,3 +116,19 @@ def test_most_hands_say_whether_it_is_found_and_the_middle_one_of_those_how_long
     hands = [([(FindingKind.SPRAY, (2,))] * next(tests[one < right]), one < right) for one in range(5)]
     work, _ = worked(monkeypatch, *hands)
     assert (work.found, work.tests) == (found, middle)
+
+
+@pytest.mark.parametrize(
+    ("repairs", "cured"), [([], False), ([("other", 0)], False), ([("", 1)], False), ([("other", 1), ("", 0)], True)]
+)
+def test_an_engine_is_cured_by_the_repair_of_its_cause_at_its_bore_alone(
+    repairs: list[tuple[str, int]], cured: bool
+) -> None:
+    """``""`` stands for the cause that was drawn, 0 for its bore."""
+    cause, place, _ = ENGINE.drawn
+    bores = (4, 3, 2, 1)
+    told: Any = SimpleNamespace(
+        bores=bores,
+        repaired=[SimpleNamespace(word=word or cause, bore=bores[(place + off) % 4]) for word, off in repairs],
+    )
+    assert rough._cured(told, ENGINE) is cured
