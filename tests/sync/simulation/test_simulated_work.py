@@ -1,4 +1,4 @@
-"""Work at a simulated engine: what meters show and hands do, how the idle wanders meanwhile, which engine is worth it."""
+"""Work at a simulated engine: what meters show and hands do, how idle wanders meanwhile, which engine is worth it."""
 
 import math
 from collections.abc import Callable
