@@ -350,5 +350,9 @@ def test_an_engine_may_run_once_it_ran_until_it_stands(shop: Database) -> None:
     assert not may_run(visit_record(shop, visit(shop, engine(shop, serial="another"))))
     visit_id = half_a_round(shop)
     assert may_run(as_of(shop, visit_id, 5))
-    assert not next_reading(as_of(shop, visit_id, 5), HEAT_SOAKED).from_above  # the lever is let go at idle
     assert not may_run(as_of(shop, visit_id, 23))  # twenty minutes after the last reading
+
+
+def test_no_lever_is_held_from_above_before_a_round_is_begun(shop: Database) -> None:
+    beginning = next_reading(visit_record(shop, heat_soaked(shop, FOUR)), HEAT_SOAKED)
+    assert (beginning.current, beginning.from_above) == (None, False)
