@@ -45,7 +45,7 @@ def test_a_demonstration_with_a_folder_is_kept_and_filled_once(tmp_path: Path) -
     boards = []
     for _ in range(2):
         with started("demo", "--port", "0", "--data", str(tmp_path / "kept")) as program:
-            boards.append(program.fetch("/").count('href="/engines/'))
+            boards.append(program.fetch("/").count('class="board-row"'))
             assert program.stop() == 0
     assert sorted(file.name for file in (tmp_path / "kept").iterdir()) == ["shop.db", "shop.lock"]
     assert boards[0] == boards[1] > 0
@@ -53,7 +53,7 @@ def test_a_demonstration_with_a_folder_is_kept_and_filled_once(tmp_path: Path) -
 
 def test_a_shop_of_one_s_own_begins_empty(tmp_path: Path) -> None:
     with started("serve", "--port", "0", "--data", str(tmp_path)) as program:
-        assert 'href="/engines/1' not in program.fetch("/")
+        assert 'class="board-row"' not in program.fetch("/")
         assert program.stop() == 0
     assert (tmp_path / "shop.db").exists()
 

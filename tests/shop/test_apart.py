@@ -5,12 +5,14 @@ import os
 import signal
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Generator
+from contextvars import copy_context
 from typing import Any
 
 import pytest
 
 from app.shop.apart import Apart, DiedError, GivenUpError, Talk, serve
+from app.shop.at_site import ASKING, as_asked
 from app.shop.errors import ConflictError, NotFoundError, RejectedError
 from app.shop.reasons import because
 from app.shop.rejections import Rejection
@@ -167,3 +169,22 @@ def children() -> set[int]:
         except (FileNotFoundError, ProcessLookupError):
             pass  # it ended meanwhile
     return found
+
+
+def test_work_done_apart_goes_by_who_asks_and_hands_back_what_it_came_to() -> None:
+    asker: Any = object()
+    seen: list[object] = []
+
+    def work(first: str, second: str) -> Generator[str, int, str]:
+        seen.append(ASKING.get())
+        return f"{second} {(yield first)}"
+
+    def talk() -> str:
+        spoken: Any = as_asked(asker, work, "how many", "it was")
+        assert next(spoken) == "how many"
+        with pytest.raises(StopIteration) as ended:
+            spoken.send(7)
+        return str(ended.value.value)
+
+    assert copy_context().run(talk) == "it was 7"
+    assert seen == [asker]

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from app.sync.diagnosis.causes import BORE_CAUSES, TABLE, EngineFault, bore_states
-from app.sync.diagnosis.chain import expected
+from app.sync.diagnosis.chain import VACUUM_BY_AIR, expected
 from app.sync.diagnosis.diagnose import Verdict, diagnose
 from app.sync.diagnosis.evidence import FEWEST_BORES, Deviation, Finding, Place, seen
 from app.sync.diagnosis.likelihood import (
@@ -22,6 +22,8 @@ from app.sync.diagnosis.likelihood import (
 )
 from app.sync.diagnosis.measurements import CATALOGUE, Extent, FindingKind, Run, Use
 from app.sync.diagnosis.posterior import believed, posterior
+from app.sync.diagnosis.reasons import _times
+from app.sync.engine.engine_air import IDLE_RATIO, IDLE_RATIO_SD, vacuum_by_air
 from tests.benchmarks.fault_engine import FaultEngine
 
 BANKS = (0, 0, 0, 0, 1, 1, 1, 1)
@@ -339,3 +341,35 @@ def test_the_whole_engine_shows_a_shared_leak_at_the_hose_and_a_blocked_exhaust_
     assert 0.5 < _shown_by_engine(squeeze, leak, None) <= 1.0
     assert [_shown_by_engine(pressure, blocked, bank) for bank in (0, 1)] == [0.0, 15.0]
     assert _shown_by_engine(squeeze, blocked, None) == _shown_by_engine(pressure, leak, 0) == 0.0
+
+
+def test_back_pressure_takes_vacuum_from_its_own_bank_and_leaves_the_other_above_the_middle() -> None:
+    blocked = WholeState(EngineFault.EXHAUST, 15.0, 1)
+    here, there = (shift_of_vacuum(FindingKind.VACUUM, blocked, bank, 2) for bank in (1, 0))
+    assert -0.1 < here < 0 < there < 0.1  # at idle little of it is left
+    assert here + there == pytest.approx(0.0)  # a round is told beside its own middle
+    leak = WholeState(EngineFault.SHARED_LEAK, 0.3, None)
+    assert shift_of_vacuum(FindingKind.VACUUM, leak, 0, 2) == 0.0  # which all bores share
+    assert -0.3 < shift_of_vacuum(FindingKind.RECORD, leak, 0, 2) < 0
+
+
+def test_the_idle_is_taken_to_be_a_little_deeper_than_usual() -> None:
+    """By less than a standard deviation: where it is deeper, more air costs a smaller share of the vacuum."""
+    usual, deeper = (vacuum_by_air(IDLE_RATIO - by) for by in (0.0, IDLE_RATIO_SD))
+    assert deeper < VACUUM_BY_AIR < usual
+
+
+def test_lash_that_is_wrong_is_wrong_by_what_a_feeler_gauge_can_show() -> None:
+    """From its leaf of 0.05 mm to some 0.3 mm (common practice, no published source); more of it costs more filling."""
+    of_lash = expected()[FindingKind.LASH]
+    shown = sorted(set(of_lash[bore_states().of(EngineFault.LASH) > 0].round(9)))
+    assert shown[0] == pytest.approx(0.05)
+    assert 0.2 < shown[-1] < 0.3
+    assert len(shown) == len(TABLE[EngineFault.LASH].sizes)
+    assert not of_lash[bore_states().of(EngineFault.LASH) == 0].any()
+
+
+def test_what_is_as_likely_at_a_sound_bore_speaks_for_nothing() -> None:
+    """By definition: the logarithm of a ratio of two likelihoods, each a sum over its own states by their weight."""
+    assert _times(0.3 * 0.2, 0.2, 0.3 * 0.5, 0.5) == pytest.approx(0.0)
+    assert _times(0.6 * 0.2, 0.2, 0.3 * 0.5, 0.5) == pytest.approx(math.log(2))

@@ -67,6 +67,9 @@ SHOWN_BY: Mapping[FindingKind, Mapping[str, str]] = {
     FindingKind.LEAK_DOWN: {"rings": "crankcase"},
 }
 """The word by which a test shows a cause."""
+COLD_PIPE = 375.0
+"""By how much the pipe of a bore that does not burn is cooler [°C]: some 60 °C are left, the warmth of the engine; our
+judgement."""
 SEEN, FALSE = 0.86, 0.04
 """Chance that such a word is seen where the cause is, and where it is not; our judgement."""
 
@@ -133,7 +136,7 @@ def _burns(cause: str, size: float) -> tuple[float, float]:
 def _apart(measure: FindingKind, cause: str, size: float) -> float:
     mixture, dead = _burns(cause, size)
     if measure is FindingKind.HEAT:
-        return -900 * (mixture - 1) ** 2 - 330 * dead
+        return -min(900 * (mixture - 1) ** 2 + 330 * dead, COLD_PIPE)
     if measure is FindingKind.RESET:
         return {"coupler": -1.0, "slack": -0.45}.get(cause, 0.0)
     return 0.0

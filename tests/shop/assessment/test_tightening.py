@@ -1,9 +1,13 @@
 """Lock-down: what tightening moved is found, and an engine that it left alone is not accused."""
 
+from types import SimpleNamespace
+from typing import Any
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from app.shop.assessment import advising
 from app.shop.assessment.assessment import assess
 from app.shop.assessment.codes import StepReason
 from app.shop.assessment.progress import status_of
@@ -18,9 +22,9 @@ from app.sync.engine.events import Meter
 from app.sync.engine.layout import Bank, Layout
 from app.sync.engine.units import KG_PER_HOUR
 from app.sync.estimation.conformity import Conformity
-from app.sync.planning.advice import Advice, AdviceKind
+from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
 from app.sync.slips.slip_detection import SlipVerdict
-from tests.shop.yard import AT, blip, check_all, heat_soaked, idles, key, read, visit_record
+from tests.shop.yard import AT, FOUR, blip, check_all, heat_soaked, idles, key, read, visit_record
 
 V12 = Layout((Bank("A", (1, 2, 3, 4, 5, 6), 1, 1), Bank("B", (7, 8, 9, 10, 11, 12), 7, 7)))
 LEFT = (6.5, 6.75, 6.5, 6.5, 6.5, 6.5, 6.5, 7.0, 6.5, 6.5, 6.5, 6.5)
@@ -120,3 +124,31 @@ def test_a_coupler_that_slipped_in_tightening_is_seen() -> None:
         found = compared(V12, scattered(flows, draw), scattered(moved, draw, 2), Meter())
         seen += found.verdict is SlipVerdict.SLIPPED
     assert seen >= 95
+
+
+@pytest.mark.parametrize(
+    ("verdict", "counted", "asked"),
+    [
+        (Conformity.UNDECIDED, 9, (AdviceKind.MEASURE, AdviceReason.DOUBTFUL)),
+        (Conformity.NOT_EVEN, 9, (AdviceKind.CANNOT, StepReason.UNEVEN)),
+        (Conformity.UNDECIDED, 10**6, (AdviceKind.CANNOT, StepReason.UNEVEN)),
+    ],
+)
+def test_only_what_is_undecided_and_was_not_looked_at_for_long_is_read_again_after_tightening(
+    monkeypatch: pytest.MonkeyPatch, verdict: Conformity, counted: int, asked: tuple[object, object]
+) -> None:
+    stands = SimpleNamespace(verdict=verdict, counted=counted, decision=SimpleNamespace(read_next=(3, 4)))
+    before = SimpleNamespace(why=StepReason.AS_BEFORE)
+    for name, told in (
+        ("_left", before),
+        ("newest_evenness", stands),
+        ("moved_bores", ()),
+        ("to_reread", ()),
+        ("unmoved_since_accepted", False),
+    ):
+        monkeypatch.setattr(advising, name, lambda *_, told=told: told)
+    record: Any = SimpleNamespace(layout=FOUR)
+    status: Any = SimpleNamespace(phase=LOCK_DOWN)
+    found = advising._after_tightening(record, status, Advice(AdviceKind.DONE, AdviceReason.EVEN, about=(2,)))
+    assert (found.kind, found.why) == asked
+    assert (found.bores, found.about) == (((3,), ()) if found.kind is AdviceKind.MEASURE else ((), (2,)))

@@ -1,11 +1,13 @@
 """Plates set cold: in which order and under which conditions, corrected, told to the estimate, and no hot moves."""
 
 from collections.abc import Sequence
+from types import SimpleNamespace
+from typing import Any
 
 import pytest
 
 from app.shop.assessment.assessment import assess
-from app.shop.assessment.cold_setting import ColdWork
+from app.shop.assessment.cold_setting import ColdWork, has_run
 from app.shop.commands import checks, cold_settings, moves
 from app.shop.commands.cold_settings import NewSetting
 from app.shop.errors import ConflictError
@@ -234,3 +236,10 @@ def test_a_gauged_hand_is_told_to_the_estimate_and_saves_more(shop: Database) ->
     assert gauged.saved > usual.saved > 0
     set_all(shop, visit_id, (1,))
     assert visit_record(shop, visit_id).set_cold[0].gauged
+
+
+@pytest.mark.parametrize(("reading", "checked", "ran"), [(0, "", False), (1, "", True), (0, "oil-pressure", True)])
+def test_an_engine_has_run_once_it_was_read_or_its_oil_was_seen_to(reading: int, checked: str, ran: bool) -> None:
+    """Readings are numbered from 1."""
+    record: Any = SimpleNamespace(last_reading=reading, checks={(FIRST_FIRE.slug, checked): 1})
+    assert has_run(record) is ran

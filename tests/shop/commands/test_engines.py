@@ -135,3 +135,10 @@ def test_the_ends_of_a_displacement_as_typed_lie_just_inside_those_that_are_kept
     assert high * size == pytest.approx(engines.LARGEST, rel=0.001)
     assert (low - place) * size < engines.SMALLEST * (1 - 1e-9) < low * size
     assert high * size < engines.LARGEST * (1 + 1e-9) < (high + 1) * size
+
+
+def test_an_engine_may_be_as_small_and_as_large_whatever_its_size_is_told_in() -> None:
+    """To two figures: a cubic inch is 16.387064 cm3 exactly."""
+    ends = engines.DISPLACEMENT_IN
+    for liters, inches in zip(ends["L"], ends["cu in"], strict=True):
+        assert inches * 0.016387064 == pytest.approx(liters, rel=0.02)

@@ -313,3 +313,9 @@ def test_visits_that_tell_too_little_leave_the_estimate(shop: Database) -> None:
         read_round(shop, visit_id, HEAT_SOAKED)
     with shop.reading() as session:
         assert shown_by_visits(session, 1, 0.25) is None
+
+
+def test_a_meter_is_the_same_form_as_before_it_was_asked_what_it_counts_from() -> None:
+    """Keys are held to the text of what they came with, which had no more than this then."""
+    said = "NewMeter(name='Odd', unit='kPa', step=1, low=0, high=90)"
+    assert repr(NewMeter("Odd", "kPa", 1, 0, 90)) == repr(NewMeter("Odd", "kPa", 1, 0, 90, "gauge")) == said

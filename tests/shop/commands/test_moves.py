@@ -110,3 +110,12 @@ def test_a_move_told_by_somebody_who_did_not_know_of_another_is_asked_about(shop
     assert len(visit_record(shop, visit_id).moves) == 1
     moves.make(shop, visit_id, late, stop("A", 0.125), AT, seen=first)
     assert len(visit_record(shop, visit_id).moves) == 2
+
+
+@pytest.mark.parametrize(("typed", "kept"), [("JT", "JT"), (" JT ", "JT"), (" ", "KM")])
+def test_a_move_is_of_who_made_it_or_else_of_who_opened_the_visit(shop: Database, typed: str, kept: str) -> None:
+    visit_id = heat_soaked(shop)
+    read(shop, visit_id, HEAT_SOAKED)
+    new = NewMove(HEAT_SOAKED.slug, "stop", "A", None, None, 0.125, (), False, typed)
+    moves.make(shop, visit_id, key(), new, AT)
+    assert [one.by for one in visit_record(shop, visit_id).all_moves] == [kept]

@@ -48,6 +48,12 @@ def test_a_token_names_its_program_until_its_time_is_over(shop: Database) -> Non
     assert known(shop).named_by(token + "x", NOW) is None
 
 
+def test_a_token_may_be_good_for_a_day(shop: Database) -> None:
+    token = let(shop, days=1)
+    assert known(shop).named_by(token, NOW + timedelta(days=0.9)) is not None
+    assert known(shop).named_by(token, NOW + timedelta(days=1)) is None
+
+
 def test_a_token_is_kept_nowhere(shop: FileDatabase) -> None:
     token = let(shop)
     shop.close()

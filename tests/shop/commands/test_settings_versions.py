@@ -183,12 +183,18 @@ def test_a_shop_up_the_mountain_presets_wider(shop: Database) -> None:
 def test_the_ends_of_a_range_are_told_in_the_units_of_the_shop() -> None:
     """Held in kelvins, seconds and meters (0 °C is 273.15 K, 1 in 25.4 mm: NIST SP 811, appendix B)."""
     beyond = replace(
-        DEFAULTS, base_blade=1.0, limits=replace(DEFAULTS.limits, head=1000.0), heat=replace(DEFAULTS.heat, lasts=0.0)
+        DEFAULTS,
+        base_blade=1.0,
+        limits=replace(DEFAULTS.limits, head=1000.0, coolant=1000.0, oil=1000.0),
+        heat=replace(DEFAULTS.heat, lasts=0.0, head=0.0, coolant=0.0, oil=0.0),
     )
     ends = {
         name: (reason.values["low"], reason.values["high"], reason.values["unit"])
         for name, reason in settings_versions.problems(beyond).items()
     }
-    assert ends["head_most"] == (150, 300, "°C")
+    most = {"head_most": (150, 300), "coolant_most": (80, 140), "oil_most": (90, 170)}
+    least = {"head_least": (60, 200), "coolant_least": (40, 110), "oil_least": (40, 120)}
+    for name, (low, high) in (most | least).items():
+        assert ends[name] == (low, high, "°C")
     assert ends["lasts"] == (5, 120, "minutes")
     assert ends["base_blade"] == (0.5, 40, "thou")

@@ -15,6 +15,7 @@ from app.shop.cross_check.logger_file import (
     role_at,
     role_of,
 )
+from app.shop.errors import RejectedError
 from app.shop.rejections import Rejection
 from app.sync.diagnosis.measurements import FindingKind
 from tests.shop.rejections import rejects
@@ -150,3 +151,18 @@ def test_a_role_that_is_given_counts_and_not_the_name() -> None:
 def test_a_file_that_says_nothing_is_told_why(text: str, code: Rejection) -> None:
     with rejects(code):
         read_logger(text, BORES, "KM")
+
+
+def test_a_cell_that_is_no_figure_is_told_by_its_beginning() -> None:
+    """Forty signs of it, of which a page has room."""
+    with pytest.raises(RejectedError) as refused:
+        read_logger(f"time_s,egt_1_C\n0,1\n10,{'h' * 39}o{'t' * 99}", BORES, "KM")
+    (reason,) = refused.value.problems.values()
+    assert reason.values["typed"] == "h" * 39 + "o"
+
+
+def test_nothing_counts_where_the_last_row_itself_strays() -> None:
+    rows = [(6.0 * at, 900 if at < 4 else 1100, 3.0) for at in range(5)]
+    with rejects(Rejection.OUT_OF_RANGE):
+        one(csv("time_s,speed_rpm,egt_1_C", *rows))
+    assert one(csv("time_s,speed_rpm,egt_1_C", *rows[:4])) == 3.0

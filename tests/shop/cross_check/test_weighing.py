@@ -6,14 +6,14 @@ from app.shop.commands import moves
 from app.shop.commands.moves import NewMove
 from app.shop.cross_check import findings
 from app.shop.cross_check.findings import NewFindings, ShownAt
-from app.shop.cross_check.weighing import CrossCheck, cross_check
+from app.shop.cross_check.weighing import CrossCheck, _of_the_round, cross_check
 from app.shop.errors import RejectedError
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.record import loader
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.sync.diagnosis.causes import EngineFault
-from app.sync.diagnosis.measurements import CATALOGUE, Run
+from app.sync.diagnosis.measurements import CATALOGUE, FindingKind, Run
 from tests.shop.yard import AT, V8, engine, heat_soaked, key, read_round, visit
 
 HEATS = (420.0, 431.0, 300.0, 425.0, 418.0, 422.0, 428.0, 419.0)
@@ -113,3 +113,12 @@ def test_a_plate_that_is_off_leads_back_to_the_readings(shop: Database, visit_id
     first = told(shop, visit_id).diagnosis.standing[0]
     assert (first.cause, first.bore) == (EngineFault.PLATE, 2)
     assert first.odds > 0.9
+
+
+def test_the_air_of_the_round_is_a_finding_in_the_unit_of_its_test(shop: Database, visit_id: int) -> None:
+    """6.5 kg/h at every bore, as it was read."""
+    read_round(shop, visit_id, HEAT_SOAKED, 6.5)
+    with shop.reading() as session:
+        found = _of_the_round(loader.load(session, visit_id), V8.bores, ())
+    assert [(one.measure, one.bore) for one in found] == [(FindingKind.AIR, at) for at in range(8)]
+    assert [one.value for one in found] == pytest.approx([6.5] * 8)

@@ -8,7 +8,7 @@ import pytest
 from app.shop.commands import engines
 from app.shop.errors import ConflictError
 from app.shop.exchange.codes import FileQuestion, FileSide
-from app.shop.exchange.imports import bring_in, plan, read
+from app.shop.exchange.imports import _details, bring_in, plan, read
 from app.shop.reasons import because
 from app.shop.store.database import Database
 from app.shop.store.upgrade import open_shop
@@ -59,3 +59,8 @@ def test_a_detail_that_one_side_lacks_is_shown_as_a_dash(shop: Database, other: 
     with other.reading() as session:
         (question,) = plan(session, read(out(shop)), {}).conflicts
     assert dict(question.theirs.values)["details"] == tuple("\u2013" for _ in dict(question.mine.values)["details"])
+
+
+def test_what_was_entered_is_told_without_what_was_left_empty() -> None:
+    assert _details("Blue coupe", "", "C-104") == because(FileSide.DETAILS, details=("Blue coupe", "C-104"))
+    assert _details("", "") == because(FileSide.NO_DETAILS)

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from sqlmodel import select
 
 from app.shop.cross_check import findings
 from app.shop.cross_check.findings import NewFindings, ShownAt
@@ -22,7 +23,7 @@ from app.shop.store.tables import FindingRow
 from app.shop.store.upgrade import open_shop
 from tests.shop.exchange.files import out
 from tests.shop.rejections import rejects
-from tests.shop.yard import AT, V8, heat_soaked, key
+from tests.shop.yard import AT, V8, engine, heat_soaked, key, visit
 
 VACUUM = NewFindings("vacuum", tuple(ShownAt(bore, value=38.0 - 9 * (bore == 3)) for bore in range(1, 9)), "kPa", "KM")
 MIST = NewFindings("spray", (ShownAt(3, word="moved"),), "", "KM")
@@ -69,14 +70,27 @@ def test_what_was_taken_back_and_repaired_comes_in_as_such(shop: Database, other
     assert out(other) == out(shop)
 
 
+def test_a_finding_from_before_the_first_reading_and_move_stays_before_them(shop: Database, other: Database) -> None:
+    visit_id = visit(shop, engine(shop))
+    findings.add(shop, visit_id, key(), MIST, AT)
+    bring_in(other, read(out(shop)), {})
+    for one in (shop, other):
+        with one.reading() as session:
+            (row,) = session.exec(select(FindingRow)).all()
+            assert (row.after_reading, row.after_move) == (0, 0)
+
+
 def test_a_finding_that_says_something_else_is_refused(shop: Database, other: Database) -> None:
     found(shop)
     bring_in(other, read(out(shop)), {})
     file = json.loads(out(shop))
     file["visits"][0]["findings"][0]["value"] = 12.5
     file["seals"] = []
-    with rejects(Rejection.FILE_ENTRY_DIFFERS):
+    with pytest.raises(RejectedError) as refused:
         bring_in(other, read(json.dumps(file)), {})
+    differs = refused.value.problems["file"]
+    assert differs.code is Rejection.FILE_ENTRY_DIFFERS
+    assert differs.values == {"kind": "finding", "key": file["visits"][0]["findings"][0]["key"][:8]}
 
 
 @pytest.mark.parametrize(
@@ -133,3 +147,14 @@ def test_no_column_is_forgotten() -> None:
     same = {"supersedes_id": "supersedes"}
     held = {same.get(name, name) for name in FindingRow.model_fields} - {"id", "seal", "visit_id"}
     assert held == set(v6.Finding.model_fields)
+
+
+def test_a_finding_that_was_superseded_is_superseded_once_only(shop: Database) -> None:
+    found(shop)
+    file = json.loads(out(shop))
+    rows = file["visits"][0]["findings"]
+    taken_back = next(row for row in rows if row.get("supersedes"))
+    rows.append({**taken_back, "key": key()})
+    file["seals"] = []
+    with rejects(Rejection.FILE_CONTRADICTS_ITSELF):
+        read(json.dumps(file))

@@ -179,6 +179,12 @@ def test_a_time_is_told_twice() -> None:
     assert datetime.fromisoformat(local(at)).astimezone() == datetime.fromisoformat(at).replace(microsecond=0)
 
 
+def test_what_no_visit_can_be_without_is_required_of_its_row() -> None:
+    """What is typed may be left empty, and what comes later is; the meter is one with a unit."""
+    required = [one["name"] for column in columns.VISITS if (one := column.field())["constraints"].get("required")]
+    assert required == ["engine", "visit", "place", "opened_at", "opened_at_local", "meter", "meter_unit"]
+
+
 def test_the_dictionary_describes_every_column() -> None:
     """The properties that the Data Package standard, version 2.0, asks of a tabular resource."""
     told = descriptor(AT)

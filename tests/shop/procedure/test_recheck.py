@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import pytest
 
+from app.shop.assessment.progress import Missing, progress
 from app.shop.commands import checks, engines, moves, visits
 from app.shop.commands.moves import NewMove
 from app.shop.commands.visits import NewVisit
@@ -16,7 +17,7 @@ from app.shop.record.fittings import hardware_from_json
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from tests.shop.rejections import codes_of, rejects
-from tests.shop.yard import AT, FOUR, check_all, heat_soaked, key, read_round, visit_record
+from tests.shop.yard import AT, FOUR, check_all, heat_soaked, key, read_round, visit, visit_record
 
 
 def signed(shop: Database) -> int:
@@ -96,3 +97,20 @@ def test_a_returning_engine_is_read_as_found_before_anything_is_moved(shop: Data
             moves.make(shop, visit_id, key(), replace(turn, phase=phase.slug), AT)
     read_round(shop, visit_id, HEAT_SOAKED)
     moves.make(shop, visit_id, key(), turn, AT)
+
+
+def test_a_changed_engine_is_read_hot_once_at_least_and_that_cannot_be_waived(shop: Database) -> None:
+    """Signed off in the test cell, now in a vehicle; what is adjusted after the first round may be waived as ever."""
+    visit_id = visit(shop, signed(shop), "vehicle")
+
+    def missing_round() -> Missing:
+        (lacks,) = (one.missing for one in progress(visit_record(shop, visit_id)) if one.phase is HEAT_SOAKED)
+        return next(one for one in lacks if one.slug == "round")
+
+    assert missing_round().must
+    for phase in (FIRST_FIRE, HEAT_SOAKED):
+        check_all(shop, visit_id, phase)
+    read_round(shop, visit_id, HEAT_SOAKED)
+    turned = NewMove(HEAT_SOAKED.slug, "stop", "A", None, None, 0.125, (), False, "KM")
+    moves.make(shop, visit_id, key(), turned, AT)
+    assert not missing_round().must

@@ -15,7 +15,7 @@ from app.shop.procedure.heat import lacks_of
 from app.shop.procedure.phases import FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN
 from app.shop.procedure.read_order import next_reading
 from app.shop.procedure.requirements import RanOut, Requirement, Waiting
-from app.shop.procedure.running import counts, holds_until, round_ran_out, run_out, state_of
+from app.shop.procedure.running import counts, holds_until, may_run, round_ran_out, run_out, state_of
 from app.shop.queries.assessed import assessed
 from app.shop.reasons import because
 from app.shop.record.rounds import seconds
@@ -31,11 +31,13 @@ from tests.shop.yard import (
     after,
     before,
     check_all,
+    engine,
     heat_soaked,
     key,
     read,
     read_round,
     start_again,
+    visit,
     visit_record,
 )
 
@@ -335,3 +337,22 @@ def test_a_round_left_for_a_move_keeps_its_word_however_long_ago(shop: Database)
     )
     assert not round_ran_out(as_of(shop, visit_id, 10), left)
     assert not round_ran_out(as_of(shop, visit_id, 10 + DAY), left)
+
+
+def test_a_round_that_was_begun_before_a_look_at_the_gauges_runs_out_by_its_own_readings(shop: Database) -> None:
+    """Twenty minutes after the reading at two minutes, though the gauges at five are good for longer."""
+    visit_id = half_a_round(shop)
+    gauges(shop, visit_id, 5)
+    assert holds_until(as_of(shop, visit_id, 6)) == seconds(after(22))
+
+
+def test_an_engine_may_run_once_it_ran_until_it_stands(shop: Database) -> None:
+    assert not may_run(visit_record(shop, visit(shop, engine(shop, serial="another"))))
+    visit_id = half_a_round(shop)
+    assert may_run(as_of(shop, visit_id, 5))
+    assert not may_run(as_of(shop, visit_id, 23))  # twenty minutes after the last reading
+
+
+def test_no_lever_is_held_from_above_before_a_round_is_begun(shop: Database) -> None:
+    beginning = next_reading(visit_record(shop, heat_soaked(shop, FOUR)), HEAT_SOAKED)
+    assert (beginning.current, beginning.from_above) == (None, False)

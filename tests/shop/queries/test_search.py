@@ -189,3 +189,13 @@ def test_neighbors_are_one_letter_away() -> None:
 )
 def test_a_name_is_found_with_its_apostrophe_and_without(typed: str, found: set[str]) -> None:
     assert spellings(typed) == found
+
+
+def test_one_engine_that_has_all_of_several_words_is_told_alone(shop: Database) -> None:
+    """With one word, what is spelled nearly so is told beside it."""
+    first, second = (
+        register(shop, f"{number}", vehicle=f"{name} launch") for number, name in enumerate(("Harbor", "Harbour"))
+    )
+    several, one = hits(shop, "harbor launch"), hits(shop, "harbor")
+    assert (several.exact, several.near) == ((first,), ())
+    assert (one.exact, one.near) == ((first,), (second,))

@@ -66,7 +66,8 @@ def test_how_long_it_lasts_is_told_by_the_time_between(shop: Database) -> None:
     rows = labeled(with_engines(shop)["lasts"])
     assert rows[Label.MONTHS, 3, 6] == (3, 2, 2, 0.667)
     assert rows[Label.MONTHS, 6, 12] == (0, 0, 0, 0.0)
-    assert list(rows)[-1] == (Label.MORE_MONTHS, 24)
+    spans = [(Label.MONTHS, low, high) for low, high in ((0, 3), (3, 6), (6, 12), (12, 24))]
+    assert list(rows) == [*spans, (Label.MORE_MONTHS, 24)]  # each begins where the one before it ends
 
 
 def test_moves_are_told_by_visit_and_meter(shop: Database) -> None:

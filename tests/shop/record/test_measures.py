@@ -91,3 +91,9 @@ def test_a_difference_of_temperatures_has_no_zero(shop: Database) -> None:
     assert "coolant 10\u00a0°C hotter" in map(in_words, lacks_of(visit_record(shop, visit_id)))
     settings_versions.change(shop, key(), 0, replace(DEFAULTS, units=OTHERS), "", "KM", AT)
     assert "coolant 18\u00a0°F hotter" in map(in_words, lacks_of(visit_record(shop, visit_id)))  # 10 K are 18 F
+
+
+def test_a_barometer_is_told_to_a_whole_millibar() -> None:
+    """101.3 kPa are 1013 mbar; no shop's barometer is better than that (common practice, no published source)."""
+    (millibar,) = (one for one in MEASURES["air_pressure"] if one.name.startswith("mbar"))
+    assert (millibar.figure(101.33), millibar.shown(101.33)) == (1013, "1013")

@@ -1,7 +1,7 @@
 """A round as it grows: what one more reading makes of it, and which of very many readings are judged."""
 
 from collections.abc import Sequence
-from dataclasses import fields
+from dataclasses import fields, replace
 
 import pytest
 from hypothesis import given
@@ -73,3 +73,13 @@ def test_a_corrected_reading_is_judged_as_of_when_it_was_taken() -> None:
     taken = [(one.bore, one.at) for one in Round(ROUND, rows).in_base_units]
     assert [bore for bore, _ in taken] == [1, 2]
     assert taken[1][1] - taken[0][1] == 20
+
+
+def test_a_round_is_made_anew_only_where_it_matters_what_holds_the_idle() -> None:
+    """It matters to a round with speeds beside its readings."""
+    alone, with_speed = (Round(ROUND, (replace(reading(1, 1), speed=speed),)) for speed in (None, 14.0))
+    assert with_speed.held(with_speed.idle_held) is with_speed
+    assert alone.held(not alone.idle_held) is alone
+    held = with_speed.held(not with_speed.idle_held)
+    assert held.idle_held is not with_speed.idle_held
+    assert held.entered == with_speed.entered

@@ -87,6 +87,26 @@ def test_a_dead_coupler_answers_no_reset_until_it_is_repaired() -> None:
     assert stand.worst() < 0.02 < 0.1 < off
 
 
+def test_only_the_repair_of_the_dead_coupler_itself_lets_its_plate_answer(
+    shop: Database, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    seed = next(s for s in range(99) if rough_engine(EIGHT, s, "rough-easy").drawn[0] == "coupler")
+    monkeypatch.setattr(training_start, "_seed_for", lambda *_: seed)
+    visit_id = begin(shop, "rough-easy")
+    bore = EIGHT.bores[rough_engine(EIGHT, seed, "rough-easy").drawn[1]]
+
+    def worst() -> float:
+        with shop.reading() as session:
+            return training.truth(session, visit_id).worst
+
+    off = worst()
+    repair(shop, visit_id, "leak", bore)
+    repair(shop, visit_id, "coupler", next(other for other in EIGHT.bores if other != bore))
+    assert worst() == pytest.approx(off)
+    repair(shop, visit_id, "coupler", bore)
+    assert worst() < 0.02 < 0.1 < off
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("grade", GRADES)
 def test_following_the_advice_leads_to_the_cause_and_its_repair_is_graded(shop: Database, grade: str) -> None:

@@ -109,6 +109,11 @@ def test_a_start_that_cannot_be_says_why_beside_the_field(
         assert engines.count(session) == 0
 
 
+def test_initials_may_be_as_long_as_a_name(shop: Database) -> None:
+    new = NewPractice("4", "sound", "cold", "K" * engines.LONGEST)
+    assert training_start.start(shop, key(), new, record_texts(), AT) == 1
+
+
 def test_the_same_key_reads_once(shop: Database) -> None:
     visit_id, sent = begin(shop), key()
     now = next_reading(visit_record(shop, visit_id), HEAT_SOAKED)
@@ -230,6 +235,9 @@ def test_a_worn_joint_shows_at_the_practice_engine_and_not_from_above(shop: Data
     with shop.reading() as session:
         told = training.truth(session, visit_id)
     assert told.worn is not None
+    with shop.reading() as session:
+        stand = training.current_state(session, *training._practiced(session, visit_id)[::-1])
+    assert told.worn[1] == pytest.approx(stand.joint[told.worn[0]] / (0.8 / 6 / 30))  # flats of M5 on arms of 30 mm
     up = read_round(shop, visit_id, BANK_BALANCE)
     read_round(shop, visit_id, BANK_BALANCE)
     readings.begin_round(shop, visit_id, key(), BANK_BALANCE.slug, AT, 10 * THOU, from_above=True)
@@ -263,3 +271,13 @@ def test_a_training_engine_can_be_set_cold_and_replays_it(shop: Database) -> Non
     assert found.cold_minutes == pytest.approx(2 * 0.7 + 6 * 2.0)
     assert (found.minutes, found.moves) == (0.0, 0)
     assert "13\u00a0min on the cold engine" in work_of(found)
+
+
+@pytest.mark.parametrize("shape", training_start.SHAPES)
+def test_a_training_engine_has_as_many_bores_as_it_is_named_by_numbered_through(shape: str) -> None:
+    layout = training_start.SHAPES[shape]
+    count, _, kind = shape.partition("-")
+    assert list(layout.bores) == list(range(1, int(count) + 1))
+    assert len(layout.banks) == (2 if kind == "two" else 1)
+    assert len({len(bank.bores) for bank in layout.banks}) == 1
+    assert layout.bypass == (frozenset(layout.bores) if kind == "twins" else frozenset())

@@ -335,3 +335,9 @@ def test_flats_that_may_be_off_by_more_than_half_ask_for_the_opening_between() -
     assert turned.sharper_travel == 0.0
     nothing = told([opened(10), opened(30)])
     assert (nothing.flats_sd, nothing.sharper_travel) == (math.inf, 0.0)
+
+
+@pytest.mark.parametrize("early", [9.0, -9.0])
+def test_a_length_that_is_told_asks_for_nothing_more(early: float) -> None:
+    found = told([opened(10, early=early), opened(30, early=early)])
+    assert (found.extra, found.extra_travel) == ("none", 0.0)

@@ -6,8 +6,10 @@ import pytest
 
 from app.sync.engine.adjusters.kind import Effect, ScrewWithGain
 from app.sync.engine.adjusters.registry import adjusters, kind_at, kinds
+from app.sync.engine.events import BladeReset, BypassTurn, LinkTurn, Move, ScrewTurn, StopTurn
 from app.sync.engine.hardware import Hardware, likely_hardware
 from app.sync.engine.layout import Adjuster, Bank, Layout, OtherScrew
+from app.sync.engine.units import THOU
 
 MIXED = Layout(
     (Bank("A", (1, 2, 3, 4), 2, 2, ("screw-in", "shaft", "blade")), Bank("B", (5, 6, 7, 8), 6, 6)),
@@ -45,3 +47,17 @@ def test_a_screw_of_which_the_way_is_not_known_is_counted_as_one_that_opens(open
     screw = type("Told", (Eccentric,), {"opens": opens})()
     found = screw.gap_per_unit(BLADES, likely_hardware(2e-3, 4), OtherScrew("eccentric", 2), 0.03)
     assert found == pytest.approx(gap)
+
+
+@pytest.mark.parametrize(
+    ("move", "amount"),
+    [
+        (StopTurn("A", 0.25, 0.0), 0.25),
+        (LinkTurn("A", 1.5, 0.0), 1.5),
+        (BypassTurn(3, -0.5, 0.0), -0.5),
+        (ScrewTurn(2, 3, 0.125, 0.0), 0.125),
+        (BladeReset(2, 3, 5 * THOU, (3 * THOU, 2 * THOU), 0.0), 5 * THOU),
+    ],
+)
+def test_a_move_was_made_by_the_amount_of_its_kind(move: Move, amount: float) -> None:
+    assert move.amount == amount

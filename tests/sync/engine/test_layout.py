@@ -179,3 +179,8 @@ def test_every_shaft_with_more_than_one_plate_is_named_once() -> None:
     joints: tuple[JointKind, ...] = ("shaft", "shaft", "blade", "shaft", "shaft")
     assert Layout((Bank("A", (1, 2, 3, 4, 5, 6), 1, 1, joints),)).shared_shafts == ((1, 2, 3), (4, 5, 6))
     assert Layout((Bank("A", (1, 2, 3), 1, 1),)).shared_shafts == ()
+
+
+def test_a_bank_is_written_by_what_it_is_made_of_and_not_by_what_is_worked_out() -> None:
+    """Keys are held to the text of what they came with."""
+    assert repr(Bank("A", (1, 2), 1, 2)) == "Bank(name='A', bores=(1, 2), stop=1, drive=2, joints=())"

@@ -2,16 +2,18 @@
 
 import math
 import random
+from types import SimpleNamespace
 
 import pytest
 
 from app.sync.engine.engine_air import Ambient
 from app.sync.engine.events import BladeReset, Event, IdleSpeed, Meter, Reading, StopTurn
 from app.sync.engine.units import KPA, THOU
-from app.sync.estimation.column_sharing import sharing_learned
+from app.sync.estimation import column_sharing
+from app.sync.estimation.column_sharing import PASSED, STEPS, sharing_learned
 from app.sync.estimation.depth_start import read_by_columns
 from app.sync.estimation.evenness import evenness
-from app.sync.estimation.posterior import start_prior
+from app.sync.estimation.posterior import Posterior, start_prior
 from tests.sync.column_engines import DISPLACEMENT, HARDWARE, V8, WANTED, WINDOW, ColumnEngine
 
 GAUGE = Meter("vacuum", 0.5 * KPA, 0.02)
@@ -85,3 +87,15 @@ def test_the_more_is_shared_the_more_air_a_column_stands_for() -> None:
     depth = 101.325 - (7 * 33.0 + 31.0) / 8
     assert [scale / depth for scale in scales] == pytest.approx([1.0, 0.61, 0.31], abs=0.02)
     assert math.isclose(evenness(V8, read, fine, WINDOW).tolerance / KPA / WINDOW, scales[1])
+
+
+def test_the_likeliest_part_is_told_however_unlikely_all_that_was_read_is(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Many readings have likelihoods far below the smallest number there is: only their ratios count."""
+    likeliest = PASSED[3]
+
+    def followed(start: Posterior, *_: object) -> SimpleNamespace:
+        return SimpleNamespace(log_evidence=-1e4 - 1e3 * abs(start.engine.sharing - likeliest))
+
+    monkeypatch.setattr(column_sharing, "followed", followed)
+    usual = start_prior(V8, HARDWARE, DISPLACEMENT, WANTED, DAY)
+    assert sharing_learned(usual, GAUGE, []).engine.sharing == pytest.approx(likeliest, abs=0.5 / STEPS)

@@ -77,6 +77,12 @@ def test_nothing_is_said_of_a_bore_that_was_not_read() -> None:
     assert not found.outliers
 
 
+def test_a_bore_is_alone_while_no_other_was_read() -> None:
+    assert judged([6.5]).alone
+    assert not judged([6.5, 6.5]).alone
+    assert not judged([6.5] * 8, 6.5).alone
+
+
 def test_a_vacuum_column_speaks_of_the_plate() -> None:
     columns = [
         Reading(b, v * 1000, 20.0 * n) for n, (b, v) in enumerate(zip(FOUR.bores, (33, 33, 45, 33), strict=True))

@@ -158,6 +158,15 @@ def test_a_bypass_screw_turned_out_lets_more_past_its_bore_alone_and_the_reading
     assert learned.mean[other] < 0.9 * after.mean[other]  # screws of one kind are alike
 
 
+def test_a_turn_of_a_bypass_screw_that_is_not_there_leaves_its_bore_in_doubt_by_twice_what_one_does() -> None:
+    """Recorded before it was known that there is none: half a turn of 0.5 mm2 may be 0.5 mm2 more or less."""
+    after = predict(twins(), BypassTurn(2, 0.5, 0.0))
+    leak = after.bores + 1
+    added = np.diag(after.covariance) - np.diag(twins().covariance)
+    assert added[leak] == pytest.approx((0.5e-6) ** 2)
+    assert np.delete(added, leak) == pytest.approx(0.0, abs=1e-20)
+
+
 def test_a_hand_turns_a_bypass_screw_to_a_hundredth_or_so() -> None:
     """By hand: half a turn carries a quarter of the variance of what a turn does, and the hand is 0.012 turns off."""
     before = twins()
@@ -231,6 +240,15 @@ def test_of_very_many_readings_between_two_moves_the_last_count() -> None:
     assert many.covariance == pytest.approx(last.covariance, rel=1e-12)
     few, all_of_them = (run_filter(fresh(), Meter(), some) for some in (read[:-1], read))
     assert few.mean != pytest.approx(all_of_them.mean, rel=1e-12)
+
+
+def test_looks_at_the_tachometer_push_out_no_reading_of_a_bore() -> None:
+    """Of each bore, and of the tachometer, so many count: those of one are not those of another."""
+    read: list[Event] = [Reading(1, 8.0 * KG_PER_HOUR, 20.0 * n) for n in range(5)]
+    looks: list[Event] = [IdleSpeed(SPEED, 100.0 + n) for n in range(MOST_OF_A_BORE)]
+    both, alone = (run_filter(fresh(), Meter(), some) for some in ([*read, *looks], looks))
+    assert both.gaps[0] > 1.1 * alone.gaps[0]
+    assert spreads(both)[0] < 0.9 * spreads(alone)[0]
 
 
 def test_a_vacuum_column_falls_as_a_plate_opens() -> None:

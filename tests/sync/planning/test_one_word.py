@@ -1,13 +1,19 @@
 """Verdict and adviser say one thing: a good word waits until nothing more is asked for."""
 
+from dataclasses import dataclass
+from types import SimpleNamespace
+from typing import Any
+
 import pytest
 
 from app.sync.engine.events import Event, Reading
 from app.sync.estimation.conformity import Conformity
 from app.sync.estimation.evenness import RoundResult, evenness
+from app.sync.planning import planner
 from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
 from app.sync.planning.one_word import GOOD, as_said
-from app.sync.planning.planner import ENOUGH, next_move
+from app.sync.planning.optimize import Plan
+from app.sync.planning.planner import ENOUGH, _last_round, next_move
 from app.sync.planning.recent_events import since_last_move
 from app.sync.readings.untouched import untouched
 from app.sync.simulation.reference_run import follow_advice
@@ -77,3 +83,39 @@ def read_since(events: list[Event], stand: SimulatedEngine) -> RoundResult | Non
     read = [one for one in since_last_move(events) if isinstance(one, Reading)]
     earlier = untouched(stand.layout, events)
     return evenness(stand.layout, read, stand.meter, WINDOW, earlier=earlier) if read else None
+
+
+def test_a_round_that_is_not_closed_is_closed_first_whatever_is_thought_of_it() -> None:
+    def bench(*read: int) -> Any:
+        return SimpleNamespace(
+            layout=SimpleNamespace(bores=(1, 2, 3)), told={1, 2, 3}, read=read, before=(), outside=lambda bore: bore
+        )
+
+    for closed, decision in ((False, even_round().decision), (True, None), (False, None)):
+        asked = _last_round(bench(1, 2, 3), closed, decision, False)
+        assert (asked.kind, asked.why, asked.bores) == (AdviceKind.MEASURE, AdviceReason.CLOSE_ROUND, (1,))
+        doubted = _last_round(bench(), closed, decision, False)
+        assert doubted.bores == (3,)  # nothing was read in this round: the bore that is likeliest outside
+
+
+@dataclass(frozen=True)
+class Task:
+    """What a plan is asked for."""
+
+    helpless: frozenset[int] = frozenset()
+
+
+def test_where_no_bore_is_lost_the_cheapest_plan_is_taken_as_it_is(monkeypatch: pytest.MonkeyPatch) -> None:
+    cheapest = Plan((), 1.0)
+    for name, told in (
+        ("optimize", cheapest),
+        ("as_if_known", None),
+        ("weariness", 0.0),
+        ("_why_unadjustable", None),
+    ):
+        monkeypatch.setattr(planner, name, lambda *_, told=told: told)
+    bench: Any = SimpleNamespace(
+        layout=SimpleNamespace(bores=(1, 2)), task=Task(), posterior=None, events=(), outside=lambda bore: 0.0,
+        standing=SimpleNamespace(off_speed=(0.0,), cost=(0.0,)),
+    )  # fmt: skip
+    assert planner._plan(bench) is cheapest

@@ -1,7 +1,9 @@
 """The same bore read again: where two readings part, and which are gone by."""
 
+import pytest
+
 from app.sync.engine.events import Meter
-from app.sync.readings.repeat_checks import accepted, inconsistent
+from app.sync.readings.repeat_checks import accepted, at_idle, inconsistent
 
 ONE = Meter(step=12**0.5, repeatability=0.0)
 """Its readings have a standard deviation of 1, whatever they are."""
@@ -45,3 +47,9 @@ def test_the_outlier_of_the_handbook_is_left_out_and_nothing_else() -> None:
     others do, within 1.11."""
     readings = [199.31, 199.53, 200.19, 200.82, 201.92, 201.95, 202.18, 245.57]
     assert accepted(readings, Meter(step=1e-9, repeatability=1.11 / 201)) == readings[:-1]
+
+
+def test_a_meter_that_shows_nothing_repeats_as_it_does_on_the_bench() -> None:
+    """A share of nothing is nothing; on top of 2.4 % an idle that strays by 0.7 % makes 2.5 %."""
+    assert at_idle(Meter(repeatability=0.024), 0.0).repeatability == 0.024
+    assert at_idle(Meter(repeatability=0.024), 1e-3).repeatability == pytest.approx(0.025, rel=1e-3)

@@ -130,3 +130,27 @@ def test_what_does_not_agree_among_themselves_names_none() -> None:
     assert out_of_turn(dict(enumerate(drawn)), places, RATE, 15.0) == frozenset()  # all the other way round
     assert out_of_turn({n: drawn[n] for n in range(3)}, {n: n + 1 for n in range(3)}, RATE, 15.0) == frozenset()
     assert out_of_turn(dict(enumerate(np.ones((8, 800)))), places, RATE, 15.0) == frozenset()
+
+
+def test_a_short_trace_tells_a_speed_of_which_it_holds_two_cycles_and_none_of_fewer() -> None:
+    """Two cycles of 11 rev/s last 0.36 s."""
+    found = speed_of(np.array([pulse(ticks(0.4), 11.0, bore / 8) for bore in range(8)]), RATE)
+    assert found == pytest.approx(11.0, rel=0.02)
+    for seconds in (0.05, 0.15):
+        assert speed_of(np.array([pulse(ticks(seconds), 11.0, bore / 8) for bore in range(8)]), RATE) is None
+
+
+@pytest.mark.parametrize("phase", np.arange(24) / 24)
+def test_every_stroke_of_a_whole_cycle_is_looked_at_and_no_part_of_one(phase: float) -> None:
+    """Four seconds at 900 rpm are thirty cycles, one of them cut in two by the ends. One stroke at a time is left out:
+    of all whose third of a cycle lies well inside the time that is looked at, and of none that ended before it."""
+    turned = ticks(4.0) * 7.5 + phase
+    clean = pulse(turned, 2.0)
+    assert missed(clean, RATE, 15.0, 4.0) == 0
+    for cycle in range(10, 29):
+        begins, ends = (cycle - phase) / 7.5, (cycle + 1 / 3 - phase) / 7.5
+        found = missed(np.where(np.floor(turned) == cycle, 0.0, clean), RATE, 15.0, 2.0)
+        if begins > 2.1 and ends < 3.85:
+            assert found == 1
+        elif ends < 1.9:
+            assert found == 0

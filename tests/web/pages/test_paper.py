@@ -207,11 +207,12 @@ def test_the_head_of_the_shop_is_asked_at_the_first_print(page: Page, server: st
 def test_the_tag_says_what_it_hangs_on(page: Page, server: str, shop: Database, paper: str) -> None:
     past_of(shop)
     page.goto(f"{server}/engines/1/tag")
+    expect(page.get_by_text("the code would work only there")).to_be_visible()
     (front,) = printed(page, paper)
     for words in ("31-0217", f"Tag {tag(shop)}", "2 banks of 4 bores"):
         assert words in front, words
     assert "C-104" not in front
-    assert "only here" not in front
+    assert "only there" not in front
 
 
 @pytest.mark.parametrize("layout", [V8, V12], ids=["8", "12"])

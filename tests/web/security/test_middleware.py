@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 import pytest
 import uvicorn
-from fastapi import FastAPI, Request
+from fastapi import FastAPI, Request, Response
 from fastapi.responses import JSONResponse
 from hypothesis import given
 from hypothesis import strategies as st
@@ -38,6 +38,10 @@ def small_app() -> FastAPI:
     @app.post("/")
     async def store(request: Request) -> int:
         return len(await request.body())
+
+    @app.get("/lax")
+    def lax() -> Response:
+        return Response("lax", headers={"referrer-policy": "unsafe-url", "x-own": "kept"})
 
     @app.get("/broken")
     def broken() -> None:
@@ -264,3 +268,9 @@ def test_json_answers_are_guarded_too() -> None:
     app = FastAPI(default_response_class=JSONResponse)
     middleware.protect(app)
     assert TestClient(app, base_url=HOME).get("/nowhere").headers["x-content-type-options"] == "nosniff"
+
+
+def test_a_page_cannot_say_otherwise_beside_the_headers_of_all(client: TestClient) -> None:
+    answer = client.get("/lax")
+    assert answer.headers.get_list("referrer-policy") == ["same-origin"]
+    assert answer.headers["x-own"] == "kept"

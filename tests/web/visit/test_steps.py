@@ -50,7 +50,8 @@ def test_a_phase_that_is_not_needed_lists_no_hazards(client: TestClient, shop: D
     visit_id = visit(shop, engine(shop, FOUR))
     page = html.unescape(client.get(f"/visits/{visit_id}/{BANK_BALANCE.slug}").text)
     assert "Not needed: this engine has one bank." in page
-    assert 'class="cautions"' not in page
+    assert 'class="cautions' not in page
+    assert 'class="cautions' in client.get(f"/visits/{visit_id}/{COLD_PRESET.slug}").text
 
 
 @pytest.mark.parametrize("place", PLACES)

@@ -44,9 +44,9 @@ def test_the_later_sees_both_and_nothing_is_stored(browser: TestClient, shop: Da
     answer = browser.post(CHANGE, data={**FORM, "customer": "C-200"})
     assert answer.status_code == 409
     assert on_page(Rejection.CHANGED_BY_ANOTHER_TABLET) in answer.text
-    assert "<td>Red coupe</td><td>Blue coupe</td>" in answer.text
+    assert '<th scope="row">Vehicle</th><td>Red coupe</td><td>Blue coupe</td>' in answer.text
     assert "<td>C-104</td><td>C-200</td>" in answer.text
-    assert '<th scope="row">Serial</th>' not in answer.text  # the same in both
+    assert '<th scope="row">Serial number</th>' not in answer.text  # the same in both
     assert 'value="C-200"' in answer.text
     assert 'name="version" value="2"' in answer.text
     assert "Discard my entry" in answer.text
