@@ -241,6 +241,7 @@ def test_a_file_that_changed_on_the_way_is_not_taken(
     change(file)
     answer = door.post(PATH, content=json.dumps(file))
     assert (answer.status_code, answer.json()["code"]) == (422, code)
+    assert "errors" not in answer.json(), "the body is the file: no field of it has that name"
     with office.reading() as session:
         assert engines.count(session) == 0
 

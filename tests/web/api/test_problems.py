@@ -149,7 +149,48 @@ def test_the_alternative_of_a_body_is_no_part_of_the_pointer(client: TestClient,
     heat_soaked(shop, FOUR)
     body = {"key": key(), "kind": "turn", "round": 2, "bore": 1, "value": "six", "by": "KM"}
     assert at_fault(problem(client.post(f"{HOT}/readings", json=body), 422)) == ["#/value"]
-    assert at_fault(problem(client.post(f"{HOT}/readings", json={**body, "kind": "jump"}), 422)) == ["#"]
+
+
+@pytest.mark.parametrize(
+    ("operation", "sent", "code"),
+    [
+        ("readings", {"kind": "jump"}, "not-one-of"),
+        ("readings", {}, "required"),
+        ("moves", {"kind": "coupler"}, "not-one-of"),
+        ("moves", {}, "required"),
+        ("moves", {"kind": 5}, "wrong-type"),
+    ],
+)
+def test_a_body_of_no_known_kind_is_pointed_to_by_its_kind(
+    client: TestClient, shop: Database, operation: str, sent: dict[str, Any], code: str
+) -> None:
+    heat_soaked(shop, FOUR)
+    said = problem(client.post(f"{HOT}/{operation}", json={"key": key(), "by": "KM", **sent}), 422)
+    assert codes(said) == {"#/kind": code}
+    assert "further" not in said["errors"][0]["detail"], "a name of the program's own, which no body can send"
+
+
+def test_what_no_field_can_mend_is_pointed_to_by_none(client: TestClient, shop: Database) -> None:
+    visit(shop, engine(shop, FOUR))
+    opened = {"key": key(), "by": "KM", "place": "test cell", "meter_id": 1}
+    for path, sent, code in (
+        ("/api/engines/1/visits", opened, "visit-open"),
+        ("/api/visits/1/sign-off", {"key": key(), "name": "Foreman of the yard"}, "phases-incomplete"),
+        (
+            "/api/engines/1/fittings",
+            {"key": key(), "why": "Measured", "layout": {"banks": [{"bores": [1, 2]}]}},
+            "visit-open",
+        ),
+    ):
+        said = problem(client.post(path, json=sent), 422)
+        assert said["code"] == code
+        assert "errors" not in said
+
+
+def test_a_second_opening_still_names_the_fields_that_are_wrong(client: TestClient, shop: Database) -> None:
+    visit(shop, engine(shop, FOUR))
+    sent = {"key": key(), "by": "KM", "place": "test cell", "meter_id": 99}
+    assert codes(problem(client.post("/api/engines/1/visits", json=sent), 422)) == {"#/meter_id": "no-such-meter"}
 
 
 @pytest.mark.parametrize(

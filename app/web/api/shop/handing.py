@@ -16,7 +16,7 @@ from app.shop.exchange.sealing import known_keys
 from app.shop.reasons import because
 from app.shop.rejections import Rejection
 from app.shop.stopwatch import TookTooLongError
-from app.web.api.problems import REFUSALS
+from app.web.api.problems import REFUSALS, named
 from app.web.api.shapes import Told
 from app.web.context import ServerNow, Shop
 from app.web.errands import Errands
@@ -66,7 +66,8 @@ async def hand_in(request: Request, shop: Shop, now: ServerNow, sent: Annotated[
     if program is None:
         raise RejectedError({"": because(Rejection.HAND_OVER_UNNAMED)})
     errands: Errands = request.app.state.errands
-    return await run_in_threadpool(_taken_in, errands, shop, sent, HandingStore(program.name, now))
+    with named(file=""):  # the body is the file, not a field of it
+        return await run_in_threadpool(_taken_in, errands, shop, sent, HandingStore(program.name, now))
 
 
 def _taken_in(errands: Errands, shop: Shop, sent: bytes, sender: HandingStore) -> HandedInTold:
