@@ -3,12 +3,13 @@
 import json
 import threading
 from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 import pytest
-from sqlmodel import Session, select
+from sqlmodel import Session, col, select
 from starlette.testclient import TestClient
 
 from app.server.handing_over import LineError, one_turn
@@ -125,6 +126,31 @@ def test_a_visit_handed_over_is_of_the_site_that_its_store_is_called_after(
     with office.reading() as session:
         (came,) = session.exec(select(Visit).where(Visit.engine_id == there)).all()
     assert came.site_id == (known_here if belongs else None)
+
+
+def test_a_visit_handed_over_with_a_token_for_a_site_is_that_sites(
+    shop: Database, office: Database, door: TestClient
+) -> None:
+    """Whatever the token is called, and where another site has worked on the engine as well."""
+    north, south = (sites.add(office, key(), name, "KM", AT) for name in ("North", "South"))
+    past = Past(shop)
+    past.visit(EVEN, EVEN)
+    with door_of(office, south) as other:
+        hand_in(other, out(shop))
+    past.visit(EVEN, EVEN)
+    with door_of(office, north) as mine:
+        hand_in(mine, out(shop))
+    with office.reading() as session:
+        assert session.exec(select(Visit.site_id).order_by(col(Visit.number))).all() == [south, north]
+
+
+@contextmanager
+def door_of(office: Database, site: int) -> Iterator[TestClient]:
+    """The office, asked with a token for one of its sites."""
+    token = let_one_in(office, key(), f"hand-over {site}", {AccessScope.HAND_OVER}, 30, datetime.now(UTC), site)
+    headers = {"Authorization": f"Bearer {token}", "Content-Type": "application/json"}
+    with TestClient(create_app(office), base_url=ORIGIN, headers=headers) as one:
+        yield one
 
 
 def test_after_the_sign_off_a_new_visit_is_anybodys(shop: Database, office: Database, door: TestClient) -> None:
