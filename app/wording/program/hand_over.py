@@ -31,6 +31,10 @@ PROBLEMS: dict[HandOverProblem, Message] = {
     HandOverProblem.REFUSED: Message(
         "The other shop did not take it ({status}): {said}", note="said: a sentence of the other shop's program"
     ),
+    HandOverProblem.TOKEN_UNKNOWN: Message(
+        "The other shop does not accept this shop's token: it is unknown, expired or was removed. Create another one "
+        "there, then enter it here with evenbore hand-over."
+    ),
     HandOverProblem.NOT_ALL: Message(
         "The other shop has not acknowledged every entry ({count} missing). The program tries again."
     ),
