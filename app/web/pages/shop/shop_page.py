@@ -11,6 +11,7 @@ from app.shop.store.database import Database, FileDatabase, ShopUnavailableError
 from app.shop.store.postgres.codes import ServerProblem
 from app.web.context import Now, Page, Pages, Shop
 from app.web.pages.shop.tablets import Here
+from app.web.security.origin import at_this_computer
 from app.wording.program.store import health_facts, health_problems
 
 router = APIRouter()
@@ -20,8 +21,8 @@ MOST_SHOWN = 20
 
 @router.get("/shop")
 def show(request: Request, shop: Shop, page: Page) -> HTMLResponse:
-    """The state of the records, and their backups. Sites are led to where there are some."""
-    grouped = bool(request.app.state.sites.all)
+    """The state of the records, and their backups. Sites are led to where there are some, or may be soon."""
+    grouped = bool(request.app.state.sites.all) or (shop.shared and at_this_computer(request.scope))
     if not isinstance(shop, FileDatabase):
         return _on_a_server(shop, page, grouped=grouped)
     folder = copies.folder_of(shop.folder)
