@@ -37,7 +37,7 @@ from app.web.pages.shop.programs import known
 from tests.at_once import AtOnce
 from tests.shop.exchange.files import EVEN, SLIPPED, first_meter_of_old, out
 from tests.shop.past import Past
-from tests.shop.rejections import rejects
+from tests.shop.rejections import on_page, rejects
 from tests.shop.yard import AT, FOUR, engine, heat_soaked, key, read_round
 
 ORIGIN = "http://127.0.0.1"
@@ -354,7 +354,11 @@ def test_the_page_shows_what_waits_and_what_failed_and_takes_answers(
         with office.reading() as session:
             (away,) = receiving.elsewhere(session)
         to = f"/hand-over/visits/{away.visit.ident}"
-        assert person.post(to, data={"key": key(), "by": ""}).status_code == 422
+        unsigned = person.post(to, data={"key": key(), "by": ""})
+        assert unsigned.status_code == 422
+        form = unsigned.text.partition("<details open>")[2].partition("</details>")[0]
+        assert on_page(Rejection.INITIALS_MISSING) in form
+        assert unsigned.text.count(on_page(Rejection.INITIALS_MISSING)) == 1
         assert person.post(to, data={"key": key(), "by": "KM"}).headers["location"] == f"/visits/{away.visit.ident}"
         page = person.get("/hand-over").text
         assert "Red" not in page

@@ -71,11 +71,12 @@ def take_over(shop: Shop, page: Page, form: Form, visit_id: int, now: Now) -> Re
     try:
         receiving.take_over(shop, form.text("key"), visit_id, form.text("by"), now)
     except RejectedError as refusal:
-        return _shown(shop, page, problems_in_words(refusal), status_of(refusal))
+        return _shown(shop, page, problems_in_words(refusal), status_of(refusal), visit_id)
     return page.go(f"/visits/{visit_id}")
 
 
-def _shown(shop: Database, page: Pages, problems: Mapping[str, str], status: int = 200) -> HTMLResponse:
+def _shown(shop: Database, page: Pages, problems: Mapping[str, str], status: int = 200, at: int = 0) -> HTMLResponse:
+    """The page; the problem with initials is beside those of the visit ``at``."""
     receiver = kept(shop.folder)
     with shop.reading() as session:
         standing = sending.standing(session, receiver.to, MOST) if receiver else None
@@ -98,5 +99,6 @@ def _shown(shop: Database, page: Pages, problems: Mapping[str, str], status: int
         waiting=waiting,
         asked=asked,
         away=away,
+        at=at,
         problems=problems,
     )
