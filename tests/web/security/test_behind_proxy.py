@@ -94,6 +94,7 @@ def test_what_is_said_of_https_is_about_the_proxy(shop: Database, home: str, say
         assert page.status_code == 200
         assert there in page.text
         assert "--tls" not in page.text
+        assert "</b>.Only" not in page.text, "two sentences run into one"
 
 
 def test_wrong_codes_count_for_the_address_that_the_proxy_saw_last(behind: Behind) -> None:
