@@ -1,5 +1,6 @@
 """What is said of engines that are handed over to another shop: on the command line and on the page about it."""
 
+from app.shop.exchange.codes import FileChoice
 from app.shop.exchange.handing.codes import HandOverProblem
 from app.shop.reasons import Reason
 from app.shop.record.stored_reasons import read_back
@@ -45,6 +46,13 @@ TABLES[HandOverProblem] = PROBLEMS  # type: ignore[assignment]
 QUESTIONS: dict[str, Message] = {
     "same": Message("Is the engine of {store} the same as the one on record here?"),
     "facts": Message("The engine's details differ at {store}. Which are right?"),
+}
+
+ANSWERS: dict[FileChoice, Message] = {
+    FileChoice.JOIN: Message("Same engine: add its history to ours"),
+    FileChoice.APART: Message("Another one: keep them apart"),
+    FileChoice.MINE: Message("Use ours"),
+    FileChoice.THEIRS: Message("Use theirs"),
 }
 
 

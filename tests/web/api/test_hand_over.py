@@ -348,8 +348,12 @@ def test_the_page_shows_what_waits_and_what_failed_and_takes_answers(
         assert "did not answer" in page
         assert "Opened at North yard" in page
         assert "secret" not in page
+        assert ">Use theirs<" in page, "no person here has seen a file"
+        assert "file" not in page.partition("<main")[2].partition("</section>")[0]
+        assert "1 question about an engine" in person.get("/shop").text
         (asked,) = questions(office)
         assert person.post("/hand-over/answers", data={"question": asked, "answer": "theirs"}).status_code == 303
+        assert "question about an engine" not in person.get("/shop").text
         assert person.post("/hand-over/answers", data={"question": "none:facts", "answer": "mine"}).status_code == 404
         with office.reading() as session:
             (away,) = receiving.elsewhere(session)

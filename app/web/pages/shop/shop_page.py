@@ -5,6 +5,7 @@ from datetime import datetime
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 
+from app.shop.exchange.handing import receiving
 from app.shop.reasons import because
 from app.shop.store import backup, copies, health
 from app.shop.store.database import Database, FileDatabase, ShopUnavailableError
@@ -23,8 +24,10 @@ MOST_SHOWN = 20
 def show(request: Request, shop: Shop, page: Page) -> HTMLResponse:
     """The state of the records, and their backups. Sites are led to where there are some, or may be soon."""
     grouped = bool(request.app.state.sites.all) or (shop.shared and at_this_computer(request.scope))
+    with shop.reading() as session:
+        asked = len(receiving.open_questions(session))
     if not isinstance(shop, FileDatabase):
-        return _on_a_server(shop, page, grouped=grouped)
+        return _on_a_server(shop, page, grouped=grouped, asked=asked)
     folder = copies.folder_of(shop.folder)
     found = health.look(shop.folder)
     return page.show(
@@ -35,10 +38,11 @@ def show(request: Request, shop: Shop, page: Page) -> HTMLResponse:
         copies=copies.listed(folder)[:MOST_SHOWN],
         folder=folder,
         grouped=grouped,
+        asked=asked,
     )
 
 
-def _on_a_server(shop: Database, page: Pages, *, grouped: bool) -> HTMLResponse:
+def _on_a_server(shop: Database, page: Pages, *, grouped: bool, asked: int) -> HTMLResponse:
     """The same of records whose backups are not ours to make."""
     from app.shop.store.postgres import proof
     from app.wording.program.server_records import facts_of, problems_of
@@ -53,6 +57,7 @@ def _on_a_server(shop: Database, page: Pages, *, grouped: bool) -> HTMLResponse:
         copies=(),
         folder=None,
         grouped=grouped,
+        asked=asked,
     )
 
 
