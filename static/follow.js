@@ -88,7 +88,9 @@ document.addEventListener("outbox:refused", (event) => {
   const pad = /** @type {HTMLFormElement | null} */ (document.querySelector("form[data-keypad]"));
   const typed = /** @type {HTMLInputElement | null | undefined} */ (pad?.elements.namedItem("value"))?.value;
   const busy = typed || pad?.hasAttribute("data-asking");
-  if (origin?.path === location.pathname && !busy && page.includes(`value="${write.key}"`)) put(page, "");
+  const shows = origin?.path === location.pathname && !busy && page.includes(`value="${write.key}"`);
+  if (shows) put(page, "");
+  else document.dispatchEvent(new CustomEvent("page:stayed", { detail: { write } }));
   if (origin?.form) origin.form.inert = false;
 });
 

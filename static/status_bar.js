@@ -164,12 +164,16 @@ function stuckLine() {
   return [line(say("stuck-write", { write: named(oldest) }), say("stuck-reason"), aside)];
 }
 
-/** What was rejected and is in no form of this page, each with its reason. */
+/** Keys of what was rejected while the page stayed as it was: the form that it came from does not say why. */
+const unexplained = new Set();
+
+/** What was rejected and is in no form of this page that says so, each with its reason. */
 function listRejected() {
   const list = document.getElementById("refused");
   if (!list) return;
   const here = new Set([...document.querySelectorAll("input[name=key]")].map((one) => /** @type {any} */ (one).value));
-  const back = held.writes.filter((write) => write.reason !== "" && !here.has(write.key));
+  const told = (/** @type {string} */ key) => here.has(key) && !unexplained.has(key);
+  const back = held.writes.filter((write) => write.reason !== "" && !told(write.key));
   const lines = [...stuckLine(), ...back.map(rejectedLine)];
   list.replaceChildren(...lines);
   list.toggleAttribute("hidden", lines.length === 0);
@@ -197,6 +201,10 @@ document.addEventListener("outbox:rest", () => {
   draw();
 });
 document.addEventListener("outbox:changed", draw);
+document.addEventListener("page:stayed", (event) => {
+  unexplained.add(/** @type {CustomEvent} */ (event).detail.write.key);
+  draw();
+});
 document.addEventListener("page:came", (event) => {
   broken = !(/** @type {CustomEvent} */ (event).detail.well);
   draw();

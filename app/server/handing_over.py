@@ -66,9 +66,6 @@ def one_turn(shop: Database, receiver: Receiver, clock: Callable[[], datetime], 
         at = clock().isoformat(timespec="milliseconds")
         with shop.reading() as session:
             one = sending.parcel(session, engine_id, at)
-        if one is None:
-            sending.stays(shop, receiver.to, engine_id, at)
-            continue
         try:
             problem = sending.too_large(one) or _not_taken(receiver, one, stop)
         except LineError as cut:
@@ -93,7 +90,9 @@ def _not_taken(receiver: Receiver, one: sending.Parcel, stop: threading.Event) -
         return because(HandOverProblem.NOT_ALL, count=missing) if missing else None
     said = str(told.get("detail", ""))[:LONGEST_SAID]
     problem = because(HandOverProblem.REFUSED, status=status, said=said)
-    if status in (401, 403, 404, 405, 429) or status >= 500:
+    if status == 401:
+        raise LineError(because(HandOverProblem.TOKEN_UNKNOWN))
+    if status in (403, 404, 405, 429) or status >= 500:
         raise LineError(problem)
     return problem
 
@@ -110,7 +109,7 @@ def _answer(receiver: Receiver, body: bytes) -> tuple[int, dict[str, Any]]:
         with refusal:
             status, read = refusal.code, _rest_of(refusal)
     except (OSError, HTTPException, ValueError) as cut:
-        raise LineError(because(HandOverProblem.NO_ANSWER, why=str(cut)[:LONGEST_SAID])) from cut
+        raise LineError(because(HandOverProblem.NO_ANSWER, why=_in_short(cut)[:LONGEST_SAID])) from cut
     try:
         told = json.loads(read)
     except ValueError:
@@ -118,6 +117,12 @@ def _answer(receiver: Receiver, body: bytes) -> tuple[int, dict[str, Any]]:
     if not isinstance(told, dict):
         raise LineError(because(HandOverProblem.REFUSED, status=status, said=""))
     return status, told
+
+
+def _in_short(cut: Exception) -> str:
+    """What the system says of a line that was cut, without the names that Python gives it."""
+    inner = cut.reason if isinstance(cut, urllib.error.URLError) else cut
+    return str((inner.strerror if isinstance(inner, OSError) else None) or inner)
 
 
 def _rest_of(refusal: urllib.error.HTTPError) -> bytes:
@@ -128,9 +133,11 @@ def _rest_of(refusal: urllib.error.HTTPError) -> bytes:
 
 
 def _go_on(shop: Database, clock: Callable[[], datetime], stop: threading.Event) -> None:
-    signed, left = -1, 0.0
+    signed, left, before = -1, 0.0, None
     while not stop.is_set():
         receiver = kept(shop.folder)
+        if receiver != before:
+            before, left = receiver, 0.0  # another address or token is tried at once
         if receiver is not None:
             try:
                 with shop.reading() as session:

@@ -95,10 +95,14 @@ FACTS_KEPT = ("key", "payload", "registered_at")
 
 @dataclass(frozen=True, slots=True)
 class HandingStore:
-    """The store that hands an engine over by itself, by the name it has here, and when it did."""
+    """The store that hands an engine over by itself, by the name it has here, and when it did.
+
+    Its visits are those of ``site``; where its token names none, of the site that is called as the store is.
+    """
 
     store: str
     at: str
+    site: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -239,11 +243,17 @@ class Drafting:
             "meter_id": meter_id,
             "number": number,
             "setup": self._setups.get(visit.settings),
-            "site_id": called(self.session, self.sender.store) if self.sender else None,
+            "site_id": self._site(),
         }
         visit_id = self._add(Visit, {**own, **refers})
         self._belongs(visit, visit_id)
         return visit_id
+
+    def _site(self) -> int | None:
+        """The site whose visits come in; None where a person imports them, and for a store of no site."""
+        if self.sender is None:
+            return None
+        return called(self.session, self.sender.store) if self.sender.site is None else self.sender.site
 
     def _visit(self, visit: v6.Visit, visit_id: int) -> None:
         rounds = {

@@ -22,7 +22,7 @@ from app.shop.rejections import Rejection
 from app.shop.store.tables import Fitting
 from app.sync.engine.hardware import Figure, Hardware
 from app.sync.engine.layout import Actuation, Bank, Cooling, JointKind, Layout, LayoutError
-from app.web.api.problems import REFUSALS, named
+from app.web.api.problems import REFUSALS, named, pointing
 from app.web.api.shapes import Id, Key, Line, Sent, Told, example, trade
 from app.web.context import Now, Shop
 from app.wording.stored import as_stored, code_of
@@ -216,7 +216,8 @@ def fit_engine(shop: Shop, engine_id: Id, body: FittingSent, now: Now) -> Fittin
     with shop.reading() as session:
         displacement = engines.get(session, engine_id).displacement
     layout, hardware = body.fitted(displacement)
-    fitting_id = engines.fit(shop, engine_id, body.key, layout, hardware, body.why, now)
+    with pointing({Rejection.VISIT_OPEN: ""}):
+        fitting_id = engines.fit(shop, engine_id, body.key, layout, hardware, body.why, now)
     with shop.reading() as session:
         return FittingTold.of(session.get_one(Fitting, fitting_id))
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from contextlib import AbstractContextManager
+from enum import StrEnum
 from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter
@@ -13,11 +14,12 @@ from app.shop.commands.moves import NewMove
 from app.shop.record import loader
 from app.shop.record.entries import MoveEntry
 from app.shop.record.visit_record import VisitRecord, made_cold
+from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.sync.engine.adjusters.registry import kind_of, kinds
 from app.sync.engine.units import THOU
 from app.web.api.phases import TakeBackSent
-from app.web.api.problems import FURTHER, NOT_THERE, REFUSALS, named
+from app.web.api.problems import FURTHER, NOT_THERE, REFUSALS, named, pointing
 from app.web.api.shapes import (
     BankName,
     By,
@@ -139,6 +141,9 @@ class PlateSent(Sent):
     model_config = example(key="1d1c5b0e-6d04-4e33-9c0b-8a7d1c525f07", bore=2, leaves_thou=[3.5], by="KM")
 
 
+READ_FIRST: Mapping[StrEnum, str] = {Rejection.AS_FOUND_FIRST: "", Rejection.ADJUSTED_BEFORE_READING: ""}
+"""What stands before any adjustment is at fault in no field of one."""
+
 USUAL: Mapping[str, str] = {
     "stop": "StopTurned",
     "blade": "BladeReset",
@@ -242,7 +247,7 @@ def visit_moves(shop: Shop, visit_id: Id) -> list[MoveTold]:
 @router.post("", status_code=201, summary="Make a move", responses=REFUSALS)
 def make_move(shop: Shop, visit_id: Id, phase: Slug, body: MoveSent, now: Now) -> MoveTold:
     """Keep a move that was made. The fields are named as in the advice."""
-    with _named_as_sent(body.kind):
+    with _named_as_sent(body.kind), pointing(READ_FIRST):
         row_id = moves.make(shop, visit_id, body.key, _new(body, phase), now)
     return _stored(shop, visit_id, row_id)
 

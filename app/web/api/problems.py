@@ -14,6 +14,7 @@ from starlette.exceptions import HTTPException
 from starlette.routing import Match
 
 from app.shop.errors import ElsewhereError, RejectedError
+from app.shop.procedure.requirements import Waiting
 from app.shop.reasons import Reason, because
 from app.shop.store.database import ShopUnavailableError
 from app.web.api.shapes import Told
@@ -22,10 +23,16 @@ from app.wording.program.request_faults import FieldFault, RequestFault
 from app.wording.program.to_programs import all_for_a_program, for_a_program
 
 FURTHER = "further"
-"""The framework's name for the shape of a body that fits no usual alternative, which is no part of a pointer."""
+"""The framework's name for the shape of a body that fits no usual alternative, which no answer tells."""
+
+SHAPE = "kind"
+"""The field that says which of several shapes a body has."""
 
 MOST_NAMED = 20
 """How many fields at fault one answer names."""
+
+WAITS: Mapping[StrEnum, str] = dict[StrEnum, str].fromkeys(Waiting, "")
+"""What stands before a phase, a visit or its sign-off is at fault in no field of a body."""
 
 Handler = Callable[[Request, Exception], Response]
 
@@ -133,7 +140,7 @@ def unreadable(request: Request, error: Exception) -> Response:
     if any(one["type"] == "json_invalid" for one in found):
         return not_taken(400, because(RequestFault.NOT_JSON))
     shape = because(RequestFault.WRONG_SHAPE)
-    faults = {_place(one["loc"], error.body): _field_fault(one) for one in found[:MOST_NAMED]}
+    faults = {_place(one, error.body): _field_fault(one) for one in found[:MOST_NAMED]}
     return problem(422, str(shape.code), for_a_program(shape), faults)
 
 
@@ -203,17 +210,24 @@ def _field_fault(found: Mapping[str, Any]) -> Reason:
     if kind == "hidden_sign":
         return because(FieldFault.HIDDEN_SIGN, sign=context["sign"])
     if expected := context.get("expected_tags") or context.get("expected"):
-        return because(FieldFault.NOT_ONE_OF, choices=tuple(CHOICE.findall(expected)))
+        choices = tuple(one for one in CHOICE.findall(expected) if one != FURTHER)
+        return because(FieldFault.NOT_ONE_OF, choices=choices)
+    if kind == "union_tag_not_found":
+        there = isinstance(found["input"], dict) and SHAPE in found["input"]
+        return because(FieldFault.WRONG_TYPE if there else FieldFault.REQUIRED)
     if kind.endswith(("_type", "_parsing", "int_from_float")):
         return because(FieldFault.WRONG_TYPE)
     return because(FIELD_FAULTS.get(kind, FieldFault.MALFORMED))
 
 
-def _place(place: tuple[int | str, ...], body: Any) -> str:
+def _place(found: Mapping[str, Any], body: Any) -> str:
     """The pointer to a field of the body, or the name of a parameter of the address."""
+    place: tuple[int | str, ...] = found["loc"]
     if place[0] != "body":
         return str(place[-1])
     inside = place[1:]
-    if isinstance(body, dict) and inside and inside[0] in (body.get("kind"), FURTHER):
+    if isinstance(body, dict) and inside and inside[0] in (body.get(SHAPE), FURTHER):
         inside = inside[1:]  # the framework names the alternative that was taken
+    if found["type"].startswith("union_tag_") and isinstance(body, dict):
+        inside = (*inside, SHAPE)  # and leaves out the field by which it looked for one
     return "#" + "".join(f"/{escaped(str(part))}" for part in inside)

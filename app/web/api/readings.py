@@ -11,22 +11,18 @@ from app.shop.commands import engines, readings
 from app.shop.commands.readings import NewLook, NewReading
 from app.shop.errors import RejectedError
 from app.shop.procedure.codes import SkipReason
-from app.shop.procedure.requirements import Waiting
 from app.shop.reasons import because
 from app.shop.record import loader
 from app.shop.record.entries import MeterReading
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.sync.engine.layout import LayoutFault
-from app.web.api.problems import REFUSALS, named, pointing
+from app.web.api.problems import REFUSALS, WAITS, named, pointing
 from app.web.api.shapes import By, Id, Key, MeterUnit, Sent, Slug, Told, example
 from app.web.context import Now, Shop
 from app.wording.stored import as_stored, code_of
 
 router = APIRouter(prefix="/visits/{visit_id}", tags=["readings"])
-
-WAITS: Mapping[StrEnum, str] = dict[StrEnum, str].fromkeys(Waiting, "")
-"""What stands before a phase is at fault in no field of a body."""
 
 IN_THE_ADDRESS = {**WAITS, Rejection.ANOTHER_ROUND: "", Rejection.ADJUSTED_SINCE: "", Rejection.ROUND_RAN_OUT: ""}
 """The same of a round that the address names."""

@@ -21,8 +21,9 @@ from app.shop.record import loader
 from app.shop.record.entries import EngineEventEntry, StopEndEntry, WaiverEntry
 from app.shop.record.intake import IntakeState
 from app.shop.record.visit_record import VisitRecord
+from app.shop.rejections import Rejection
 from app.web.api.answers.pages import PAGED, page_of
-from app.web.api.problems import NOT_THERE, REFUSALS, named
+from app.web.api.problems import NOT_THERE, REFUSALS, WAITS, named, pointing
 from app.web.api.shapes import LARGEST_ID, By, Id, Key, Line, Sent, Slug, Told, example
 from app.web.api.shop.meters import MeterTold
 from app.web.context import Now, ServerNow, Shop
@@ -321,7 +322,7 @@ def open_visit(shop: Shop, engine_id: Id, body: VisitSent, now: Now, answer: Res
         intake=body.intake or "",
         intake_note=body.intake_note,
     )
-    with named(meter="meter_id"):
+    with named(meter="meter_id"), pointing({Rejection.VISIT_OPEN: ""}):
         visit_id = visits.open_visit(shop, engine_id, body.key, new, now)
     answer.headers["Location"] = f"/api/visits/{visit_id}"
     return show_visit(shop, visit_id)
@@ -375,7 +376,8 @@ def end_stop(shop: Shop, visit_id: Id, body: StopEndSent, now: Now) -> StopEndTo
 @router.post("/visits/{visit_id}/sign-off", status_code=201, summary="Sign a visit off", responses=REFUSALS)
 def sign_off(shop: Shop, visit_id: Id, body: SignOffSent, now: ServerNow) -> SignOffTold:
     """End the visit by a named person's word. Refused while a phase has something missing."""
-    visits.sign_off(shop, visit_id, body.key, body.name, now, body.pin)
+    with pointing({**WAITS, Rejection.PHASES_INCOMPLETE: ""}):
+        visits.sign_off(shop, visit_id, body.key, body.name, now, body.pin)
     with shop.reading() as session:
         signed = loader.load(session, visit_id).sign_off
     assert signed is not None

@@ -53,10 +53,15 @@ def at_this_computer(scope: MutableMapping[str, Any]) -> bool:
     """Whether a request came from the shop computer itself. One without an address did not come over a network, and one
     that a proxy on this computer passed on came from somewhere else."""
     return (
-        BEHIND not in scope
+        not behind_a_proxy(scope)
         and _loopback((scope.get("client") or ("",))[0])
         and PASSED_ON.isdisjoint(dict(scope.get("headers", ())))
     )
+
+
+def behind_a_proxy(scope: MutableMapping[str, Any]) -> bool:
+    """Whether the program was told that a proxy passes every request on."""
+    return BEHIND in scope
 
 
 @lru_cache(maxsize=256)

@@ -64,8 +64,8 @@ class Pairing:
     address that they came from.
 
     Parameters: ``homes`` says the addresses that a tablet opens, the best first, none when the program is open to this
-    computer only; ``show``, told each new code and the address with it in; ``ticks``, seconds of a clock that cannot be
-    set; ``kept`` has the codes of all servers where several share the records.
+    computer only; ``show``, told each new code and the address with it in, where there is one; ``ticks``, seconds of a
+    clock that cannot be set; ``kept`` has the codes of all servers where several share the records.
     """
 
     def __init__(
@@ -143,7 +143,8 @@ class Pairing:
 
     def _tell(self) -> None:
         self._shown = self._ticks()
-        self._show(spaced(self._code), self.address)
+        if self.home:
+            self._show(spaced(self._code), self.address)
 
     def take(self, typed: str, address: str) -> None:
         """Use the code up. Raises RejectedError when it is not the one, and after MOST_WRONG such from ``address``."""

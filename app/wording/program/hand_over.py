@@ -1,5 +1,6 @@
 """What is said of engines that are handed over to another shop: on the command line and on the page about it."""
 
+from app.shop.exchange.codes import FileChoice
 from app.shop.exchange.handing.codes import HandOverProblem
 from app.shop.reasons import Reason
 from app.shop.record.stored_reasons import read_back
@@ -31,6 +32,10 @@ PROBLEMS: dict[HandOverProblem, Message] = {
     HandOverProblem.REFUSED: Message(
         "The other shop did not take it ({status}): {said}", note="said: a sentence of the other shop's program"
     ),
+    HandOverProblem.TOKEN_UNKNOWN: Message(
+        "The other shop does not accept this shop's token: it is unknown, expired or was removed. Create another one "
+        "there, then enter it here with evenbore hand-over."
+    ),
     HandOverProblem.NOT_ALL: Message(
         "The other shop has not acknowledged every entry ({count} missing). The program tries again."
     ),
@@ -41,6 +46,13 @@ TABLES[HandOverProblem] = PROBLEMS  # type: ignore[assignment]
 QUESTIONS: dict[str, Message] = {
     "same": Message("Is the engine of {store} the same as the one on record here?"),
     "facts": Message("The engine's details differ at {store}. Which are right?"),
+}
+
+ANSWERS: dict[FileChoice, Message] = {
+    FileChoice.JOIN: Message("Same engine: add its history to ours"),
+    FileChoice.APART: Message("Another one: keep them apart"),
+    FileChoice.MINE: Message("Use ours"),
+    FileChoice.THEIRS: Message("Use theirs"),
 }
 
 

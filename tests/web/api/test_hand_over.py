@@ -3,12 +3,13 @@
 import json
 import threading
 from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 import pytest
-from sqlmodel import Session, select
+from sqlmodel import Session, col, select
 from starlette.testclient import TestClient
 
 from app.server.handing_over import LineError, one_turn
@@ -36,7 +37,7 @@ from app.web.pages.shop.programs import known
 from tests.at_once import AtOnce
 from tests.shop.exchange.files import EVEN, SLIPPED, first_meter_of_old, out
 from tests.shop.past import Past
-from tests.shop.rejections import rejects
+from tests.shop.rejections import on_page, rejects
 from tests.shop.yard import AT, FOUR, engine, heat_soaked, key, read_round
 
 ORIGIN = "http://127.0.0.1"
@@ -125,6 +126,31 @@ def test_a_visit_handed_over_is_of_the_site_that_its_store_is_called_after(
     with office.reading() as session:
         (came,) = session.exec(select(Visit).where(Visit.engine_id == there)).all()
     assert came.site_id == (known_here if belongs else None)
+
+
+def test_a_visit_handed_over_with_a_token_for_a_site_is_that_sites(
+    shop: Database, office: Database, door: TestClient
+) -> None:
+    """Whatever the token is called, and where another site has worked on the engine as well."""
+    north, south = (sites.add(office, key(), name, "KM", AT) for name in ("North", "South"))
+    past = Past(shop)
+    past.visit(EVEN, EVEN)
+    with door_of(office, south) as other:
+        hand_in(other, out(shop))
+    past.visit(EVEN, EVEN)
+    with door_of(office, north) as mine:
+        hand_in(mine, out(shop))
+    with office.reading() as session:
+        assert session.exec(select(Visit.site_id).order_by(col(Visit.number))).all() == [south, north]
+
+
+@contextmanager
+def door_of(office: Database, site: int) -> Iterator[TestClient]:
+    """The office, asked with a token for one of its sites."""
+    token = let_one_in(office, key(), f"hand-over {site}", {AccessScope.HAND_OVER}, 30, datetime.now(UTC), site)
+    headers = {"Authorization": f"Bearer {token}", "Content-Type": "application/json"}
+    with TestClient(create_app(office), base_url=ORIGIN, headers=headers) as one:
+        yield one
 
 
 def test_after_the_sign_off_a_new_visit_is_anybodys(shop: Database, office: Database, door: TestClient) -> None:
@@ -241,6 +267,7 @@ def test_a_file_that_changed_on_the_way_is_not_taken(
     change(file)
     answer = door.post(PATH, content=json.dumps(file))
     assert (answer.status_code, answer.json()["code"]) == (422, code)
+    assert "errors" not in answer.json(), "the body is the file: no field of it has that name"
     with office.reading() as session:
         assert engines.count(session) == 0
 
@@ -321,13 +348,21 @@ def test_the_page_shows_what_waits_and_what_failed_and_takes_answers(
         assert "did not answer" in page
         assert "Opened at North yard" in page
         assert "secret" not in page
+        assert ">Use theirs<" in page, "no person here has seen a file"
+        assert "file" not in page.partition("<main")[2].partition("</section>")[0]
+        assert "1 question about an engine" in person.get("/shop").text
         (asked,) = questions(office)
         assert person.post("/hand-over/answers", data={"question": asked, "answer": "theirs"}).status_code == 303
+        assert "question about an engine" not in person.get("/shop").text
         assert person.post("/hand-over/answers", data={"question": "none:facts", "answer": "mine"}).status_code == 404
         with office.reading() as session:
             (away,) = receiving.elsewhere(session)
         to = f"/hand-over/visits/{away.visit.ident}"
-        assert person.post(to, data={"key": key(), "by": ""}).status_code == 422
+        unsigned = person.post(to, data={"key": key(), "by": ""})
+        assert unsigned.status_code == 422
+        form = unsigned.text.partition("<details open>")[2].partition("</details>")[0]
+        assert on_page(Rejection.INITIALS_MISSING) in form
+        assert unsigned.text.count(on_page(Rejection.INITIALS_MISSING)) == 1
         assert person.post(to, data={"key": key(), "by": "KM"}).headers["location"] == f"/visits/{away.visit.ident}"
         page = person.get("/hand-over").text
         assert "Red" not in page

@@ -18,9 +18,9 @@ from app.shop.store.database import Database, ShopUnavailableError
 from app.sync.engine.layout import LayoutFault
 from app.web.api.interface import document
 from app.web.application import create_app
-from app.web.error_responses import PROBLEM
 from app.wording.program.request_faults import FieldFault, RequestFault
 from tests.shop.yard import FOUR, engine, heat_soaked, key, read, read_round, visit, visit_record
+from tests.web.api.problem_documents import at_fault, codes, problem
 from tests.web.api.published_codes import CODES
 from tests.web.live.pushes import FEED, let_in
 
@@ -33,31 +33,6 @@ def client(shop: Database) -> Iterator[TestClient]:
     app = create_app(shop)
     with TestClient(app, base_url="http://127.0.0.1", raise_server_exceptions=False) as opened:
         yield opened
-
-
-def problem(answer: Any, status: int) -> dict[str, Any]:
-    """The document, after a look at what every one has to have."""
-    assert answer.status_code == status, answer.text
-    assert answer.headers["content-type"] == PROBLEM
-    said: dict[str, Any] = answer.json()
-    assert said["type"] == "about:blank"
-    assert said["status"] == status
-    assert said["title"]
-    assert said["detail"]
-    assert re.fullmatch("[a-z0-9]+(-[a-z0-9]+)*", said["code"])
-    for fault in said.get("errors", ()):
-        assert fault["detail"]
-        assert fault["code"]
-    return said
-
-
-def codes(said: dict[str, Any]) -> dict[str, str]:
-    """The code of each field at fault."""
-    return {fault.get("pointer") or fault["parameter"]: fault["code"] for fault in said["errors"]}
-
-
-def at_fault(said: dict[str, Any]) -> list[str]:
-    return sorted(codes(said))
 
 
 @pytest.mark.parametrize(
@@ -143,13 +118,6 @@ def test_what_the_store_refuses_is_named_as_in_the_body(
 
 def test_a_parameter_of_the_address_is_named(client: TestClient) -> None:
     assert at_fault(problem(client.get("/api/engines?most=0"), 422)) == ["most"]
-
-
-def test_the_alternative_of_a_body_is_no_part_of_the_pointer(client: TestClient, shop: Database) -> None:
-    heat_soaked(shop, FOUR)
-    body = {"key": key(), "kind": "turn", "round": 2, "bore": 1, "value": "six", "by": "KM"}
-    assert at_fault(problem(client.post(f"{HOT}/readings", json=body), 422)) == ["#/value"]
-    assert at_fault(problem(client.post(f"{HOT}/readings", json={**body, "kind": "jump"}), 422)) == ["#"]
 
 
 @pytest.mark.parametrize(

@@ -105,7 +105,8 @@ def test_a_shop_without_sites_has_no_word_of_them(plain: Group) -> None:
     for path in ("/", "/shop", "/tablets", "/programs", "/statistics", "/audit", "/settings", "/meters", "/engines/1"):
         for client in (plain.here, tablet):
             text = client.get(path).text.lower()
-            assert not [word for word in WORDS if word in text], path
+            way_in = {"/sites"} if path == "/shop" and client is plain.here and plain.shop.shared else set()
+            assert {word for word in WORDS if word in text} == way_in, path
     assert plain.here.get("/api/sites").json() == []
 
 
@@ -247,6 +248,12 @@ def test_answers_and_the_log_of_all_sites_are_read_at_head_office(group: Group) 
         assert "N-1" not in client.get("/audit?site=2").text
     assert "S-1" not in north.get("/audit").text
     assert "N-1" in north.get("/audit").text
+    nowhere = group.tablet("Four", None)
+    for page in ("/statistics", "/audit"):
+        assert "Only what was done at North is shown" in north.get(page).text
+        assert "This tablet has no room" in nowhere.get(page).text
+        for client in (office, group.here):
+            assert "is shown" not in client.get(page).text
     for path in ("/audit?site=2", "/statistics?site=2", "/statistics/moves.csv?site=2"):
         refused = north.get(path)
         assert refused.status_code == 403

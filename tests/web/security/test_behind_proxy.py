@@ -80,6 +80,23 @@ def test_a_tablet_is_paired_and_works_at_the_address_of_the_proxy(behind: Behind
     assert other.get("/").status_code == 400
 
 
+@pytest.mark.parametrize(("home", "says"), [(HOME, "Nothing to do"), ("http://sync.example", "Give the proxy a cert")])
+def test_what_is_said_of_https_is_about_the_proxy(shop: Database, home: str, says: str) -> None:
+    """The program's own certificate is never what a tablet sees there."""
+    codes = Pairing(lambda: (f"{home}/",))
+    app = create_app(shop, pairing=codes, public=PublicAddress.typed(home))
+    tablet = TestClient(app, base_url="http://sync.example", headers={"Origin": home}, client=("127.0.0.1", 40000))
+    codes.new()
+    answer = tablet.post("/pair", data={"key": key(), "code": codes.code, "name": "Bay 2"}, follow_redirects=False)
+    tablet.headers["Cookie"] = answer.headers["set-cookie"].partition(";")[0]
+    for path, there in (("/trust", says), ("/programs", "at the address that the proxy answers")):
+        page = tablet.get(path)
+        assert page.status_code == 200
+        assert there in page.text
+        assert "--tls" not in page.text
+        assert "</b>.Only" not in page.text, "two sentences run into one"
+
+
 def test_wrong_codes_count_for_the_address_that_the_proxy_saw_last(behind: Behind) -> None:
     behind.codes.new()
     stranger = {"X-Forwarded-For": "10.9.8.7, 203.0.113.9"}

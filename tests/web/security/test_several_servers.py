@@ -20,7 +20,7 @@ from app.shop.store.postgres.pairing_codes import PairingCodes
 from app.shop.store.postgres.server import ServerDatabase
 from app.web.application import create_app
 from app.web.security.middleware import TABLET
-from app.web.security.pairing import Pairing
+from app.web.security.pairing import Pairing, spaced
 from tests.on_a_server import Emptied
 from tests.shop.yard import engine, key, visit
 from tests.waiting import until
@@ -100,6 +100,23 @@ def test_a_feed_is_let_in_and_out_at_both(two: tuple[Server, Server]) -> None:
     feeds.withdraw(one.shop, key(), ident, now())
     other.reached().get("/")
     assert not other.app.state.feeders.admits("a token")
+
+
+def test_the_shop_computer_pairs_tablets_that_open_another_server(two: tuple[Server, Server]) -> None:
+    """Its own server is open to itself only, and says so without calling the whole group's door shut."""
+    one, other = two
+    told: list[str] = []
+    codes = Pairing(show=lambda code, address: told.append(code), kept=PairingCodes(one.shop))
+    app = create_app(one.shop, pairing=codes, clock=lambda: datetime.now(UTC))
+    here = TestClient(app, base_url=HOME, headers={"Origin": HOME}, client=("127.0.0.1", 9))
+    before = here.get("/tablets").text
+    assert "Only this computer has access" not in before
+    assert "They open another one of the same database" in before
+    page = here.post("/tablets/code").text
+    assert spaced(codes.code) in page
+    assert "<svg" not in page.partition("Pair a tablet")[2].partition("</section>")[0], "there is no address to draw"
+    assert told == [], "a terminal would show a code without an address"
+    assert other.pairs(codes.code)
 
 
 def test_a_code_shown_at_one_is_good_at_the_other_once(two: tuple[Server, Server]) -> None:

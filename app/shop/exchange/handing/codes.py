@@ -8,5 +8,6 @@ class HandOverProblem(StrEnum):
 
     NO_ANSWER = "no-answer"  # why
     REFUSED = "refused"  # status, said
+    TOKEN_UNKNOWN = "token-unknown"
     NOT_ALL = "not-all"  # count
     TOO_LARGE = "too-large"  # most, MB

@@ -7,10 +7,10 @@ computer meanwhile: what is kept says what was acknowledged, never what was sent
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from sqlalchemy import func
+from sqlalchemy import ColumnElement, func
 from sqlmodel import Session, col, select
+from sqlmodel.sql.expression import SelectOfScalar
 
-from app.shop.errors import RejectedError
 from app.shop.exchange.exports import engine_file, written
 from app.shop.exchange.handing.codes import HandOverProblem
 from app.shop.exchange.imports import LARGEST, entry_keys
@@ -19,7 +19,8 @@ from app.shop.reasons import Reason, because
 from app.shop.record.stored_reasons import stored
 from app.shop.store.database import Database
 from app.shop.store.handing.tables import Handed
-from app.shop.store.tables import Engine, SignOff
+from app.shop.store.tables import Engine, Practice, SignOff
+from app.shop.training import training
 
 LOOKED_AT = 0
 """The row that has up to which change the engines were looked at."""
@@ -65,13 +66,10 @@ def waiting(session: Session, receiver: str) -> list[int]:
     return list(session.exec(asked).all())
 
 
-def parcel(session: Session, engine_id: int, at: str) -> Parcel | None:
-    """An engine as it is now; None for one that stays, which is only there to train on."""
+def parcel(session: Session, engine_id: int, at: str) -> Parcel:
+    """An engine as it is now. Raises RejectedError for one that is only there to train on, which never waits."""
     seq = newest_change(session)
-    try:
-        file = engine_file(session, engine_id, at)
-    except RejectedError:
-        return None
+    file = engine_file(session, engine_id, at)
     return Parcel(engine_id, written(file).encode(), frozenset(entry_keys(file)), seq)
 
 
@@ -85,13 +83,6 @@ def too_large(one: Parcel) -> Reason | None:
 def acknowledged(shop: Database, receiver: str, one: Parcel, at: str) -> None:
     """The receiver has every key of a parcel."""
     _kept(shop, receiver, one.engine_id, at, has=one.seq, keys=len(one.keys))
-
-
-def stays(shop: Database, receiver: str, engine_id: int, at: str) -> None:
-    """An engine that is never handed over waits no more."""
-    with shop.reading() as session:
-        seq = newest_change(session)
-    _kept(shop, receiver, engine_id, at, has=seq, keys=0)
 
 
 def failed(shop: Database, receiver: str, engine_id: int, problem: Reason, at: str) -> None:
@@ -124,18 +115,45 @@ class HandOverStanding:
 
 
 def standing(session: Session, receiver: str, most: int) -> HandOverStanding:
-    """How far everything is handed over to a receiver."""
-    mine = (Handed.receiver == receiver, Handed.engine_id != LOOKED_AT)
-    whole = session.exec(select(func.count()).where(*mine, Handed.wants <= Handed.has)).one()
-    count = session.exec(select(func.count()).where(*_waits(receiver))).one()
+    """How far everything is handed over to a receiver. What changed since the last turn waits too."""
+    new = _not_looked_at(session, receiver)
+    whole = select(func.count()).where(*_mine(receiver), Handed.wants <= Handed.has)
+    has = session.exec(whole.where(col(Handed.engine_id).not_in(list(new)[:AT_ONCE]))).one()  # more are of none here
+    new = new - set(waiting(session, receiver))
+    count = session.exec(select(func.count()).where(*_waits(receiver))).one() + len(new)
     asked = select(Handed, Engine.serial).join(Engine, col(Engine.id) == Handed.engine_id).where(*_waits(receiver))
     rows = session.exec(asked.order_by(col(Handed.problem) == "", col(Handed.engine_id)).limit(most)).all()
     told = [WaitingEngine(row.engine_id, serial, row.problem, row.tried_at) for row, serial in rows]
-    return HandOverStanding(whole, count, told)
+    shown = sorted(new)[: most - len(told)]
+    named = select(Engine.id, Engine.serial).where(col(Engine.id).in_(shown)).order_by(col(Engine.id))
+    told += [WaitingEngine(ident, serial, "", "") for ident, serial in session.exec(named).all() if ident is not None]
+    return HandOverStanding(has, count, told)
 
 
-def _waits(receiver: str) -> Iterator[bool]:
-    yield from (Handed.receiver == receiver, Handed.engine_id != LOOKED_AT, Handed.wants > Handed.has)
+def _not_looked_at(session: Session, receiver: str) -> set[int]:
+    """Engines that changed since ``look``, as far as AT_ONCE reaches; for a receiver that is new, all it has not."""
+    cursor = session.get(Handed, LOOKED_AT)
+    if cursor is not None and cursor.receiver == receiver:
+        changed = {one.engine_id for one in changes_after(session, cursor.has, AT_ONCE) if one.engine_id is not None}
+        return changed - training.ids(session)
+    known = select(Handed.engine_id).where(Handed.receiver == receiver)
+    unknown = select(Engine.id).where(col(Engine.id).not_in(known), col(Engine.id).not_in(_trained_on()))
+    return {one for one in session.exec(unknown).all() if one is not None}
+
+
+def _mine(receiver: str) -> Iterator[ColumnElement[bool]]:
+    """Rows of engines that go to a receiver: those to train on stay."""
+    yield col(Handed.receiver) == receiver
+    yield col(Handed.engine_id) != LOOKED_AT
+    yield col(Handed.engine_id).not_in(_trained_on())
+
+
+def _waits(receiver: str) -> Iterator[ColumnElement[bool]]:
+    yield from (*_mine(receiver), col(Handed.wants) > col(Handed.has))
+
+
+def _trained_on() -> SelectOfScalar[int]:
+    return select(Practice.engine_id)
 
 
 def _of(session: Session, engine_id: int, receiver: str) -> Handed:

@@ -71,7 +71,9 @@ class ChangeTold(Told):
     engine_id: int | None = Field(description="The engine it belongs to; null for what is the shop's.", examples=[3])
     visit_id: int | None = Field(description="The visit it belongs to; null for none.", examples=[17])
     program: str | None = Field(
-        description="The program whose token it was sent with; null for a page, or for no token.", examples=["Bench 2"]
+        description="The program whose token it was sent with; null for a page, for no token, and for the facts of an "
+        "engine, which may come from several.",
+        examples=["Bench 2"],
     )
 
     @staticmethod
@@ -94,7 +96,11 @@ class ChangesTold(Told):
     """Changes in the order in which they were stored."""
 
     changes: list[ChangeTold]
-    newest: int = Field(description="The `seq` of the newest change there is; 0 for none.", examples=[1841])
+    newest: int = Field(
+        description="The `seq` of the newest change there is; 0 for none. Below what was seen last it says that an "
+        "older backup was restored: read everything again from 0.",
+        examples=[1841],
+    )
     more: bool = Field(description="Whether more come after the last of these.")
 
 

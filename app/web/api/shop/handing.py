@@ -16,7 +16,7 @@ from app.shop.exchange.sealing import known_keys
 from app.shop.reasons import because
 from app.shop.rejections import Rejection
 from app.shop.stopwatch import TookTooLongError
-from app.web.api.problems import REFUSALS
+from app.web.api.problems import REFUSALS, named
 from app.web.api.shapes import Told
 from app.web.context import ServerNow, Shop
 from app.web.errands import Errands
@@ -60,13 +60,15 @@ async def _body(request: Request) -> bytes:
 async def hand_in(request: Request, shop: Shop, now: ServerNow, sent: Annotated[bytes, Depends(_body)]) -> HandedInTold:
     """Store what of an engine file is not here yet, all of it or nothing: sent again, nothing is stored twice. An open
     visit belongs to the shop that it comes from until its sign-off; here it is shown, and writes to it are rejected
-    with `visit-elsewhere`. While a person here has to say whether two engines of one serial number are the same, the
+    with `visit-elsewhere`. Visits are of the site that the token is for, or else of the site that is named as the
+    token is. While a person here has to say whether two engines of one serial number are the same, the
     file is rejected with `hand-over-asked`."""
     program: Program | None = getattr(request.state, PROGRAM, None)
     if program is None:
         raise RejectedError({"": because(Rejection.HAND_OVER_UNNAMED)})
     errands: Errands = request.app.state.errands
-    return await run_in_threadpool(_taken_in, errands, shop, sent, HandingStore(program.name, now))
+    with named(file=""):  # the body is the file, not a field of it
+        return await run_in_threadpool(_taken_in, errands, shop, sent, HandingStore(program.name, now, program.site))
 
 
 def _taken_in(errands: Errands, shop: Shop, sent: bytes, sender: HandingStore) -> HandedInTold:

@@ -11,14 +11,13 @@ from app.shop.errors import RejectedError
 from app.shop.exchange.codes import FileChoice
 from app.shop.exchange.handing import receiving, sending
 from app.shop.exchange.handing.setting import kept
-from app.shop.reasons import because
 from app.shop.store.database import Database
 from app.shop.store.handing.tables import StoreQuestionRow
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.error_responses import status_of
 from app.wording.message import say
-from app.wording.program.hand_over import QUESTIONS, why_not_handed_over
-from app.wording.reasons import in_words, problems_in_words
+from app.wording.program.hand_over import ANSWERS, QUESTIONS, why_not_handed_over
+from app.wording.reasons import problems_in_words
 
 router = APIRouter()
 
@@ -44,7 +43,7 @@ class QuestionAsked:
         same = one.id.endswith(":same")
         shown = [name for name in mine if (mine[name] != theirs[name] or same) and isinstance(mine[name], str)]
         question = say(QUESTIONS["same" if same else "facts"], store=one.store)
-        answers = tuple((name, in_words(because(FileChoice(name)))) for name in receiving.options_of(one.id))
+        answers = tuple((name, say(ANSWERS[FileChoice(name)])) for name in receiving.options_of(one.id))
         sides = [" · ".join(side[name] for name in shown if side[name]) or "–" for side in (mine, theirs)]
         return QuestionAsked(one.id, one.serial, question, sides[0], sides[1], answers)
 
@@ -71,11 +70,12 @@ def take_over(shop: Shop, page: Page, form: Form, visit_id: int, now: Now) -> Re
     try:
         receiving.take_over(shop, form.text("key"), visit_id, form.text("by"), now)
     except RejectedError as refusal:
-        return _shown(shop, page, problems_in_words(refusal), status_of(refusal))
+        return _shown(shop, page, problems_in_words(refusal), status_of(refusal), visit_id)
     return page.go(f"/visits/{visit_id}")
 
 
-def _shown(shop: Database, page: Pages, problems: Mapping[str, str], status: int = 200) -> HTMLResponse:
+def _shown(shop: Database, page: Pages, problems: Mapping[str, str], status: int = 200, at: int = 0) -> HTMLResponse:
+    """The page; the problem with initials is beside those of the visit ``at``."""
     receiver = kept(shop.folder)
     with shop.reading() as session:
         standing = sending.standing(session, receiver.to, MOST) if receiver else None
@@ -98,5 +98,6 @@ def _shown(shop: Database, page: Pages, problems: Mapping[str, str], status: int
         waiting=waiting,
         asked=asked,
         away=away,
+        at=at,
         problems=problems,
     )

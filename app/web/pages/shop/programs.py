@@ -14,7 +14,7 @@ from app.shop.store.database import Database
 from app.web.context import Form, Page, Pages, ServerNow, Shop
 from app.web.error_responses import status_of
 from app.web.pages.shop.tablets import Here
-from app.web.security.origin import at_this_computer
+from app.web.security.origin import at_this_computer, behind_a_proxy
 from app.wording.message import say
 from app.wording.office.programs import SCOPES, may
 from app.wording.reasons import problems_in_words
@@ -85,6 +85,7 @@ def _list(
             for row in rows
         ],
         here=at_this_computer(request.scope),
+        behind=behind_a_proxy(request.scope),
         scopes=[(scope.value, say(label)) for scope, label in SCOPES.items()],
         sites=[(one.ident, one.name) for one in request.app.state.sites.all],
         token=token,

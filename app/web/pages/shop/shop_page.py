@@ -5,12 +5,14 @@ from datetime import datetime
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 
+from app.shop.exchange.handing import receiving
 from app.shop.reasons import because
 from app.shop.store import backup, copies, health
 from app.shop.store.database import Database, FileDatabase, ShopUnavailableError
 from app.shop.store.postgres.codes import ServerProblem
 from app.web.context import Now, Page, Pages, Shop
 from app.web.pages.shop.tablets import Here
+from app.web.security.origin import at_this_computer
 from app.wording.program.store import health_facts, health_problems
 
 router = APIRouter()
@@ -20,10 +22,12 @@ MOST_SHOWN = 20
 
 @router.get("/shop")
 def show(request: Request, shop: Shop, page: Page) -> HTMLResponse:
-    """The state of the records, and their backups. Sites are led to where there are some."""
-    grouped = bool(request.app.state.sites.all)
+    """The state of the records, and their backups. Sites are led to where there are some, or may be soon."""
+    grouped = bool(request.app.state.sites.all) or (shop.shared and at_this_computer(request.scope))
+    with shop.reading() as session:
+        asked = len(receiving.open_questions(session))
     if not isinstance(shop, FileDatabase):
-        return _on_a_server(shop, page, grouped=grouped)
+        return _on_a_server(shop, page, grouped=grouped, asked=asked)
     folder = copies.folder_of(shop.folder)
     found = health.look(shop.folder)
     return page.show(
@@ -34,10 +38,11 @@ def show(request: Request, shop: Shop, page: Page) -> HTMLResponse:
         copies=copies.listed(folder)[:MOST_SHOWN],
         folder=folder,
         grouped=grouped,
+        asked=asked,
     )
 
 
-def _on_a_server(shop: Database, page: Pages, *, grouped: bool) -> HTMLResponse:
+def _on_a_server(shop: Database, page: Pages, *, grouped: bool, asked: int) -> HTMLResponse:
     """The same of records whose backups are not ours to make."""
     from app.shop.store.postgres import proof
     from app.wording.program.server_records import facts_of, problems_of
@@ -52,6 +57,7 @@ def _on_a_server(shop: Database, page: Pages, *, grouped: bool) -> HTMLResponse:
         copies=(),
         folder=None,
         grouped=grouped,
+        asked=asked,
     )
 
 

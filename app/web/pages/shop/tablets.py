@@ -151,7 +151,8 @@ def _list(
     here = at_this_computer(request.scope)
     with shop.reading() as session:
         rows = tablets.let_in(session)
-    shown = here and codes.home and codes.code
+    elsewhere = shop.shared and not codes.home  # tablets open another server of the same records
+    shown = here and (codes.home or elsewhere) and codes.code
     return page.show(
         "tablets.html",
         status,
@@ -161,6 +162,9 @@ def _list(
         home=codes.home,
         others=codes.homes[1:],
         code=spaced(codes.code) if shown else "",
-        drawn=Markup(segno.make(codes.address, error="m").svg_inline(scale=5, border=4, light="#fff")) if shown else "",
+        drawn=Markup(segno.make(codes.address, error="m").svg_inline(scale=5, border=4, light="#fff"))
+        if shown and codes.home
+        else "",
+        elsewhere=elsewhere,
         problems=problems,
     )

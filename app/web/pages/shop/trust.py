@@ -18,6 +18,7 @@ from starlette.staticfiles import StaticFiles
 from app import places
 from app.web.context import Page, environment
 from app.web.security.middleware import TRUST_FILE, protect
+from app.web.security.origin import behind_a_proxy
 from app.web.spoken import Spoken
 from app.wording.language import ENGLISH
 from app.wording.message import say
@@ -45,7 +46,8 @@ def explain(page: Page, request: Request) -> HTMLResponse:
     """What to do on the tablet; without https, what to do before it."""
     trust: Trust | None = getattr(request.app.state, "trust", None)
     drawn = Markup(segno.make(trust.page, error="m").svg_inline(scale=5, border=4, light="#fff")) if trust else ""
-    return page.show("trust.html", trust=trust, file=TRUST_FILE, drawn=drawn)
+    behind = behind_a_proxy(request.scope)
+    return page.show("trust.html", trust=trust, file=TRUST_FILE, drawn=drawn, behind=behind)
 
 
 async def authority(request: Request) -> Response:
