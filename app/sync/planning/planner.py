@@ -78,7 +78,7 @@ RISING = 1.0
 """Price of leaving a bore as it is against one that was set and missed, and how it grows with each reading past a whole
 round with no move, so that dithering ends (our judgement)."""
 
-SURE_TO_LEAVE = 0.91
+SURE_TO_LEAVE = 0.90
 """Chance that every bore is inside, by all that was read and moved, from which an engine with a good verdict is left:
 below, what was read since the last move alone flatters it (our judgement)."""
 
