@@ -42,17 +42,16 @@ hypothesis.settings.load_profile("evenbore")
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
-    """``--store postgres`` runs the tests that take a ``shop`` on a server of their own, and no others; ``--store
-    rest`` runs those that it leaves out."""
-    parser.addoption("--store", choices=("file", "postgres", "rest"), default="file", help="where the records are kept")
+    """``--store postgres`` runs the tests that take a ``shop`` on a server of their own, and no others."""
+    parser.addoption("--store", choices=("file", "postgres"), default="file", help="what the records are kept in")
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     """Mark what drives a browser, so that it can be left out. What takes longest goes first, then the browser's tests:
     workers that take from each other what is left then end together.
     """
-    if (store := config.getoption("store")) != "file":
-        left_out = [item for item in items if runs_on_a_server(item) is (store == "rest")]
+    if config.getoption("store") == "postgres":
+        left_out = [item for item in items if not runs_on_a_server(item)]
         config.hook.pytest_deselected(items=left_out)
         items[:] = [item for item in items if item not in set(left_out)]
     for item in items:
