@@ -7,7 +7,7 @@ import pytest
 from tests.faults.tablets import run
 
 READINGS = 150
-"""``.ci/run`` lets the tablets go on for longer."""
+"""``WHOLE=1 .ci/run`` lets the tablets go on for longer."""
 
 SECONDS = 120.0
 """In which that many are stored, on a machine that is busy with something else."""
