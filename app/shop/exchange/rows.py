@@ -95,7 +95,7 @@ FACTS_KEPT = ("key", "payload", "registered_at")
 
 @dataclass(frozen=True, slots=True)
 class HandingStore:
-    """The store that hands an engine over by itself, by the name it has here, and when it did.
+    """The store that hands an engine over automatically, by the name it has here, and when it did.
 
     Its visits are those of ``site``; where its token names none, of the site that is called as the store is.
     """
@@ -143,7 +143,7 @@ class Draft:
 
 class Drafting:
     """One import: ``known`` are the keys of the engine's rows that are here already, ``sender`` is the store that hands
-    it over by itself."""
+    it over automatically."""
 
     def __init__(
         self,

@@ -93,9 +93,13 @@ def of_engine(session: Session, engine_id: int) -> Practice | None:
     return session.exec(select(Practice).where(Practice.engine_id == engine_id)).first()
 
 
+SIMULATED = select(Practice.engine_id)
+"""The engines that are simulated, for a statement that leaves them out."""
+
+
 def ids(session: Session) -> frozenset[int]:
     """The engines that are simulated."""
-    return frozenset(session.exec(select(Practice.engine_id)).all())
+    return frozenset(session.exec(SIMULATED).all())
 
 
 def read(shop: Database, visit_id: int, key: str, new: NewReading, at: str) -> int:

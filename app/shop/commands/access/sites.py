@@ -6,7 +6,7 @@ from typing import TypeVar
 
 from sqlmodel import Session, col, select
 
-from app.shop.at_site import ASKING, NO_SITE, Asker, require_site, sees_all_sites
+from app.shop.at_site import ASKING, NO_SITE, Asker, own_site, require_site, sees_all_sites
 from app.shop.commands.access.standing import standing
 from app.shop.commands.access.tablets import named
 from app.shop.errors import ElsewhereError, RejectedError
@@ -42,6 +42,16 @@ class Site:
 
 
 @dataclass(frozen=True, slots=True)
+class SitesRead:
+    """What a page that tells of sites offers who asks: ``all`` to choose from, none where only one is read; ``limited``
+    then, and ``own`` is what that one is called, empty for a tablet or program of none."""
+
+    all: tuple[Site, ...]
+    limited: bool
+    own: str
+
+
+@dataclass(frozen=True, slots=True)
 class Sites:
     """The sites that are open, in the order in which they were added, and whether they keep customers to themselves."""
 
@@ -61,6 +71,11 @@ class Sites:
         """The name of a site; empty for none."""
         found = self.of(site)
         return found.name if found is not None else ""
+
+    def read_here(self) -> SitesRead:
+        """Which of them who asks reads."""
+        every = sees_all_sites()
+        return SitesRead(self.all if every else (), not every, self.named(own_site()))
 
     def asking_in(self, room: int | None) -> Asker | None:
         """Who asks from a room."""

@@ -1,4 +1,4 @@
-"""An engine that another store hands over by itself: what can be decided is decided, the rest waits for a person here.
+"""An engine that another store hands over automatically: what can be decided is, the rest waits for a person here.
 
 The rows come in whatever the engine's facts say there: which facts are right is asked. Only whether two engines of one
 serial are the same has to be known first. An open visit belongs to the store that it came from.

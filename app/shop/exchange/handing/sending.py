@@ -9,7 +9,6 @@ from dataclasses import dataclass
 
 from sqlalchemy import ColumnElement, func
 from sqlmodel import Session, col, select
-from sqlmodel.sql.expression import SelectOfScalar
 
 from app.shop.exchange.exports import engine_file, written
 from app.shop.exchange.handing.codes import HandOverProblem
@@ -19,7 +18,7 @@ from app.shop.reasons import Reason, because
 from app.shop.record.stored_reasons import stored
 from app.shop.store.database import Database
 from app.shop.store.handing.tables import Handed
-from app.shop.store.tables import Engine, Practice, SignOff
+from app.shop.store.tables import Engine, SignOff
 from app.shop.training import training
 
 LOOKED_AT = 0
@@ -137,7 +136,7 @@ def _not_looked_at(session: Session, receiver: str) -> set[int]:
         changed = {one.engine_id for one in changes_after(session, cursor.has, AT_ONCE) if one.engine_id is not None}
         return changed - training.ids(session)
     known = select(Handed.engine_id).where(Handed.receiver == receiver)
-    unknown = select(Engine.id).where(col(Engine.id).not_in(known), col(Engine.id).not_in(_trained_on()))
+    unknown = select(Engine.id).where(col(Engine.id).not_in(known), col(Engine.id).not_in(training.SIMULATED))
     return {one for one in session.exec(unknown).all() if one is not None}
 
 
@@ -145,15 +144,11 @@ def _mine(receiver: str) -> Iterator[ColumnElement[bool]]:
     """Rows of engines that go to a receiver: those to train on stay."""
     yield col(Handed.receiver) == receiver
     yield col(Handed.engine_id) != LOOKED_AT
-    yield col(Handed.engine_id).not_in(_trained_on())
+    yield col(Handed.engine_id).not_in(training.SIMULATED)
 
 
 def _waits(receiver: str) -> Iterator[ColumnElement[bool]]:
     yield from (*_mine(receiver), col(Handed.wants) > col(Handed.has))
-
-
-def _trained_on() -> SelectOfScalar[int]:
-    return select(Practice.engine_id)
 
 
 def _of(session: Session, engine_id: int, receiver: str) -> Handed:

@@ -6,7 +6,6 @@ from typing import Annotated
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import HTMLResponse, Response
 
-from app.shop.at_site import own_site, sees_all_sites
 from app.shop.commands.access.sites import read_for
 from app.shop.queries import activity
 from app.shop.queries.activity import ActivityEntry
@@ -60,9 +59,7 @@ def show(
         page=number,
         visit=visit,
         site=site,
-        sites=request.app.state.sites.all if sees_all_sites() else (),
-        limited=not sees_all_sites(),
-        own_site=request.app.state.sites.named(own_site()),
+        sites=request.app.state.sites.read_here(),
     )
 
 

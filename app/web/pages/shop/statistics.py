@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 
-from app.shop.at_site import own_site, sees_all_sites
 from app.shop.commands.access.sites import read_for
 from app.shop.errors import NotFoundError
 from app.shop.exchange.tables.tidy import table_csv
@@ -61,9 +60,7 @@ def show(request: Request, shop: Shop, page: Page, site: int | None = None) -> H
         engines=len(engines),
         most=MOST_ENGINES,
         fewest=FEWEST,
-        sites=request.app.state.sites.all if sees_all_sites() else (),
-        limited=not sees_all_sites(),
-        own_site=request.app.state.sites.named(own_site()),
+        sites=request.app.state.sites.read_here(),
         site=site,
     )
 
