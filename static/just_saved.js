@@ -36,9 +36,24 @@ export function fade() {
   if (shown?.dataset.left) timer = setTimeout(clear, Number(shown.dataset.left));
 }
 
-/** Takes over the strip of a newer page. @param {Element} old @param {Element} fresh */
+/** What a strip undoes or corrects, "" for nothing. @param {Element} one */
+function about(one) {
+  const move = /** @type {HTMLInputElement | null} */ (one.querySelector("input[name=move]"));
+  return move?.value ?? one.querySelector("a")?.getAttribute("href") ?? "";
+}
+
+/**
+ * Takes over the strip of a newer page. What says the same stays, with the focus in it and its time running.
+ * @param {Element} old
+ * @param {Element} fresh
+ */
 export function renewStrip(old, fresh) {
-  if (!(old instanceof HTMLElement) || !(fresh instanceof HTMLElement)) return;
+  if (!(old instanceof HTMLElement) || !(fresh instanceof HTMLElement) || about(old) === about(fresh)) return;
+  if (!about(fresh)) {
+    clearTimeout(timer);
+    clear();
+    return;
+  }
   old.replaceChildren(...fresh.childNodes);
   delete old.dataset.key;
   if (fresh.dataset.left) old.dataset.left = fresh.dataset.left;

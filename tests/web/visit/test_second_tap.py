@@ -217,6 +217,7 @@ def test_the_strip_comes_where_the_news_of_the_adjustment_is_faster(page: Page, 
 
 def test_the_strip_goes_after_ten_seconds_and_not_from_under_the_focus(page: Page, server: str, shop: Database) -> None:
     tap(page, middle(opened(page, server, uneven(shop))))
+    expect(strip(page)).to_contain_text("Saved: Coupler 3–4 reset")
     undo = strip(page).get_by_role("button", name="Undo")
     undo.focus()
     page.clock.run_for(SHOWN)
@@ -225,6 +226,17 @@ def test_the_strip_goes_after_ten_seconds_and_not_from_under_the_focus(page: Pag
     page.clock.run_for(1000)
     expect(strip(page)).to_be_empty()
     assert told(shop) == [False]
+
+
+def test_news_of_another_tablet_leaves_the_focus_in_the_strip(page: Page, server: str, shop: Database) -> None:
+    page.goto(f"{server}/visits/1/{uneven(shop).slug}/readings")
+    page.get_by_role("button", name="Done as shown").click()
+    expect(strip(page)).to_contain_text("Saved: Coupler 3–4 reset")
+    undo = strip(page).get_by_role("button", name="Undo")
+    undo.focus()
+    read(shop, 1, HEAT_SOAKED, 6.75)
+    expect(page.locator(".tile").filter(has_text="6.75")).to_have_count(1)
+    expect(undo).to_be_focused()
 
 
 def test_an_adjustment_that_waits_on_the_tablet_is_undone_there(page: Page, server: str, shop: Database) -> None:
