@@ -73,26 +73,50 @@ def pytest_collection_finish() -> None:
         application.Apart = WhenAsked  # type: ignore[attr-defined]
 
 
-@pytest.fixture(scope="session")
-def newly_made(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def newly(folder: Path) -> Path:
     """The file of an empty shop, made by the migrations as every shop is."""
-    made = open_shop(tmp_path_factory.mktemp("newly-made"))
+    made = open_shop(folder)
     made.close()
     return made.file
 
 
+@pytest.fixture(scope="session")
+def newly_made(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """What every ``shop`` is a copy of, which need not be looked through again."""
+    return newly(tmp_path_factory.mktemp("newly-made"))
+
+
+@pytest.fixture(scope="session")
+def another_made(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """What every ``other`` shop is a copy of: no two begin with the same meter."""
+    return newly(tmp_path_factory.mktemp("another-made"))
+
+
+def copied(made: Path, folder: Path) -> FileDatabase:
+    """A shop that is a copy of another."""
+    folder.mkdir(mode=0o700)
+    shutil.copyfile(made, folder / made.name)
+    return FileDatabase(folder)
+
+
 @pytest.fixture
 def shop(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Database]:
-    """An empty shop: a copy of the one that the migrations made, which need not be looked through again."""
+    """An empty shop."""
     folder = tmp_path / "shop"
-    folder.mkdir(mode=0o700)
     opened: Database
     if request.config.getoption("store") == "postgres":
+        folder.mkdir(mode=0o700)
         opened = request.getfixturevalue("emptied")(folder)
     else:
-        newly_made: Path = request.getfixturevalue("newly_made")
-        shutil.copyfile(newly_made, folder / newly_made.name)
-        opened = FileDatabase(folder)
+        opened = copied(request.getfixturevalue("newly_made"), folder)
+    yield opened
+    opened.close()
+
+
+@pytest.fixture
+def other(another_made: Path, tmp_path: Path) -> Iterator[Database]:
+    """Another shop, in a file and empty."""
+    opened = copied(another_made, tmp_path / "other")
     yield opened
     opened.close()
 

@@ -1,5 +1,6 @@
 """The two commands, as typed."""
 
+import json
 import os
 import re
 import shutil
@@ -26,7 +27,8 @@ from app.wording.message import say
 from app.wording.program import cli as words
 from app.wording.program.store import DAMAGE, UNAVAILABLE
 from tests.shop.yard import heat_soaked
-from tests.started import COMMAND, START_SECONDS, ended, refused, started
+from tests.started import COMMAND, START_SECONDS, Started, ended, refused, started
+from tests.waiting import until
 
 
 @pytest.mark.slow
@@ -40,12 +42,19 @@ def test_a_demonstration_is_thrown_away(tmp_path: Path) -> None:
     assert list(tmp_path.iterdir()) == []
 
 
+def live_bores(program: Started) -> set[int | None]:
+    """The bores of which live values come in, None for those of the whole engine."""
+    channels = json.loads(program.fetch("/api/live/channels")).values()
+    return {one["bore"] for one in channels if one["state"] == "live"}
+
+
 @pytest.mark.slow
-def test_a_demonstration_with_a_folder_is_kept_and_filled_once(tmp_path: Path) -> None:
+def test_a_demonstration_with_a_folder_is_kept_and_filled_once_and_shows_live_values(tmp_path: Path) -> None:
     boards = []
     for _ in range(2):
         with started("demo", "--port", "0", "--data", str(tmp_path / "kept")) as program:
             boards.append(program.fetch("/").count('class="board-row"'))
+            until(lambda: live_bores(program) == {None, *range(1, 9)}, 60)
             assert program.stop() == 0
     assert sorted(file.name for file in (tmp_path / "kept").iterdir()) == ["shop.db", "shop.lock"]
     assert boards[0] == boards[1] > 0

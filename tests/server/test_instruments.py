@@ -49,15 +49,6 @@ def children(of: int) -> list[int]:
 
 
 @pytest.mark.slow
-def test_the_demonstration_shows_live_values() -> None:
-    with started("demo", "--port", "0") as program:
-        until(lambda: set(states(program).values()) == {"live"}, 60)
-        found = channels(program)
-        assert {one["bore"] for one in found.values()} == {None, *range(1, 9)}
-        assert program.stop() == 0
-
-
-@pytest.mark.slow
 @pytest.mark.skipif(not Path("/proc/self/task").exists(), reason="no list of processes here")
 @pytest.mark.parametrize("end", [signal.SIGTERM, signal.SIGKILL])
 def test_a_process_that_reads_is_begun_again_and_ends_with_the_program(tmp_path: Path, end: signal.Signals) -> None:

@@ -1,8 +1,6 @@
 """Starts and stops of an engine, and what ended a stop, go out in its file and come in again."""
 
 import json
-from collections.abc import Iterator
-from pathlib import Path
 
 import pytest
 
@@ -12,18 +10,9 @@ from app.shop.procedure.limits import ended_stops
 from app.shop.rejections import Rejection
 from app.shop.store import tables
 from app.shop.store.database import Database
-from app.shop.store.upgrade import open_shop
 from tests.shop.exchange.files import out, stopped_and_started
 from tests.shop.rejections import rejects
 from tests.shop.yard import key, visit_record
-
-
-@pytest.fixture
-def other(tmp_path: Path) -> Iterator[Database]:
-    (tmp_path / "other").mkdir()
-    shop = open_shop(tmp_path / "other")
-    yield shop
-    shop.close()
 
 
 def test_starts_and_stops_are_the_same_in_the_other_shop(shop: Database, other: Database) -> None:

@@ -35,7 +35,6 @@ from app.shop.store import tables
 from app.shop.store.database import Database
 from app.shop.store.row_hashes import check, store_prepared
 from app.shop.store.tables import Evidence, Fitting, ReadingRow
-from app.shop.store.upgrade import open_shop
 from app.sync.engine.events import BypassTurn, ScrewTurn
 from app.wording.stored import codes_of
 from tests.faults.bench import rows_of
@@ -59,13 +58,6 @@ TABLES = (
     "sign_off",
     "correction",
 )
-
-
-@pytest.fixture
-def other(tmp_path: Path) -> Iterator[Database]:
-    opened = open_shop(tmp_path / "other")
-    yield opened
-    opened.close()
 
 
 def with_past(shop: Database) -> int:

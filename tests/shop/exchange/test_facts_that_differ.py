@@ -1,27 +1,14 @@
 """Details of an engine that two shops tell differently."""
 
-from collections.abc import Iterator
-from pathlib import Path
-
-import pytest
-
 from app.shop.commands import engines
 from app.shop.errors import ConflictError
 from app.shop.exchange.codes import FileQuestion, FileSide
 from app.shop.exchange.imports import _details, bring_in, plan, read
 from app.shop.reasons import because
 from app.shop.store.database import Database
-from app.shop.store.upgrade import open_shop
 from tests.shop.exchange.files import EVEN, out
 from tests.shop.past import Past
 from tests.shop.rejections import rejects
-
-
-@pytest.fixture
-def other(tmp_path: Path) -> Iterator[Database]:
-    opened = open_shop(tmp_path / "other")
-    yield opened
-    opened.close()
 
 
 def test_facts_that_differ_are_for_a_person_to_choose(shop: Database, other: Database) -> None:

@@ -1,8 +1,6 @@
 """What a cross-check found goes out in an engine's file and into the tables, and comes in again as it was."""
 
 import json
-from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -20,7 +18,6 @@ from app.shop.record import loader
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.tables import FindingRow
-from app.shop.store.upgrade import open_shop
 from tests.shop.exchange.files import out
 from tests.shop.rejections import rejects
 from tests.shop.yard import AT, V8, engine, heat_soaked, key, visit
@@ -28,14 +25,6 @@ from tests.shop.yard import AT, V8, engine, heat_soaked, key, visit
 VACUUM = NewFindings("vacuum", tuple(ShownAt(bore, value=38.0 - 9 * (bore == 3)) for bore in range(1, 9)), "kPa", "KM")
 MIST = NewFindings("spray", (ShownAt(3, word="moved"),), "", "KM")
 REPAIR = NewFindings("repaired", (ShownAt(3, word="leak"),), "", "KM")
-
-
-@pytest.fixture
-def other(tmp_path: Path) -> Iterator[Database]:
-    (tmp_path / "other").mkdir()
-    shop = open_shop(tmp_path / "other")
-    yield shop
-    shop.close()
 
 
 def found(shop: Database) -> int:

@@ -1,10 +1,6 @@
 """Corrected times of a job go out in an engine's file and come in again; one without them names none."""
 
 import json
-from collections.abc import Iterator
-from pathlib import Path
-
-import pytest
 
 from app.shop.commands import hours
 from app.shop.commands.hours import NewTime
@@ -14,7 +10,6 @@ from app.shop.queries.hours import by_visit
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.tables import HoursCorrection
-from app.shop.store.upgrade import open_shop
 from app.sync.engine.units import MINUTE
 from tests.shop.exchange.files import out
 from tests.shop.past import Past
@@ -22,14 +17,6 @@ from tests.shop.rejections import rejects
 from tests.shop.yard import AT, FOUR, key
 
 SLOWER = NewTime("cold-preset", 75, "Plates were set at the bench", "KM")
-
-
-@pytest.fixture
-def other(tmp_path: Path) -> Iterator[Database]:
-    (tmp_path / "other").mkdir()
-    shop = open_shop(tmp_path / "other")
-    yield shop
-    shop.close()
 
 
 def spent(shop: Database) -> dict[str, float]:

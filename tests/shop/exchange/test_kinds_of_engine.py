@@ -1,7 +1,6 @@
 """What cools an engine and opens its plates, from one shop to another."""
 
 import json
-from pathlib import Path
 
 import pytest
 
@@ -11,7 +10,6 @@ from app.shop.commands.visits import NewVisit
 from app.shop.exchange.imports import bring_in, read
 from app.shop.record.fittings import layout_from_json
 from app.shop.store.database import Database
-from app.shop.store.upgrade import open_shop
 from app.sync.engine.layout import Layout
 from tests.shop.exchange.files import out
 from tests.shop.yard import AIR_COOLED, AT, ONE_MOTOR_A_BANK, ONE_MOTOR_A_BORE, engine, key
@@ -19,7 +17,7 @@ from tests.shop.yard import AIR_COOLED, AT, ONE_MOTOR_A_BANK, ONE_MOTOR_A_BORE, 
 
 @pytest.mark.parametrize("layout", [AIR_COOLED, ONE_MOTOR_A_BANK, ONE_MOTOR_A_BORE])
 def test_what_cools_an_engine_and_opens_its_plates_travels_and_is_left_out_where_it_is_as_usual(
-    shop: Database, tmp_path: Path, layout: Layout
+    shop: Database, other: Database, layout: Layout
 ) -> None:
     engine_id = engine(shop, layout)
     file = out(shop, engine_id)
@@ -32,18 +30,14 @@ def test_what_cools_an_engine_and_opens_its_plates_travels_and_is_left_out_where
         )
         if value != usual
     }
-    other = open_shop(tmp_path / "other")
     there = bring_in(other, read(file), {})
     with other.reading() as session:
         assert layout_from_json(engines.fitting_now(session, there).layout) == layout
     assert out(other, there) == file
-    other.close()
 
 
-def test_an_engine_read_in_cubic_feet_goes_out_and_comes_in(shop: Database, tmp_path: Path) -> None:
-    other = open_shop(tmp_path / "other")
+def test_an_engine_read_in_cubic_feet_goes_out_and_comes_in(shop: Database, other: Database) -> None:
     meter_id = meters.register(shop, key(), NewMeter("Bell", "cfm", 0.1, 0, 40))
     visits.open_visit(shop, engine(shop), key(), NewVisit("test cell", "", "", "KM", meter_id), AT)
     bring_in(other, read(out(shop)), {})
     assert out(other) == out(shop)
-    other.close()

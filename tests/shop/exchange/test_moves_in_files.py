@@ -9,7 +9,6 @@ from app.shop.commands.moves import NewMove
 from app.shop.exchange.imports import bring_in, read
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.store.database import Database
-from app.shop.store.upgrade import open_shop
 from tests.shop.exchange.files import out
 from tests.shop.yard import AT, heat_soaked, key, visit_record
 from tests.shop.yard import read as read_next
@@ -17,8 +16,7 @@ from tests.shop.yard import read as read_next
 FIXTURES = Path(__file__).parent
 
 
-def test_moves_corrected_are_so_in_the_other_shop(shop: Database, tmp_path: Path) -> None:
-    other = open_shop(tmp_path / "other")
+def test_moves_corrected_are_so_in_the_other_shop(shop: Database, other: Database) -> None:
     visit_id = heat_soaked(shop)
     read_next(shop, visit_id, HEAT_SOAKED)
     turn = NewMove(HEAT_SOAKED.slug, "stop", "A", None, None, 0.25, (), True, "KM")
@@ -32,7 +30,6 @@ def test_moves_corrected_are_so_in_the_other_shop(shop: Database, tmp_path: Path
     assert there.events() == here.events()
     told = json.loads(sent)["visits"][0]["moves"]
     assert [m["taken_back"] for m in told] == [False, False, True, False]
-    other.close()
 
 
 def test_a_file_may_leave_out_what_was_taken_back(shop: Database) -> None:

@@ -1,7 +1,6 @@
 """Openings of the bank balance from one shop to another: how they were reached, and at what engine speed."""
 
 import json
-from pathlib import Path
 
 from app.shop.assessment.verdicts import balance_of
 from app.shop.commands import opening_speeds, readings
@@ -12,7 +11,6 @@ from app.shop.record import loader
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.row_hashes import check
-from app.shop.store.upgrade import open_shop
 from app.sync.engine.units import THOU
 from tests.shop.bank_balance import at_the_banks, read_with_one_bank_early
 from tests.shop.exchange.files import out
@@ -32,7 +30,7 @@ def from_above(shop: Database) -> int:
 
 
 def test_an_engine_speed_goes_with_its_round_and_is_left_out_where_there_is_none(
-    shop: Database, tmp_path: Path
+    shop: Database, other: Database
 ) -> None:
     visit_id = at_the_banks(shop)
     assert "speeds" not in json.loads(out(shop))["visits"][0]
@@ -43,20 +41,18 @@ def test_an_engine_speed_goes_with_its_round_and_is_left_out_where_there_is_none
     first, second = json.loads(held)["visits"][0]["speeds"]
     assert (first["supersedes"], second["supersedes"], second["after_move"]) == (None, first["key"], None)
     assert round(60 * second["speed"]) == 1010
-    other = open_shop(tmp_path / "other")
     engine_id = bring_in(other, read(held), {})
     assert out(other, engine_id) == held
     bring_in(other, read(held), {})
     assert out(other, engine_id) == held
-    other.close()
     at_idle = json.loads(held)
     at_idle["visits"][0]["speeds"][0]["round"] = at_idle["visits"][0]["rounds"][0]["key"]
     with rejects(Rejection.FILE_CONTRADICTS_ITSELF):
         read(json.dumps(at_idle))
 
 
-def test_what_was_reached_from_above_is_so_in_the_other_shop(shop: Database, tmp_path: Path) -> None:
-    visit_id, other = from_above(shop), open_shop(tmp_path / "other")
+def test_what_was_reached_from_above_is_so_in_the_other_shop(shop: Database, other: Database) -> None:
+    visit_id = from_above(shop)
     engine_id = bring_in(other, read(out(shop)), {})
     with other.reading() as session:
         (there,) = loader.of_engine(session, engine_id)
@@ -66,4 +62,3 @@ def test_what_was_reached_from_above_is_so_in_the_other_shop(shop: Database, tmp
     assert [bool(one.row.from_above) for one in there.rounds][-2:] == [False, True]
     assert balance_of(there) == balance_of(visit_record(shop, visit_id))
     assert out(other) == out(shop)
-    other.close()

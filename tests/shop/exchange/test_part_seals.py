@@ -30,13 +30,6 @@ LISTS = {"rounds", "readings", "speeds", "moves", "checks", "overrides", "sign_o
 LISTS |= {"engine_events", "stop_ends", "hours_corrections"}
 
 
-@pytest.fixture
-def other(tmp_path: Path) -> Any:
-    opened = open_shop(tmp_path / "other")
-    yield opened
-    opened.close()
-
-
 def by_the_description(file: Any) -> dict[str, str]:
     """The seals of a file made by what its schema says of them, with nothing of the program's."""
     entries = [*file["meters"], *file["settings"], *file["fittings"]]

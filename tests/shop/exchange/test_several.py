@@ -2,8 +2,6 @@
 
 import io
 import zipfile
-from collections.abc import Iterator
-from pathlib import Path
 
 import pytest
 
@@ -14,19 +12,10 @@ from app.shop.reasons import because
 from app.shop.rejections import Rejection
 from app.shop.stopwatch import Allowance
 from app.shop.store.database import Database
-from app.shop.store.upgrade import open_shop
 from tests.shop.exchange.files import EVEN, one_first_meter, out
 from tests.shop.past import Past
 
 MEBIBYTE = 2**20
-
-
-@pytest.fixture
-def other(tmp_path: Path) -> Iterator[Database]:
-    """Another shop, with nothing in it."""
-    opened = open_shop(tmp_path / "other")
-    yield opened
-    opened.close()
 
 
 def zip_of(*files: Named) -> bytes:

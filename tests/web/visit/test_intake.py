@@ -3,7 +3,6 @@
 import json
 import math
 import re
-from pathlib import Path
 
 import pytest
 from starlette.testclient import TestClient
@@ -21,7 +20,6 @@ from app.shop.rejections import Rejection
 from app.shop.store import row_hashes
 from app.shop.store.database import Database, raw_connection
 from app.shop.store.tables import Visit
-from app.shop.store.upgrade import open_shop
 from tests.shop.exchange.files import out
 from tests.shop.past import Past
 from tests.shop.rejections import codes_of, on_page
@@ -184,7 +182,7 @@ def test_a_state_that_is_none_is_refused(shop: Database) -> None:
     assert codes_of(refused) == {"intake": Rejection.NOT_ONE_OF}
 
 
-def test_it_travels_with_the_engine_and_is_left_out_where_it_was_not_told(shop: Database, tmp_path: Path) -> None:
+def test_it_travels_with_the_engine_and_is_left_out_where_it_was_not_told(shop: Database, other: Database) -> None:
     past = Past(shop)
     past.visit(EVEN, EVEN)
     past.visit(EVEN, EVEN, intake=ADAPTER, intake_note="45 mm")
@@ -192,7 +190,5 @@ def test_it_travels_with_the_engine_and_is_left_out_where_it_was_not_told(shop: 
     first, second = json.loads(file)["visits"]
     assert not {"intake", "intake_note"} & first.keys()
     assert (second["intake"], second["intake_note"]) == ("adapter", "45 mm")
-    other = open_shop(tmp_path / "other")
     there = bring_in(other, read(file), {})
     assert out(other, there) == file
-    other.close()
