@@ -103,7 +103,7 @@ def test_errors_of_an_unlike_engine_are_as_large_as_believed() -> None:
 
 @pytest.mark.slow
 def test_visits_of_an_unlike_engine_take_fewer_minutes_hot_and_end_as_even() -> None:
-    usual = [visited(seed, 20 * KPA) for seed in range(10)]
-    cold = [visited(seed, 20 * KPA, cold_feeler=FIVE) for seed in range(10)]
+    usual = [visited(seed, 20 * KPA) for seed in range(6)]
+    cold = [visited(seed, 20 * KPA, cold_feeler=FIVE) for seed in range(6)]
     assert np.mean([one.minutes for one in cold]) < np.mean([one.minutes for one in usual]) - 3
     assert sum(one.worst <= 0.1 for one in cold) >= sum(one.worst <= 0.1 for one in usual) - 1

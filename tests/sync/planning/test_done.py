@@ -24,8 +24,8 @@ class Fleet(NamedTuple):
     engines: int
 
 
-FOURS = Fleet(4, 1, 60)
-EIGHTS = Fleet(8, 2, 60)
+FOURS = Fleet(4, 1, 40)
+EIGHTS = Fleet(8, 2, 32)
 WRONG = 0.05
 """How many of those called even may not be, as a fraction."""
 

@@ -118,7 +118,7 @@ def feed(client: asgi.ASGIClient) -> str:
 @pytest.mark.slow
 @pytest.mark.usefixtures("named")
 @schemathesis.pytest.from_fixture("schema").parametrize()
-@settings(max_examples=6, derandomize=True, suppress_health_check=list(HealthCheck))
+@settings(max_examples=4, derandomize=True, suppress_health_check=list(HealthCheck))
 def test_answers_are_as_described(case: schemathesis.Case[Any], client: asgi.ASGIClient, feed: str) -> None:
     headers = {"Authorization": f"Bearer {feed}"} if case.path == FEED else None
     case.call_and_validate(session=client, base_url="http://127.0.0.1", headers=headers)
