@@ -166,6 +166,34 @@ def test_a_tablet_reads_every_visit_and_writes_to_those_of_its_site_only(group: 
     assert south.post(path, json={**body, "key": key()}).status_code == 201
 
 
+def test_an_engines_page_offers_nothing_that_another_site_is_refused(group: Group) -> None:
+    """Where its visit is open is said by the name of the site; what leads to a write is there at that site only."""
+    north, south = group.tablet("One", 1), group.tablet("Two", 2)
+    ident, visit_id = group.engines["N-1"], group.visits["N-1"]
+    refused_there = (f'href="/engines/{ident}/change"', f'href="/engines/{ident}/fitting"', ">Continue<")
+    own = {client: client.get(f"/engines/{ident}").text for client in (north, group.here)}
+    for page in own.values():
+        assert all(one in page for one in refused_there)
+        assert "only its tablets" not in page
+    there = south.get(f"/engines/{ident}").text
+    assert "Visit 1 is at North: only its tablets record in it" in there
+    assert "Last at North" in there
+    assert not [one for one in refused_there if one in there]
+    assert "/visits/new" not in there  # an engine has one open visit
+    assert f'href="/visits/{visit_id}"' in there  # every tablet reads it
+
+
+def test_a_visit_of_a_closed_site_says_who_records_in_it(group: Group) -> None:
+    south, visit_id = group.tablet("Two", 2), group.visits["N-1"]
+    row = {"key": key(), "name": "North", "by": "KM", "close": "1"}
+    assert group.here.post("/sites/1", data=row).status_code == 303
+    page = south.get(f"/visits/{visit_id}", follow_redirects=True).text
+    assert "Its site was closed: only the shop computer records in this visit" in page
+    assert group.here.post(
+        CHECKS.format(v=visit_id), json={"key": key(), "ticks": ["battery-off"], "by": "KM"}
+    ).is_success
+
+
 def test_a_program_works_for_its_site(group: Group) -> None:
     now = datetime.now(UTC)
     client = group.client("::1")
