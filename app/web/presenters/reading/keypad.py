@@ -144,7 +144,7 @@ class Pad:
         return Keypad(
             heading=say(heading, bore=bore),
             unit=unit_of(self.record.meter).name,
-            follows=self._follows(bore, kind),
+            follows=self._follows(bore, kind, corrects=bool(supersedes)),
             keys=keys_for(self.record.meter.step),
             open=True,
             action=f"{self.here}/readings",
@@ -284,13 +284,14 @@ class Pad:
             facts=self._facts,
         )
 
-    def _follows(self, bore: int, kind: str) -> str:
+    def _follows(self, bore: int, kind: str, *, corrects: bool) -> str:
         if self.wanted.bore is None and self.judged.step.kind not in (AdviceKind.MEASURE, AdviceKind.DONE):
             return say(words.OR_READ_ON)  # the card asks for something else, and comes first
-        if kind == "closing":
+        if kind == "closing" and not corrects:
             return say(words.ENDS_ROUND)
-        if kind == "again" or bore != self.due.bore:
-            return say(words.EXTRA_READING) if self.due.bore is not None else ""
+        if corrects or kind == "again" or bore != self.due.bore:
+            after = words.THEN_ROUND if corrects else words.EXTRA_READING
+            return say(after) if self.due.bore is not None else ""
         first = self.due.last or bore
         then = ", ".join(map(str, self.due.follow[:NAMED]))
         if not then:
