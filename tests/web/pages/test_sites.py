@@ -181,6 +181,10 @@ def test_an_engines_page_offers_nothing_that_another_site_is_refused(group: Grou
     assert not [one for one in refused_there if one in there]
     assert "/visits/new" not in there  # an engine has one open visit
     assert f'href="/visits/{visit_id}"' in there  # every tablet reads it
+    steps = {client: client.get(f"/visits/{visit_id}/cold-preset").text for client in (north, south)}
+    assert ["<button" in page.split("<main", 1)[1] for page in steps.values()] == [True, False]
+    assert "Test cell, KM, North" in south.get("/").text
+    assert "KM, North" not in north.get("/").text
 
 
 def test_a_visit_of_a_closed_site_says_who_records_in_it(group: Group) -> None:
