@@ -315,7 +315,9 @@ def test_a_card_without_answers_has_no_form() -> None:
 
 def test_phases_say_their_state_and_which_is_now() -> None:
     states = ["done", "open", "current", "to-come"]
-    known = [Facts(title=f"Phase {s}", state=s, href="" if s == "to-come" else f"/{s}", slug=s) for s in states]
+    known = [
+        Facts(title=f"Phase {s}", state=s, href="" if s == "to-come" else f"/{s}", slug=s, needed=True) for s in states
+    ]
     html = piece("phases", "phases(known, 'done')", known=known)
     assert re.findall(r'class="phase is-([\w-]+)', html) == states
     assert html.count('aria-current="step"') == 1
