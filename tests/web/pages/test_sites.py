@@ -1,6 +1,7 @@
 """A group's pages and answers: sites set up at the shop computer, and what a tablet of one site may and may not."""
 
 import json
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -12,6 +13,7 @@ from starlette.testclient import TestClient
 from app.shop.commands import engines
 from app.shop.commands.access import programs, sites, tablets
 from app.shop.commands.access.scopes import AccessScope
+from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE
 from app.shop.rejections import Rejection
 from app.shop.store.access.program_rows import ProgramAccess
 from app.shop.store.database import Database
@@ -22,7 +24,7 @@ from app.web.security.middleware import TABLET
 from app.web.security.pairing import Pairing
 from tests.shop.past import Past
 from tests.shop.rejections import on_page
-from tests.shop.yard import AT, FACTS, FOUR, engine, key
+from tests.shop.yard import AT, FACTS, FOUR, check_all, engine, key
 
 HOME = "http://192.168.7.20:8000"
 CHECKS = "/api/visits/{v}/phases/cold-preset/checks"
@@ -183,6 +185,13 @@ def test_an_engines_page_offers_nothing_that_another_site_is_refused(group: Grou
     assert f'href="/visits/{visit_id}"' in there  # every tablet reads it
     steps = {client: client.get(f"/visits/{visit_id}/cold-preset").text for client in (north, south)}
     assert ["<button" in page.split("<main", 1)[1] for page in steps.values()] == [True, False]
+    for phase in (COLD_PRESET, FIRST_FIRE):
+        check_all(group.shop, visit_id, phase)
+    asked = {client: client.get(f"/visits/{visit_id}/first-fire/readings").text for client in (north, south)}
+    enabled = [re.findall(r"<button(?![^>]* disabled)", page.split("<main", 1)[1]) for page in asked.values()]
+    assert [bool(found) for found in enabled] == [True, False]
+    assert "/stopped" not in asked[south]
+    assert "Read bore 1" in asked[south]
     assert "Test cell, KM, North" in south.get("/").text
     assert "KM, North" not in north.get("/").text
 

@@ -9,6 +9,7 @@ from functools import cached_property
 from typing import Literal
 
 from app.shop.assessment.assessment import PhaseAssessment
+from app.shop.at_site import may_write
 from app.shop.procedure.doubtful_values import ASKED_TIMES
 from app.shop.procedure.items import Item
 from app.shop.procedure.opening_speed import FASTEST, SLOWEST, SpeedDue
@@ -116,6 +117,8 @@ class Pad:
     @property
     def view(self) -> Keypad:
         """The keypad as it is drawn."""
+        if not may_write(self.record.visit.site_id):
+            return self._closed(None)
         speed = speed_item(self.judged)
         if (off_idle := opening_speed(self.judged, self.wanted)) is not None:
             return self._of_opening_speed(off_idle)
