@@ -1,6 +1,6 @@
 // What pages can do without: a scanner's first key goes to the search box; a button prints, another fills a field; a
-// visit keeps the screen awake where the browser allows it; a list that was opened or folded stays so on this tablet; a
-// form that came back goes to what is wrong.
+// visit keeps the screen awake where the browser allows it; cautions that lie over a page go from under the next tap; a
+// list that was opened or folded stays so on this tablet; a form that came back goes to what is wrong.
 
 document.addEventListener("keydown", (event) => {
   const search = document.querySelector("input[data-scan]");
@@ -17,6 +17,21 @@ document.addEventListener("click", (event) => {
   if (!(button instanceof HTMLElement)) return;
   const input = document.getElementById(button.dataset.fill ?? "");
   if (input instanceof HTMLInputElement) input.value = button.textContent.trim();
+});
+
+/** Folds the cautions that lie over a page, which a tap beside them or Escape does. @param {Node | null} beside */
+function foldCautions(beside = null) {
+  for (const open of document.querySelectorAll("details.mind[open]")) {
+    if (beside === null || !open.contains(beside)) open.removeAttribute("open");
+  }
+}
+
+document.addEventListener("click", (event) => {
+  if (event.target instanceof Node) foldCautions(event.target);
+});
+
+document.addEventListener("keydown", (event) => {
+  if (event.key === "Escape") foldCautions();
 });
 
 /** Shows the buttons that only a script can serve. */

@@ -137,7 +137,7 @@ export function choose(form, tile) {
   const kept = readings(form).filter((w) => w.reason === "" && !isSkip(w) && fieldOf(w, "bore") === bore).at(-1);
   const [id, kind] = kept ? [kept.key, fieldOf(kept, "kind")] : (tile.dataset.reading ?? " turn").split(" ");
   const heading = id ? say("bore-corrected", { bore }) : say("bore", { bore });
-  enter(form, { bore, kind, supersedes: id }, heading, say("extra-reading"));
+  enter(form, { bore, kind, supersedes: id }, heading, say(id ? "then-round" : "extra-reading"));
 }
 
 /** @param {HTMLFormElement} form what it enters, to tell whether two keypads are the same */

@@ -12,7 +12,10 @@ function ticks(entry) {
 
 /** @param {Entry} entry @returns {boolean} whether a person changed it since the page came */
 function changed(entry) {
-  if (entry instanceof HTMLSelectElement) return [...entry.options].some((one) => one.selected !== one.defaultSelected);
+  if (entry instanceof HTMLSelectElement) {
+    const first = [...entry.options].find((one) => one.defaultSelected) ?? entry.options[0];
+    return entry.selectedIndex !== (first?.index ?? -1);
+  }
   if (entry instanceof HTMLInputElement && ticks(entry)) return entry.checked !== entry.defaultChecked;
   return entry.value !== entry.defaultValue;
 }

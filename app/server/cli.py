@@ -160,12 +160,12 @@ def keep_open(
             token = secrets.token_urlsafe(32)
             app = create_app(shop, lan_names=lan_names, pairing=pairing, trusting=trust, own_feed=token, public=public)
             with instruments_of(live, door, host, token, shop if demonstration else None, secured):
-                answer(app, door, host, pairing, secured=secured, announcer=announcer)
+                answer(app, door, host, pairing, secured=secured, announcer=announcer, public=public)
     except DamagedShopError as damage:
         warn(damage.reason)
         again = threading.Event()
         app = create_damaged_app(damage, start_again=again.set, clock=now, lan_names=lan_names, public=public)
-        answer(app, door, host, until=again, secured=secured, announcer=announcer)
+        answer(app, door, host, until=again, secured=secured, announcer=announcer, public=public)
         return not again.is_set()
     return True
 
@@ -309,6 +309,7 @@ def answer(
     until: threading.Event | None = None,
     secured: "Secured | None" = None,
     announcer: "Announcer | None" = None,
+    public: PublicAddress | None = None,
 ) -> None:
     """Serve ``app`` through ``door`` until a signal says to stop, or ``until`` is set. One worker, one process."""
     from app.server.door import server_of
@@ -316,7 +317,7 @@ def answer(
     server, own_door = server_of(app, door, secured.file if secured else None)
     app.state.stopping = lambda: server.should_exit
     with stopping(server):
-        for line in addresses(host, door.getsockname()[1], scheme_of(secured)):
+        for line in addresses(host, door.getsockname()[1], scheme_of(secured), public):
             typer.echo(line)
         for line in secured.lines if secured else ():
             typer.echo(line)

@@ -4,6 +4,7 @@ import socket
 from contextlib import suppress
 from ipaddress import ip_address
 
+from app.web.security.origin import PublicAddress
 from app.wording.message import say
 from app.wording.program import cli
 
@@ -11,16 +12,21 @@ LOOPBACK = "127.0.0.1"
 EVERY_ADDRESS = ("0.0.0.0", "::")
 
 
-def addresses(host: str, port: int, scheme: str = "http") -> list[str]:
-    """The lines that say where to open the program, on this computer and, if it lets others in, on a tablet."""
-    if host not in EVERY_ADDRESS:
-        shown = f"[{host}]" if ":" in host else host
-        return [say(cli.OPEN_AT, address=f"{scheme}://{shown}:{port}/")]
-    here = say(cli.OPEN_AT, address=f"{scheme}://{LOOPBACK}:{port}/")
-    lan = lan_address()
-    if lan is None:
-        return [here, say(cli.NO_NETWORK)]
-    return [here, say(cli.OPEN_ON_TABLETS, address=f"{scheme}://{lan}:{port}/")]
+def addresses(host: str, port: int, scheme: str = "http", public: PublicAddress | None = None) -> list[str]:
+    """The lines that say where to open the program, on this computer and, if it lets others in, on a tablet.
+
+    Behind a proxy that is its ``public`` address alone; the other line is for who sets the proxy up.
+    """
+    every = host in EVERY_ADDRESS
+    shown = LOOPBACK if every else f"[{host}]" if ":" in host else host
+    here = f"{scheme}://{shown}:{port}/"
+    there = home_on_the_network(host, port, scheme) if every else ""
+    if public is not None:
+        through = say(cli.OPEN_THROUGH_PROXY, address=public.home)
+        return [through, say(cli.LISTENS_FOR_PROXY, address=there or here)]
+    if not every:
+        return [say(cli.OPEN_AT, address=here)]
+    return [say(cli.OPEN_AT, address=here), say(cli.OPEN_ON_TABLETS, address=there) if there else say(cli.NO_NETWORK)]
 
 
 def home_on_the_network(host: str, port: int, scheme: str = "http") -> str:

@@ -66,6 +66,11 @@ def require_site(session: Session, site: int | None, refusal: Rejection = Reject
         raise ElsewhereError(because(code, site=name_of(session, site or NO_SITE)))
 
 
+def elsewhere(session: Session, site: int | None) -> str:
+    """What the site is called, where who asks does not write to what is of ``site``; empty where they do."""
+    return "" if may_write(site) else name_of(session, site or NO_SITE)
+
+
 def name_of(session: Session, site: int) -> str:
     """What a site is called now, or was when it was closed; empty for none."""
     found = raw_connection(session).execute(NAMED, (site, site)).fetchone()

@@ -175,10 +175,10 @@ def turns(amount: float) -> str:
 
     Parameters: ``amount`` of turns, 0 or more.
 
-    >>> turns(0.0625), turns(1.0), turns(1.25)
+    >>> turns(0.0625), turns(1.02), turns(1.25)
     ('1/16\\xa0turn', '1\\xa0turn', '1\\xa01/4\\xa0turns')
     """
-    return say(TURNS, figure=fraction(amount), count=1 if amount <= 1 else 2)
+    return say(TURNS, figure=fraction(amount), count=1 if round(amount * 16) <= 16 else 2)
 
 
 def flats_in_figures(count: float) -> str:

@@ -22,6 +22,7 @@ from app import places
 from app.server import cli, network, pairing_codes
 from app.shop.store.codes import Damage, Unavailable
 from app.shop.store.upgrade import open_shop
+from app.web.security.origin import PublicAddress
 from app.web.security.pairing import Pairing
 from app.wording.message import say
 from app.wording.program import cli as words
@@ -252,6 +253,25 @@ def test_it_says_where_to_open_it(monkeypatch: pytest.MonkeyPatch) -> None:
         assert network.addresses(every, 8000) == [here, there]
     monkeypatch.setattr(network, "lan_address", lambda: None)
     assert network.addresses("0.0.0.0", 8000) == [here, say(words.NO_NETWORK)]
+
+
+@pytest.mark.parametrize(
+    ("host", "listens"),
+    [("127.0.0.1", "http://127.0.0.1:8000/"), ("::1", "http://[::1]:8000/"), ("0.0.0.0", "http://192.168.7.20:8000/")],
+)
+def test_behind_a_proxy_it_is_opened_at_the_proxys_address_alone(
+    host: str, listens: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(network, "lan_address", lambda: "192.168.7.20")
+    public = PublicAddress.typed("https://sync.example")
+    through = say(words.OPEN_THROUGH_PROXY, address="https://sync.example/")
+    assert network.addresses(host, 8000, public=public) == [through, say(words.LISTENS_FOR_PROXY, address=listens)]
+
+
+def test_serve_says_the_proxys_address(tmp_path: Path) -> None:
+    with started("serve", "--port", "0", "--behind-proxy", "https://sync.example", "--data", str(tmp_path)) as program:
+        assert program.address == "https://sync.example/"
+        assert program.stop() == 0
 
 
 @pytest.mark.parametrize("host", ["127.0.0.1", "::1", "localhost"])

@@ -8,7 +8,7 @@ import pytest
 from starlette.testclient import TestClient
 
 from app.shop.assessment.assessment import assess
-from app.shop.commands import corrections, engines, meters, readings
+from app.shop.commands import checks, corrections, engines, meters, readings, running
 from app.shop.commands.checks import waive
 from app.shop.commands.corrections import NewCorrection
 from app.shop.commands.meters import NewMeter
@@ -26,7 +26,20 @@ from app.web.presenters.paper.sheet import Printing, Sheet, sheet_of
 from app.wording.office import handover, paper
 from app.wording.office.paper import bore_words
 from tests.shop.past import Past
-from tests.shop.yard import AT, FOUR, V8, check_all, engine, heat_soaked, key, read, read_round, visit, visit_record
+from tests.shop.yard import (
+    AT,
+    FOUR,
+    V8,
+    check_all,
+    engine,
+    heat_soaked,
+    key,
+    read,
+    read_round,
+    start_again,
+    visit,
+    visit_record,
+)
 from tests.wording.pseudo import PseudoTranslations
 
 ORIGIN = "http://127.0.0.1"
@@ -263,6 +276,22 @@ def test_the_record_says_where_the_figure_of_the_meter_is_from(client: TestClien
         for _ in (1, other):
             meters.read(shop, compared, key(), value, "KM", AT)
     assert "Last compared with Second funnel, 25 Nov 2026." in printed(client, "/visits/1/sheet")
+
+
+def test_a_mistyped_figure_is_not_told_to_the_customer_as_a_stop(shop: Database) -> None:
+    """It ended a stop as any other cause does and the record has it in full, but nothing was wrong with the engine."""
+    visit_id = heat_soaked(shop, FOUR)
+    told = []
+    for cause, remedy in (("mistyped", "Read again: 300"), ("leak", "Hose clamped")):
+        checks.record(shop, visit_id, key(), HEAT_SOAKED.slug, {"oil-pressure-hot": 30}, "KM", AT)
+        running.end_stop(shop, visit_id, key(), cause, "", remedy, "KM", AT)
+        start_again(shop, visit_id)
+        told.append(sheet(shop, visit_id))
+    mistyped, both = told
+    assert mistyped.see_record == "See page 2: a figure was mistyped, and the engine was in order."
+    assert "Read again: 300" in mistyped.stops[0]
+    stopped = "See page 2: the engine was stopped for a figure beyond a limit."
+    assert both.see_record == f"{stopped} A figure was mistyped, and the engine was in order."
 
 
 def test_a_waiver_comes_first_in_full_and_its_sheet_says_so_on_the_first_page(shop: Database) -> None:

@@ -70,7 +70,8 @@ class VisitSummary:
     ``spreads`` are those of its closed rounds at idle. ``sharing`` is the part of a runner's pressure that all runners
     share, as its columns tell, None by a flow meter.
 
-    ``air_found`` and ``air_left`` are the air and the idle speed of either, None where they are not known.
+    ``air_found`` and ``air_left`` are the air and the idle speed of either, None where they are not known. ``site`` is
+    where it was opened, None in a shop without sites.
     """
 
     key: str
@@ -100,6 +101,7 @@ class VisitSummary:
     intake: Intake | None
     spreads: tuple[RoundSpread, ...]
     sharing: float | None = None
+    site: int | None = None
 
 
 def build_history(record: VisitRecord) -> VisitSummary:
@@ -135,6 +137,7 @@ def build_history(record: VisitRecord) -> VisitSummary:
         intake=record.intake,
         spreads=tuple(_spreads(record)),
         sharing=sharing_of(record),
+        site=visit.site_id,
     )
 
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from sqlmodel import Session
 
 from app.shop.at_site import told_where
-from app.shop.queries.word_index import Term, WordIndex, index_of
+from app.shop.queries.word_index import Term, WordIndex, index_of, like
 from app.shop.store.database import raw_connection
 
 MOST_WORDS, LONGEST_WORD = 8, 40  # our judgement
@@ -27,6 +27,8 @@ SEPARATORS = re.compile(r"[\s\-_/.,;:()#]+")
 APOSTROPHES = re.compile("['`\u00b4\u2018\u2019\u02bc]")
 SPELLED = re.compile(r"[^\W_]+(['`\u00b4\u2018\u2019\u02bc][^\W_]*)*")
 TAG = re.compile(r"([0-9a-f]{4})-?([0-9a-f]{4})")
+BARE = "replace(" * 10 + "serial_folded" + "".join(f", '{sign}', '')" for sign in "-_/.,;:()#")
+"""A serial number without the signs that part it, which are stamped, written and typed in every way."""
 LOOKED_THROUGH = 1000
 """Engines found that are looked through for customers who are not told (our judgement)."""
 WITHOUT_CUSTOMER = """SELECT e.id, CASE WHEN {told} THEN 1 ELSE 0 END, t.serial, t.about, e.vehicle, t.jobs,
@@ -95,10 +97,13 @@ def _told(session: Session, found: Sequence[int], typed: str) -> set[int]:
     where = ", ".join("?" * len(found))
     rows = raw_connection(session).execute(WITHOUT_CUSTOMER.format(several=where, told=told_where("e.id")), found)
     words = [_folded(word) for word in ([scanned(typed)] if scanned(typed) else typed.split())]
+    bare = SEPARATORS.sub("", "".join(words))
     return {
         int(engine)
-        for engine, told, *texts in rows
-        if told or all(word in _folded(" ".join(map(str, texts))) for word in words)
+        for engine, told, serial, *texts in rows
+        if told
+        or all(word in _folded(" ".join(map(str, (serial, *texts)))) for word in words)
+        or (len(bare) >= FORGIVEN_FROM and bare in SEPARATORS.sub("", _folded(str(serial))))
     }
 
 
@@ -119,6 +124,8 @@ def _find(session: Session, typed: str, most: int) -> Hits:
         exact += _parts(session, words, most, serial=True)
     exact += _parts(session, words, most)
     exact += _spelled_plainly(session, words, most)
+    if not exact:
+        exact += _bare(session, words, most)
     found = tuple(dict.fromkeys(exact))[:most]
     if len(found) >= FEW or (found and len(words) > 1):
         return Hits(found, ())
@@ -154,6 +161,15 @@ def _spelled_plainly(session: Session, words: Sequence[str], most: int) -> list[
         return []
     wanted = [[Term(one, True) for one in sorted(spellings(piece))] for piece in pieces]
     return index_of(session).words(session, wanted, most)
+
+
+def _bare(session: Session, words: Sequence[str], most: int) -> tuple[int, ...]:
+    """Engines, newest first, whose serial number holds what was typed once nothing parts either."""
+    wanted = SEPARATORS.sub("", "".join(words)).casefold()
+    if len(wanted) < FORGIVEN_FROM:
+        return ()
+    query = f"SELECT id FROM engine WHERE {BARE} LIKE ? ESCAPE '\\' ORDER BY id DESC LIMIT ?"
+    return _ids(session, query, like(wanted), most)
 
 
 def spellings(piece: str) -> set[str]:

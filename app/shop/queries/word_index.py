@@ -50,6 +50,15 @@ def index_of(session: Session) -> WordIndex:
     return ServerIndex()
 
 
+def cases(word: str) -> list[str]:
+    """A word in the cases that it is written in: the databases know those of the letters of English alone.
+
+    >>> cases("Äö")
+    ['Äö', 'ÄÖ', 'äö']
+    """
+    return sorted({word, word.lower(), word.upper(), word.title()})
+
+
 def like(word: str) -> str:
     r"""The pattern of whatever holds ``word``, its signs taken as they are by ``ESCAPE '\'``."""
     for sign in "\\%_":

@@ -9,7 +9,7 @@ from collections.abc import Collection, Sequence
 
 from sqlmodel import Session
 
-from app.shop.queries.word_index import Term, Wanted, like
+from app.shop.queries.word_index import Term, Wanted, cases, like
 from app.shop.store.database import raw_connection
 
 WORDS = "SELECT rowid FROM search_word WHERE search_word MATCH ? ORDER BY rowid DESC LIMIT ?"
@@ -25,9 +25,9 @@ class FileIndex:
         if long:
             where.append(f"id IN ({PARTS})")
             sent.append(("serial : " if serial else "") + "(" + " AND ".join(map(_quoted, long)) + ")")
-        for word in short:
-            where.append(LIKE)
-            sent.append(like(word))
+        for written in map(cases, short):
+            where.append(f"({' OR '.join([LIKE] * len(written))})")
+            sent += map(like, written)
         if not short:
             return _ids(session, f"{PARTS} LIMIT ?", *sent, most)
         query = f"SELECT id FROM search_text WHERE {' AND '.join(where)} ORDER BY id DESC LIMIT ?"

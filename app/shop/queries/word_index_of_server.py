@@ -10,11 +10,13 @@ from collections.abc import Collection, Sequence
 
 from sqlmodel import Session
 
-from app.shop.queries.word_index import Term, Wanted, like
+from app.shop.queries.word_index import Term, Wanted, cases, like
 from app.shop.store.database import raw_connection
 
 ASCII = str.maketrans({letter: letter.lower() for letter in "ABCDEFGHIJKLMNOPQRSTUVWXYZ"})
 """All that SQLite's LIKE takes for the same letter."""
+
+LIKE = "lower((serial || ' ' || about || ' ' || owner || ' ' || jobs) COLLATE \"C\") LIKE ?"
 
 SHORT = 3
 """A beginning of fewer letters is looked for in what the others found: the index would look through half of
@@ -32,9 +34,9 @@ class ServerIndex:
             if serial:
                 where.append('lower(serial COLLATE "und-x-icu") LIKE ?')
                 sent.append(like(word.lower()))
-        for word in short:
-            where.append("lower((serial || ' ' || about || ' ' || owner || ' ' || jobs) COLLATE \"C\") LIKE ?")
-            sent.append(like(word.translate(ASCII)))
+        for written in map(cases, short):
+            where.append(f"({' OR '.join([LIKE] * len(written))})")
+            sent += [like(word.translate(ASCII)) for word in written]
         return _ids(session, where, sent, most)
 
     def words(self, session: Session, wanted: Wanted, most: int) -> list[int]:

@@ -73,8 +73,8 @@ def by_bore(judged: RoundResult | None) -> Mapping[int, BoreResult]:
 def phases(assessment: Assessment) -> tuple[PhaseView, ...]:
     """The five phases at the head of a visit.
 
-    A later one can be looked at, and says on its page what comes before it; one with nothing to do on this engine
-    counts as done once the others before it are.
+    A later one can be looked at, and says on its page what comes before it; one with nothing to do in this visit
+    counts as done once the others before it are, and is marked as not needed.
     """
     standings, record = assessment.statuses, assessment.record
     current = next((at for at, s in enumerate(standings) if not s.done), len(standings))
@@ -82,7 +82,8 @@ def phases(assessment: Assessment) -> tuple[PhaseView, ...]:
     for at, standing in enumerate(standings):
         state: PhaseState = "done" if at < current else "current" if at == current else "to-come"
         phase = standing.phase
-        views.append(PhaseView(phase_title(phase), state, f"/visits/{record.visit.ident}/{phase.slug}", phase.slug))
+        href, needed = f"/visits/{record.visit.ident}/{phase.slug}", not standing.not_needed_because
+        views.append(PhaseView(phase_title(phase), state, href, phase.slug, needed))
     return tuple(views)
 
 

@@ -35,8 +35,8 @@ class BoardLine:
     stale: bool = False
 
 
-def worked_on(assessment: Assessment, age: float) -> BoardLine:
-    """An engine with an open visit that was touched ``age`` [s] ago."""
+def worked_on(assessment: Assessment, age: float, elsewhere: str = "") -> BoardLine:
+    """An engine with an open visit that was touched ``age`` [s] ago; ``elsewhere`` names another site that has it."""
     record, shown = assessment.record, phases(assessment)
     return BoardLine(
         href=f"/visits/{record.visit.ident}",
@@ -47,7 +47,7 @@ def worked_on(assessment: Assessment, age: float) -> BoardLine:
         phases=shown,
         phase=next((p.title for p in shown if p.state == "current"), say(engine_words.READY)),
         next=wanted_next(assessment),
-        where=_joined(names.choice(record.visit.place), record.visit.by),
+        where=_joined(names.choice(record.visit.place), record.visit.by, elsewhere),
         age=finding.age(age),
         stale=age >= STALE,
     )

@@ -13,7 +13,7 @@ from app.wording.names import clock as clock
 from app.wording.names import day as day
 from app.wording.names import moment as moment
 from app.wording.office import engines
-from app.wording.quantities import feeler, fraction
+from app.wording.quantities import feeler, fraction, turns
 from app.wording.stored import as_stored
 
 layout_in_words = names.layout
@@ -88,6 +88,7 @@ FILTERS = {
     "twice": twice,
     "move_pair": move_pair,
     "adjuster_drawn": drawn,
+    "turns": turns,
     "turns_in_figures": fraction,
     "day": day,
     "moment": moment,

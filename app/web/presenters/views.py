@@ -121,12 +121,13 @@ class SmallRow:
 
 @dataclass(frozen=True, slots=True)
 class PhaseView:
-    """One of the five phases at the head of a visit."""
+    """One of the five phases at the head of a visit; ``needed`` says whether this visit has it to do."""
 
     title: str
     state: PhaseState
     href: str
     slug: str
+    needed: bool = True
 
 
 @dataclass(frozen=True, slots=True)

@@ -45,6 +45,10 @@ STOPPED_ONCE = Message(
     "the engine was stopped for a figure beyond a limit.",
     many="the engine was stopped {count} times for a figure beyond a limit.",
 )
+MISTYPED_ONCE = Message(
+    "a figure was mistyped, and the engine was in order.",
+    many="{count} figures were mistyped, and the engine was in order.",
+)
 REPLACES = Message("Issue {number} of {at} replaces issue {before} of {since}. Page 2 says what was corrected.")
 
 MEASURED_ONLY = Message("Measured. Nothing was adjusted.")

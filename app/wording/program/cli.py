@@ -57,6 +57,8 @@ EMPTY_HELP = Message("Start an empty shop instead.")
 
 OPEN_AT = Message("Evenbore is open at {address}")
 OPEN_ON_TABLETS = Message("On a tablet on the same network: {address}")
+OPEN_THROUGH_PROXY = Message("Through the proxy, Evenbore is open at {address}")
+LISTENS_FOR_PROXY = Message("Let the proxy pass requests on to {address}")
 OPEN_BY_NAME = Message("On a tablet, by name: {address}")
 NAME_TAKEN = Message("Another computer on this network is called {taken}. This one is called {name}.")
 NAMES_TAKEN = Message(

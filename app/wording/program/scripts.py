@@ -72,6 +72,7 @@ WORDS: Mapping[str, Message] = {
     "bore-again": reading_page.BORE_AGAIN,
     "bore-corrected": reading_page.BORE_CORRECTED,
     "extra-reading": reading_page.EXTRA_READING,
+    "then-round": reading_page.THEN_ROUND,
     "ends-round": reading_page.ENDS_ROUND,
     "then-first": reading_page.THEN_FIRST,
     "then-some": reading_page.THEN_SOME,

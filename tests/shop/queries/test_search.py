@@ -71,6 +71,24 @@ def test_any_part_in_any_order_finds_the_engine(yard: Database, typed: str, seri
 
 
 @pytest.mark.parametrize(
+    ("typed", "serial"),
+    [
+        ("310217", "31-0217"),
+        ("10217", "31-0217"),
+        ("31/02.17", "31-0217"),
+        ("v12äö773", "V12-ÄÖ 77/3"),
+        ("äö 77", "V12-ÄÖ 77/3"),
+        ("Äö", "V12-ÄÖ 77/3"),
+        ("жк", "ЖК 5"),
+    ],
+)
+def test_a_serial_is_found_however_it_is_parted_and_in_any_case(yard: Database, typed: str, serial: str) -> None:
+    for other in ("V12-ÄÖ 77/3", "ЖК 5"):
+        register(yard, other)
+    assert found(yard, typed) == [serial]
+
+
+@pytest.mark.parametrize(
     "typed",
     ["cuope", "couppe", "cope blue", "cxupe", "blye coupe", "0271", "0317", "02127", "31-0218", "1194", "coup3 118"],
 )

@@ -1,6 +1,7 @@
 """A group's pages and answers: sites set up at the shop computer, and what a tablet of one site may and may not."""
 
 import json
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -12,6 +13,7 @@ from starlette.testclient import TestClient
 from app.shop.commands import engines
 from app.shop.commands.access import programs, sites, tablets
 from app.shop.commands.access.scopes import AccessScope
+from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE
 from app.shop.rejections import Rejection
 from app.shop.store.access.program_rows import ProgramAccess
 from app.shop.store.database import Database
@@ -22,7 +24,7 @@ from app.web.security.middleware import TABLET
 from app.web.security.pairing import Pairing
 from tests.shop.past import Past
 from tests.shop.rejections import on_page
-from tests.shop.yard import AT, FACTS, FOUR, engine, key
+from tests.shop.yard import AT, FACTS, FOUR, check_all, engine, key
 
 HOME = "http://192.168.7.20:8000"
 CHECKS = "/api/visits/{v}/phases/cold-preset/checks"
@@ -164,6 +166,45 @@ def test_a_tablet_reads_every_visit_and_writes_to_those_of_its_site_only(group: 
     assert north.post(path, json=body).status_code == 201
     group.move("Two", 1)  # the same cookie
     assert south.post(path, json={**body, "key": key()}).status_code == 201
+
+
+def test_an_engines_page_offers_nothing_that_another_site_is_refused(group: Group) -> None:
+    """Where its visit is open is said by the name of the site; what leads to a write is there at that site only."""
+    north, south = group.tablet("One", 1), group.tablet("Two", 2)
+    ident, visit_id = group.engines["N-1"], group.visits["N-1"]
+    refused_there = (f'href="/engines/{ident}/change"', f'href="/engines/{ident}/fitting"', ">Continue<")
+    own = {client: client.get(f"/engines/{ident}").text for client in (north, group.here)}
+    for page in own.values():
+        assert all(one in page for one in refused_there)
+        assert "only its tablets" not in page
+    there = south.get(f"/engines/{ident}").text
+    assert "Visit 1 is at North: only its tablets record in it" in there
+    assert "Last at North" in there
+    assert not [one for one in refused_there if one in there]
+    assert "/visits/new" not in there  # an engine has one open visit
+    assert f'href="/visits/{visit_id}"' in there  # every tablet reads it
+    steps = {client: client.get(f"/visits/{visit_id}/cold-preset").text for client in (north, south)}
+    assert ["<button" in page.split("<main", 1)[1] for page in steps.values()] == [True, False]
+    for phase in (COLD_PRESET, FIRST_FIRE):
+        check_all(group.shop, visit_id, phase)
+    asked = {client: client.get(f"/visits/{visit_id}/first-fire/readings").text for client in (north, south)}
+    enabled = [re.findall(r"<button(?![^>]* disabled)", page.split("<main", 1)[1]) for page in asked.values()]
+    assert [bool(found) for found in enabled] == [True, False]
+    assert "/stopped" not in asked[south]
+    assert "Read bore 1" in asked[south]
+    assert "Test cell, KM, North" in south.get("/").text
+    assert "KM, North" not in north.get("/").text
+
+
+def test_a_visit_of_a_closed_site_says_who_records_in_it(group: Group) -> None:
+    south, visit_id = group.tablet("Two", 2), group.visits["N-1"]
+    row = {"key": key(), "name": "North", "by": "KM", "close": "1"}
+    assert group.here.post("/sites/1", data=row).status_code == 303
+    page = south.get(f"/visits/{visit_id}", follow_redirects=True).text
+    assert "Its site was closed: only the shop computer records in this visit" in page
+    assert group.here.post(
+        CHECKS.format(v=visit_id), json={"key": key(), "ticks": ["battery-off"], "by": "KM"}
+    ).is_success
 
 
 def test_a_program_works_for_its_site(group: Group) -> None:

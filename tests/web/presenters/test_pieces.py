@@ -244,6 +244,14 @@ def test_a_bore_that_is_not_surely_outside_is_dashed() -> None:
     assert "draw-doubt" in doubt.attrib["class"]
 
 
+def test_an_arrow_says_at_which_end_a_bore_may_lie_further() -> None:
+    """65 % high on a ruler that ends at 24 % stands at its end, as one of 24 % does."""
+    high, inside, low = ruler_of((6, 1.0, 0, True)), ruler_of((6, 0.9, 0, True)), ruler_of((7, -1.0, 0, True))
+    assert [arrow.get("x") for arrow in high.iter("svg")][1:] == ["100%"]
+    assert [arrow.get("x") for arrow in low.iter("svg")][1:] == ["0%"]
+    assert len(list(inside.iter("svg"))) == 1
+
+
 def test_marks_of_a_higher_level_stand_higher() -> None:
     low, high = (float(c.attrib["cy"]) for c in ruler_of((4, 0.5, 0, True), (5, 0.5, 1, True)).iter("circle"))
     assert low - high > 26  # two circles of 13 do not touch
@@ -307,7 +315,9 @@ def test_a_card_without_answers_has_no_form() -> None:
 
 def test_phases_say_their_state_and_which_is_now() -> None:
     states = ["done", "open", "current", "to-come"]
-    known = [Facts(title=f"Phase {s}", state=s, href="" if s == "to-come" else f"/{s}", slug=s) for s in states]
+    known = [
+        Facts(title=f"Phase {s}", state=s, href="" if s == "to-come" else f"/{s}", slug=s, needed=True) for s in states
+    ]
     html = piece("phases", "phases(known, 'done')", known=known)
     assert re.findall(r'class="phase is-([\w-]+)', html) == states
     assert html.count('aria-current="step"') == 1

@@ -2,7 +2,9 @@
 
 import html
 import re
+from collections.abc import Mapping
 
+import pytest
 from starlette.testclient import TestClient
 
 from app.shop.commands import checks
@@ -31,6 +33,29 @@ def test_minutes_ago_without_a_temperature_are_not_dropped(client: TestClient, s
     assert answer.status_code == 422
     assert on_page(Rejection.NO_TEMPERATURE) in answer.text
     assert 'value="6"' in answer.text
+
+
+@pytest.mark.parametrize(
+    ("place", "to", "sent"),
+    [
+        ("telephone", "checks", {"said": "base-blade", "base-blade": "90"}),
+        ("test cell", "checks", {"asked": "base-blade", "base-blade": "90"}),
+        ("test cell", "overrides", {"why": ""}),
+    ],
+)
+def test_what_comes_back_is_sent_again_under_its_key(
+    client: TestClient, shop: Database, place: str, to: str, sent: Mapping[str, str]
+) -> None:
+    """By its key a tablet lets go of what was rejected; no other form of the page has it."""
+    visit_id, sent_key = visit(shop, engine(shop, V8), place), key()
+    there = f"/visits/{visit_id}/{COLD_PRESET.slug}/{to}"
+    answer = client.post(there, data={"key": sent_key, "by": "KM", "override_by": "KM", **sent})
+    assert answer.status_code == 422
+    forms = [form for form in re.findall(r"<form.*?</form>", answer.text, re.DOTALL) if sent_key in form]
+    assert len(forms) == 1
+    assert f'action="{there}"' in forms[0]
+    for name in ("said", "asked"):
+        assert (f'name="{name}"' in forms[0]) == (name in sent)
 
 
 def test_one_tap_ticks_the_rest_and_no_line_of_danger(client: TestClient, shop: Database) -> None:
@@ -107,6 +132,7 @@ def test_a_visit_of_an_engine_nothing_is_known_of_asks_whether_it_runs(client: T
     page = client.get(f"{opened}/{COLD_PRESET.slug}").text
     assert in_words(because(NotNeeded.ENGINE_RUNS)) in html.unescape(page)
     assert "checks-form" not in page
+    assert 'Cold preset<span class="spoken">, not needed<' in page
 
 
 def test_an_engine_that_was_signed_off_is_not_asked_again(client: TestClient, shop: Database) -> None:

@@ -5,11 +5,15 @@ from collections.abc import Mapping
 import pytest
 from playwright.sync_api import Page, ViewportSize, expect
 
-from app.shop.procedure.phases import HEAT_SOAKED, PHASES
+from app.shop.commands import opening_speeds
+from app.shop.commands.opening_speeds import NewSpeed
+from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED, PHASES
+from app.shop.procedure.read_order import next_reading
 from app.shop.store.database import Database
 from app.sync.engine.layout import Bank, Layout
 from tests.serving import serving
-from tests.shop.yard import FOUR, V8, engine, heat_soaked, read, read_round, visit
+from tests.shop.bank_balance import at_the_banks
+from tests.shop.yard import AT, FOUR, V8, engine, heat_soaked, key, read, read_round, visit, visit_record
 
 PHONE: ViewportSize = {"width": 390, "height": 844}
 TABLET: ViewportSize = {"width": 1280, "height": 800}
@@ -118,6 +122,18 @@ def test_a_tablet_shows_every_key_from_the_first_reading_to_the_last(
                 page.set_viewport_size(size)
                 expect(page.locator(".keys .key")).to_have_count(16)
                 assert below(page) <= 0, (values, size)
+
+
+def test_a_tablet_shows_every_key_at_an_opening_of_the_lever(page: Page, shop: Database) -> None:
+    """Beside a line for each opening."""
+    visit_id = at_the_banks(shop)
+    due = next_reading(visit_record(shop, visit_id), BANK_BALANCE)
+    speed = NewSpeed(BANK_BALANCE.slug, due.round_number, 1200, "KM")
+    opening_speeds.record(shop, visit_id, key(), speed, AT)
+    with serving(shop) as server:
+        page.goto(f"{server}/visits/{visit_id}/{BANK_BALANCE.slug}/readings")
+        expect(page.locator(".keys .key")).to_have_count(16)
+        assert below(page) <= 0
 
 
 UNEVEN = (7.5, 7.5, 7.25, 7.5, 5.5, 7.5, 7.25, 7.25, 7.5)

@@ -56,6 +56,10 @@ def test_a_tap_on_a_bore_brings_the_keys_back(page: Page, server: str, shop: Dat
     page.goto(f"{server}/visits/{visit_id}/{HEAT_SOAKED.slug}/readings")
     page.locator("section.move").evaluate("(card) => card.setAttribute('data-first', '')")
     expect(page.locator(".keys")).to_be_hidden()
+    page.get_by_text("Cautions", exact=False).first.click()
+    expect(page.locator(".mind-open")).to_be_visible()
+    page.locator("h1").click()
+    expect(page.locator(".mind-open")).to_be_hidden()  # they lie over the page, until a tap beside them
     page.locator("a.tile[data-bore='6']").click()
     expect(page.locator("#entry-heading")).to_have_text("Bore 6")
     expect(page.locator(".keys")).to_be_visible()

@@ -269,13 +269,13 @@ def test_the_sign_off_page_says_what_is_missing_and_leads_there(client: TestClie
 
 def test_turns_of_a_stop_screw_are_figures(client: TestClient, shop: Database) -> None:
     page = client.get(f"/visits/{visit(shop, engine(shop, V8))}/cold-preset").text
-    assert re.search(r"turn each stop screw in by <b>[\d\xa0/]+&nbsp;turns?</b>", page)
+    assert re.search(r"turn each stop screw in by <b>[\d\xa0/]+\xa0turns?</b>", page)
     assert re.search(r">Range [\d\xa0/]+ to [\d\xa0/]+&nbsp;turns\. (Estimated|Calculated) from", page)
 
 
 def test_one_bank_has_one_stop_screw(client: TestClient, shop: Database) -> None:
     page = client.get(f"/visits/{visit(shop, engine(shop, FOUR))}/cold-preset").text
-    assert re.search(r"turn the stop screw in by <b>[\d\xa0/]+&nbsp;turns?</b>", page)
+    assert re.search(r"turn the stop screw in by <b>[\d\xa0/]+\xa0turns?</b>", page)
     assert "each stop screw" not in page
 
 

@@ -119,6 +119,13 @@ def test_a_feeler_is_typed_in_inches_and_read_in_the_unit_of_its_form(client: Te
 
 def test_a_correction_is_typed_and_printed_in_the_units_of_the_shop(client: TestClient, shop: Database) -> None:
     visit_id = handed_over(shop)
+    feeler = re.search(
+        r'name="(check-\d+)" value="(\S+)"[^>]*>\s*<span class="unit">in<',
+        client.get(f"/visits/{visit_id}/correct").text,
+    )
+    assert feeler is not None
+    thousandths = visit_record(shop, visit_id).checks[COLD_PRESET.slug, "base-blade"].number
+    assert thousandths == pytest.approx(1000 * float(feeler[2]), abs=0.06)  # shown to 0.0001 in
     choose(shop, OTHERS)
     page = client.get(f"/visits/{visit_id}/correct").text
     found = re.search(r'name="(check-\d+)" value="(\S+)"[^>]*>\s*<span class="unit">°F', page)
@@ -130,6 +137,15 @@ def test_a_correction_is_typed_and_printed_in_the_units_of_the_shop(client: Test
     assert on_page(Rejection.OUT_OF_RANGE, low=32, high=338, unit="°F") in refused.text
     assert client.post(f"/visits/{visit_id}/correct", data={**sent, field: "194"}).status_code == 303
     assert visit_record(shop, visit_id).checks[HEAT_SOAKED.slug, "coolant"].number == 90
+    inches = {
+        "key": key(),
+        "by": "KM",
+        "why": "Misread the feeler",
+        "units": RECORDED.on_screen.code,
+        feeler[1]: "0.004",
+    }
+    assert client.post(f"/visits/{visit_id}/correct", data=inches).status_code == 303
+    assert visit_record(shop, visit_id).checks[COLD_PRESET.slug, "base-blade"].number == 4  # thousandths, as recorded
     assert "coolant temperature: 194\u00a0°F instead of 185\u00a0°F" in client.get(f"/visits/{visit_id}/sheet").text
 
 

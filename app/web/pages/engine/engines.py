@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 
-from app.shop.at_site import customer
+from app.shop.at_site import customer, elsewhere
 from app.shop.commands import engines, visits
 from app.shop.commands.visits import NewVisit
 from app.shop.errors import ConflictError, NotFoundError, RejectedError
@@ -87,11 +87,14 @@ def register(shop: Shop, page: Page, form: Form, now: Now) -> Response:
 
 @router.get("/engines/{engine_id}")
 def show(shop: Shop, page: Page, engine_id: int, number: Number = 1) -> HTMLResponse:
-    """What the engine is, what is fitted, and its visits, a page of them."""
+    """What the engine is, what is fitted, its visits, a page of them; nothing to press that another site is refused."""
     with shop.reading() as session:
         engine = engines.get(session, engine_id)
         memory = history_cache.of_engine(session, engine_id)
         _, held = stored_settings.now(session)
+        open_visit = next((visit for visit in memory.visits if not visit.signed), None)
+        visit_at = elsewhere(session, open_visit.site) if open_visit else ""
+        last_at = elsewhere(session, memory.visits[-1].site) if memory.visits else ""
     fitting = memory.fittings[-1]
     return page.show(
         "engine.html",
@@ -101,7 +104,9 @@ def show(shop: Shop, page: Page, engine_id: int, number: Number = 1) -> HTMLResp
         layout=layout_from_json(fitting.layout),
         hardware=hardware_from_json(fitting.hardware),
         past=past_of(memory, lists.part(f"/engines/{engine_id}", {}, len(memory.visits), number), held.units.metric),
-        open_visit=next((visit for visit in memory.visits if not visit.signed), None),
+        open_visit=open_visit,
+        visit_at=visit_at,
+        last_at=last_at,
     )
 
 

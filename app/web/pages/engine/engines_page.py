@@ -7,6 +7,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlmodel import Session
 
+from app.shop.at_site import elsewhere
 from app.shop.commands import engines
 from app.shop.errors import NotFoundError
 from app.shop.queries import search, traits
@@ -56,7 +57,10 @@ def board(
         part = lists.part("/", told, len(visits), number)
         here = visits[part.first : part.first + PER_PAGE]
         records = loader.load_all(session, [one.visit_id for one in here])
-        lines = [worked_on(assessment_of(session, record), one.age) for record, one in zip(records, here, strict=True)]
+        lines = [
+            worked_on(assessment_of(session, record), one.age, elsewhere(session, record.visit.site_id))
+            for record, one in zip(records, here, strict=True)
+        ]
         count = engines.count(session)
     if not count:
         return first_minute.show(shop, page, request.query_params)

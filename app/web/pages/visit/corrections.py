@@ -148,7 +148,7 @@ def _in_their_own(form: Typed, typed: Mapping[int, float], record: VisitRecord) 
 def _correction(
     page: Pages, record: VisitRecord, values: Mapping[str, str], problems: Mapping[str, str], status: int = 200
 ) -> HTMLResponse:
-    units = Typed(values).units if values.get("units") else record.units
+    units = Typed(values).units if values.get("units") else record.units.on_screen
     return page.show(
         "visit/correct.html",
         status,

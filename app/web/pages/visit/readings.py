@@ -298,7 +298,7 @@ def _desk(
         desk=shown,
         version=made_at,
         simulated=record.simulated,
-        runs=assessment.runs and record.sign_off is None,
+        runs=assessment.runs and record.sign_off is None and shown.writes,
         stop_key=str(uuid4()),
         cautions_here=safety_lines(judged.cautions),
         say=_spoken(record, phase, shown),

@@ -8,6 +8,7 @@ from urllib.parse import quote
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
 
+from app.shop.at_site import may_write
 from app.shop.commands import checks, people, visits
 from app.shop.errors import NotFoundError, RejectedError
 from app.shop.procedure.items import Item
@@ -202,9 +203,9 @@ def _steps(
     stands = state_of(record).stands if phase.rounds != "none" else None
     parts = judged.parts
     lines = check_lines(judged, values, problems, units)
-    open_here = record.sign_off is None
-    offer = cold_offer(judged.cold)
-    say = next_prompt(judged, lines)
+    open_here = record.sign_off is None and may_write(record.visit.site_id)
+    offer = cold_offer(judged.cold) if open_here else None
+    say = next_prompt(judged, lines) if open_here else None
     busy = say or standing.stops or standing.not_needed_because or (offer and offer.first)
     asks = ask_of(lines, values.get("after", ""), values.get("asked", "")) if open_here and not busy else None
     if stands and asks and not asks.line.item.engine_off:

@@ -9,7 +9,7 @@ from markupsafe import Markup
 from app.shop.assessment.assessment import Assessment
 from app.shop.commands.corrections import issue_of
 from app.shop.cross_check.weighing import CrossCheck
-from app.shop.procedure.limits import Stop, ended_stops
+from app.shop.procedure.limits import Stop, StopCause, ended_stops
 from app.shop.procedure.phases import BANK_BALANCE
 from app.shop.queries.hours import JobTime
 from app.shop.queries.search import tag_of
@@ -29,6 +29,7 @@ from app.web.presenters.paper.result import result_of
 from app.web.presenters.paper.settings_left import NextCheck, hardware, next_check, read_at, settings
 from app.wording.language import to_the_customer
 from app.wording.message import say
+from app.wording.names import begin
 from app.wording.office import handover, paper
 from app.wording.quantities import feeler as feeler_words
 from app.wording.quantities import listed, unit_of
@@ -158,9 +159,12 @@ def _see_record(record: VisitRecord) -> str:
     if record.overrides:
         phases = dict.fromkeys(phase_title(one.phase) for one in record.overrides)
         said.append(say(handover.WAIVED, phases=listed(list(phases))))
-    if stops := len(record.stop_ends):
+    mistyped = sum(end.cause == StopCause.MISTYPED for end in record.stop_ends)
+    if stops := len(record.stop_ends) - mistyped:
         said.append(say(handover.STOPPED_ONCE, count=stops))
-    return " ".join([say(handover.SEE_RECORD), *said]) if said else ""
+    if mistyped:
+        said.append(say(handover.MISTYPED_ONCE, count=mistyped))
+    return " ".join([say(handover.SEE_RECORD), *said[:1], *map(begin, said[1:])]) if said else ""
 
 
 def _foot(record: VisitRecord, at: str) -> str:

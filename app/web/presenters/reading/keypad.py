@@ -9,6 +9,7 @@ from functools import cached_property
 from typing import Literal
 
 from app.shop.assessment.assessment import PhaseAssessment
+from app.shop.at_site import may_write
 from app.shop.procedure.doubtful_values import ASKED_TIMES
 from app.shop.procedure.items import Item
 from app.shop.procedure.opening_speed import FASTEST, SLOWEST, SpeedDue
@@ -116,6 +117,8 @@ class Pad:
     @property
     def view(self) -> Keypad:
         """The keypad as it is drawn."""
+        if not may_write(self.record.visit.site_id):
+            return self._closed(None)
         speed = speed_item(self.judged)
         if (off_idle := opening_speed(self.judged, self.wanted)) is not None:
             return self._of_opening_speed(off_idle)
@@ -144,7 +147,7 @@ class Pad:
         return Keypad(
             heading=say(heading, bore=bore),
             unit=unit_of(self.record.meter).name,
-            follows=self._follows(bore, kind),
+            follows=self._follows(bore, kind, corrects=bool(supersedes)),
             keys=keys_for(self.record.meter.step),
             open=True,
             action=f"{self.here}/readings",
@@ -284,13 +287,14 @@ class Pad:
             facts=self._facts,
         )
 
-    def _follows(self, bore: int, kind: str) -> str:
+    def _follows(self, bore: int, kind: str, *, corrects: bool) -> str:
         if self.wanted.bore is None and self.judged.step.kind not in (AdviceKind.MEASURE, AdviceKind.DONE):
             return say(words.OR_READ_ON)  # the card asks for something else, and comes first
-        if kind == "closing":
+        if kind == "closing" and not corrects:
             return say(words.ENDS_ROUND)
-        if kind == "again" or bore != self.due.bore:
-            return say(words.EXTRA_READING) if self.due.bore is not None else ""
+        if corrects or kind == "again" or bore != self.due.bore:
+            after = words.THEN_ROUND if corrects else words.EXTRA_READING
+            return say(after) if self.due.bore is not None else ""
         first = self.due.last or bore
         then = ", ".join(map(str, self.due.follow[:NAMED]))
         if not then:

@@ -4,10 +4,12 @@ Everything here is worked out from the record and its assessment; nothing is sto
 """
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from operator import attrgetter
 
 from app.shop.assessment.assessment import Assessment
 from app.shop.assessment.codes import StepReason
+from app.shop.at_site import may_write
 from app.shop.procedure.items import Phase
 from app.shop.procedure.parts import temperatures_of
 from app.shop.procedure.phases import HEAT_SOAKED
@@ -59,6 +61,7 @@ MOST_IN_A_ROW = 6
 class ReadingPage:
     """The reading page of one phase.
 
+    Who does not write to the visit, being of another site, is shown what it came to and asked for nothing.
     ``after_speed`` is the entry of the first bore, to which the script of the page goes on while an engine speed waits
     to be sent; None where none is asked for first.
     """
@@ -77,6 +80,7 @@ class ReadingPage:
         self.due, self.step, self.judged = judged.due, judged.step, judged.round
         self.waits = in_words(judged.waits) if judged.waits else ""
         self.wanted = wanted
+        self.writes = may_write(self.record.visit.site_id)
         self.opening_speed = opening_speed(judged, wanted)
         self._values = values
         self._problems = problems
@@ -88,7 +92,12 @@ class ReadingPage:
 
     @property
     def selected(self) -> int | None:
-        """The bore that the keypad enters; none while something comes first, but what was rejected stays in sight."""
+        """The bore that the keypad enters."""
+        return self._asked if self.writes else None
+
+    @property
+    def _asked(self) -> int | None:
+        """The bore that is to be read; none while something comes first, but what was rejected stays in sight."""
         if self.wanted.entry == "speed" or self.opening_speed is not None or (self.waits and not self._problems):
             return None
         if self.wanted.bore in self.record.layout.bores:
@@ -175,7 +184,12 @@ class ReadingPage:
 
     @property
     def card(self) -> Card:
-        """The one next step, or the question why a bore is skipped."""
+        """The one next step, or the question why a bore is skipped; no answers where another site gives them."""
+        card = self._card
+        return card if self.writes or self.record.sign_off is not None else replace(card, answers=(), ways="")
+
+    @property
+    def _card(self) -> Card:
         title, reason = step_words(self.of_phase)
         if self.record.sign_off is not None:
             sheet = Action(say(words.OPEN_SHEET), True, href=f"/visits/{self.record.visit.ident}/sheet")
@@ -201,7 +215,7 @@ class ReadingPage:
         if self.step.kind is AdviceKind.MEASURE and self.due.bore is not None:
             asked = words.READ_AGAIN if self.due.kind == "closing" else words.READ
             ways = leave(self.assessment, self.of_phase)
-            return Card("none", say(asked, bore=self.selected), reason, ways)
+            return Card("none", say(asked, bore=self._asked), reason, ways)
         return self._advised(title, reason)
 
     @property
