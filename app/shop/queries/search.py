@@ -29,6 +29,11 @@ SPELLED = re.compile(r"[^\W_]+(['`\u00b4\u2018\u2019\u02bc][^\W_]*)*")
 TAG = re.compile(r"([0-9a-f]{4})-?([0-9a-f]{4})")
 BARE = "replace(" * 10 + "serial_folded" + "".join(f", '{sign}', '')" for sign in "-_/.,;:()#")
 """A serial number without the signs that part it, which are stamped, written and typed in every way."""
+BY_BARE_SERIAL = f"""SELECT id FROM (SELECT id, serial_folded FROM engine ORDER BY id DESC LIMIT ?) newest
+WHERE {BARE} LIKE ? ESCAPE '\\' ORDER BY id DESC LIMIT ?"""
+NEWEST = 10_000
+"""Engines whose serial numbers are looked through one by one: all of a shop, the newest of a group (our judgement)."""
+
 LOOKED_THROUGH = 1000
 """Engines found that are looked through for customers who are not told (our judgement)."""
 WITHOUT_CUSTOMER = """SELECT e.id, CASE WHEN {told} THEN 1 ELSE 0 END, t.serial, t.about, e.vehicle, t.jobs,
@@ -164,12 +169,11 @@ def _spelled_plainly(session: Session, words: Sequence[str], most: int) -> list[
 
 
 def _bare(session: Session, words: Sequence[str], most: int) -> tuple[int, ...]:
-    """Engines, newest first, whose serial number holds what was typed once nothing parts either."""
+    """The newest engines whose serial number holds what was typed, a digit in it, once nothing parts either."""
     wanted = SEPARATORS.sub("", "".join(words)).casefold()
-    if len(wanted) < FORGIVEN_FROM:
+    if len(wanted) < FORGIVEN_FROM or not any(map(str.isdigit, wanted)):
         return ()
-    query = f"SELECT id FROM engine WHERE {BARE} LIKE ? ESCAPE '\\' ORDER BY id DESC LIMIT ?"
-    return _ids(session, query, like(wanted), most)
+    return _ids(session, BY_BARE_SERIAL, NEWEST, like(wanted), most)
 
 
 def spellings(piece: str) -> set[str]:
