@@ -158,7 +158,7 @@ def expected_shares(
     """
     equal = {"nothing": 0.40, "length": 0.24, "ratio": 0.20, "both": 0.10}
     if gauged_ratio is not None:
-        unequal = abs(gauged_ratio) > GAUGED_RATIO
+        unequal = abs(gauged_ratio) >= GAUGED_RATIO
         equal |= {"nothing": 0.0, "length": 0.0} if unequal else {"ratio": 0.0, "both": 0.0}
     slack = SLACK * ((FELT_WRONG if both_ways else 0.0) if joints_tight else 1.0)
     shares = equal | {"slack": slack, "held": 0.0 if free_play_proven else 0.15}

@@ -28,10 +28,17 @@ USUAL = idling_on(8, IDLE_FLOW)
 IDLE = dict.fromkeys(EIGHT.bores, IDLE_FLOW)
 
 
-def opened(milliradians: float, *, early: float = 0.0, ratio: float = 0.0, first: float = IDLE_FLOW) -> Opening:
+def opened(
+    milliradians: float,
+    *,
+    early: float = 0.0,
+    ratio: float = 0.0,
+    first: float = IDLE_FLOW,
+    gain: float | None = None,
+) -> Opening:
     """Flows at a lever opening when the second bank leaves ``early`` [mrad] and opens faster by ``ratio``."""
     lever = milliradians * 1e-3
-    curve = gain_curve(HARDWARE, IDLE_FLOW, USUAL)
+    curve = gain_curve(HARDWARE, IDLE_FLOW, USUAL, gain)
     one = max(0.0, lever - FREE_PLAY - max(early * 1e-3, 0.0))
     other = max(0.0, lever * (1 + ratio) - FREE_PLAY + min(early * 1e-3, 0.0))
     flow_one, flow_other = (first * math.exp(float(np.interp(x, *curve))) for x in (one, other))
@@ -147,6 +154,28 @@ def test_how_steeply_a_bank_opens_is_known_better_of_hardware_that_was_measured(
     assert 0.15 < known < doubt < 0.30
 
 
+def test_how_steeply_a_bank_opens_stays_as_well_known_while_the_mean_of_its_bores_wanders() -> None:
+    """By one in a hundred, as it does from one reading to the next; twice as much air is another engine."""
+    doubt, wandered, other = (gain_doubt(HARDWARE, flow * IDLE_FLOW, USUAL) for flow in (1.0, 1.01, 2.0))
+    assert wandered == doubt != other
+
+
+def test_of_a_gain_that_was_learned_a_twentieth_is_left_open() -> None:
+    """Of 20 mrad early 1 mrad, of 10 half as much, beside what is the same for both; the prior of a length, of 8 mrad,
+    takes some of it.
+    """
+    spreads = []
+    for early in (10, 20):
+        read = [replace(opened(at, early=early, gain=20.0), times=9) for at in (30, 40)]
+        story = balance(
+            EIGHT, HARDWARE, IDLE, read, Meter(step=1e-9), True, gain=20.0, joints_tight=True, idle_times=9,
+            gauged_ratio=0.0,
+        )  # fmt: skip
+        assert story.offset == pytest.approx(early * 1e-3, rel=0.05)
+        spreads.append(story.offset_sd)
+    assert 0.3e-6 < spreads[1] ** 2 - spreads[0] ** 2 < 0.05**2 * (0.020**2 - 0.010**2)
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("bores", [4, 6, 8, 12])
 def test_the_stated_error_of_an_offset_is_what_it_is_where_a_length_is_named(bores: int) -> None:
@@ -185,6 +214,18 @@ def test_readings_both_ways_overrule_a_finger_that_felt_nothing(early: float) ->
     assert told(late).cause == "length"
     found = told([*late, *together])
     assert (found.cause, found.flats, found.extra) == ("slack", 0.0, "none")
+
+
+def test_no_length_is_named_while_one_chance_in_twenty_of_lost_motion_is_left() -> None:
+    """Between a bank that is still as late from above, and one that is hardly late any more."""
+    chances = []
+    for early in (-5.0, -4.25, -4.1):
+        late = [opened(at, early=-9) for at in (10, 30)]
+        story = told([*late, *(replace(opened(at, early=early), from_above=True) for at in (10, 30))])
+        chances.append(story.odds[Cause.SLACK])
+        assert story.odds[Cause.LENGTH] > 0.6
+        assert (story.cause, bool(story.flats)) == (("unknown", False) if chances[-1] > 0.05 else ("length", True))
+    assert min(chances) < 0.05 < max(chances) < 0.10  # on either side
 
 
 def test_lost_motion_looks_like_a_wrong_length_until_the_opening_is_reached_from_above() -> None:

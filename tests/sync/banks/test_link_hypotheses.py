@@ -77,11 +77,25 @@ def test_shares_before_any_reading_add_up_to_one() -> None:
 
 def test_a_gauge_of_a_fifth_of_a_degree_tells_levers_apart_from_three_times_its_error_on() -> None:
     """0.4 % of the travel of a pedal."""
-    told = {gauged: expected_shares(True, True, gauged) for gauged in (0.011, -0.011, 0.013, -0.013)}
+    told = {gauged: expected_shares(True, True, gauged) for gauged in (0.011, -0.011, 0.012, -0.012, 0.013, -0.013)}
     assert all((told[gauged]["ratio"] == 0.0) is (abs(gauged) < 0.012) for gauged in told)
-    assert all((told[gauged]["nothing"] == 0.0) is (abs(gauged) > 0.012) for gauged in told)
+    assert all((told[gauged]["nothing"] == 0.0) is (abs(gauged) >= 0.012) for gauged in told)
 
 
 def test_a_finger_that_may_err_leaves_what_was_read_both_ways_a_twentieth() -> None:
     loose, felt = (expected_shares(True, tight, None, both_ways=True) for tight in (False, True))
     assert felt["slack"] / felt["length"] == pytest.approx(0.05 * loose["slack"] / loose["length"])
+
+
+def test_a_bank_may_leave_its_stop_after_a_milliradian() -> None:
+    """At a lever of 1.8 mrad, a bank with 1 mrad of free play has opened by 0.8, which is 12 x 0.0008 in ln(flow), and
+    one that stands still beside it leaves at least as much later. With more free play neither would have moved.
+    """
+    openings = np.linspace(0.0, 0.2, 2001)
+    curves = (openings, GAIN * openings, GAIN * openings)
+    shares = expected_shares(True, True, None)
+    one = np.ones(1)
+    found = posterior_weights(
+        0.0018 * one, np.zeros(1, dtype=bool), -GAIN * 0.0008 * one, np.eye(1) * 0.001**2, curves, 0.05, shares, RATIOS
+    )
+    assert float(OFFSETS @ found.offsets) < -0.0008
