@@ -24,9 +24,9 @@ from app.shop.record.entries import (
     WaiverEntry,
 )
 from app.shop.record.intake import Intake, intake_of
-from app.shop.record.measures import RECORDED, Units
+from app.shop.record.measures import Units
 from app.shop.record.rounds import UNITS, Round, fill, seconds
-from app.shop.record.settings import DEFAULTS, Settings
+from app.shop.record.settings import Settings
 from app.shop.record.superseding import current, places
 from app.sync.engine.adjusters.registry import kind_of, kinds_with_gain
 from app.sync.engine.engine_air import Ambient, day_of
@@ -83,20 +83,20 @@ class VisitRecord:
     overrides: tuple[WaiverEntry, ...]
     sign_off: SignOffEntry | None
     fitted_before: int | None
+    place_before: str
+    corrected_before: int
+    corrections: tuple[CorrectionEntry, ...]
+    repeatability: Repeats | None
+    studied: int
+    settings: Settings
+    units: Units
+    setup: int
+    simulated: bool
+    rough: bool
+    engine_events: tuple[EngineEventEntry, ...]
+    stop_ends: tuple[StopEndEntry, ...]
+    elsewhere: ElsewhereEntry | None
     before: "VisitRecord | None" = None
-    corrections: tuple[CorrectionEntry, ...] = ()
-    repeatability: Repeats | None = None
-    place_before: str = ""
-    settings: Settings = DEFAULTS
-    studied: int = 0
-    units: Units = RECORDED
-    setup: int = 0
-    corrected_before: int = 0
-    simulated: bool = False
-    rough: bool = False
-    engine_events: tuple[EngineEventEntry, ...] = ()
-    stop_ends: tuple[StopEndEntry, ...] = ()
-    elsewhere: ElsewhereEntry | None = None
     now: float | None = None
     moves: tuple[MoveEntry, ...] = field(init=False)
     cold_settings: tuple[MoveEntry, ...] = field(init=False)
