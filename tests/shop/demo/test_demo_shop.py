@@ -1,4 +1,4 @@
-"""The demonstration shop with two engines in it: whose it is, when what was done, and what its meters were told."""
+"""The demonstration shop with three engines in it: whose it is, when what was done, and what its meters were told."""
 
 from datetime import UTC, date, datetime, timedelta
 from statistics import fmean
@@ -18,7 +18,7 @@ VISIT = ("test cell", "0990", "First sync", 30)
 
 @pytest.fixture
 def filled(shop: Database, monkeypatch: pytest.MonkeyPatch) -> Database:
-    """Two engines that were hardly begun, one of them in cubic inches."""
+    """Three engines that were hardly begun, one of them in cubic inches, one worked at now."""
     once = ((VISIT,),)
     monkeypatch.setattr(
         demo_shop,
@@ -28,6 +28,10 @@ def filled(shop: Database, monkeypatch: pytest.MonkeyPatch) -> Database:
             Piece(
                 "31-0401", "Six", 3.0, "C-201", "Van", ((1, 3, 5), (2, 4, 6)), *once, until="fire",
                 springless=frozenset({4}), inches=True,
+            ),
+            Piece(
+                "31-0402", "Five in line", 2.5, "C-202", "Coach", ((1, 2, 3, 4, 5),),
+                (("vehicle", "0991", "Idle wanders", 0),), until="cold", now=True,
             ),
         ),
     )  # fmt: skip
@@ -51,6 +55,12 @@ def test_engines_are_registered_and_opened_on_their_days(filled: Database) -> No
     assert records[1].layout.sensor == 6
     assert records[0].all_checks == ()
     assert {row.phase for row in records[1].all_checks} == {"cold-preset"}
+
+
+def test_what_is_worked_at_now_was_opened_within_these_three_quarters_of_an_hour(filled: Database) -> None:
+    with filled.reading() as session:
+        five = loader.of_engine(session, engines.find(session, "31-0402")[0].ident)[0]
+    assert timedelta(minutes=40) < TODAY - datetime.fromisoformat(five.visit.opened_at) < timedelta(minutes=45)
 
 
 def test_the_shop_has_a_name_and_its_meters_were_looked_at(filled: Database) -> None:

@@ -9,7 +9,7 @@ import pytest
 
 from app.shop.demo.engine_model import DemoEngineModel
 from app.shop.demo.technician import DemoTechnician
-from app.shop.procedure.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
+from app.shop.procedure.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN
 from app.shop.record.rounds import seconds
 from app.shop.store.database import Database
 from app.sync.engine.layout import Coupler
@@ -86,10 +86,11 @@ def test_gauges_are_read_every_five_minutes_while_it_warms_and_again_after_a_qua
     warming = coolant[:7]
     assert [later[0] - earlier[0] for earlier, later in itertools.pairwise(warming)] == [300.0] * 6
     shown = [figure for _, figure in warming]
-    oil = [figure for _, figure in hands.record(visit_id).series(HEAT_SOAKED.slug, "oil")][:7]
+    *oil, hot = [figure for _, figure in hands.record(visit_id).series(HEAT_SOAKED.slug, "oil")]
     assert shown[0] < 40
     assert shown[-1] > 80
     assert oil == sorted(oil)
+    assert (shown[-1], oil[-1]) == (coolant[-1][1], hot)  # what its phase asks for once it is hot
     assert all(cooler < warmer for cooler, warmer in zip(oil[:5], shown[:5], strict=True))  # oil lags behind
     hands.look(visit_id)
     assert len(hands.record(visit_id).series(HEAT_SOAKED.slug, "coolant")) == len(coolant)
@@ -113,4 +114,18 @@ def test_an_engine_out_by_one_coupler_is_evened_and_what_was_left_is_said(
     assert abs(stand.gaps[4] - 4.5) < 1.5  # thou; it was 2.5 off
     assert hands.missing(visit_id, HEAT_SOAKED) == () or record.overrides
     hands.balance(visit_id, stand)  # one bank has nothing to balance
-    assert not [one for one in record.rounds if one.row.phase == BANK_BALANCE.slug]
+    assert not [one for one in hands.record(visit_id).rounds if one.row.phase == BANK_BALANCE.slug]
+
+
+def test_an_even_engine_is_read_once_more_when_all_is_tight_and_signed_for_five_minutes_after_the_last_entry(
+    shop: Database, hands: DemoTechnician, stand: DemoEngineModel
+) -> None:
+    visit_id = warmed_up(shop, hands, stand)
+    hands.even_out(visit_id, stand)
+    hands.lock_down(visit_id, stand, "Foreman of the yard")
+    record = hands.record(visit_id)
+    assert record.sign_off is not None
+    assert record.sign_off.name == "Foreman of the yard"
+    last = record.rounds[-1]
+    assert (last.row.phase, last.closed) == (LOCK_DOWN.slug, True)
+    assert seconds(record.sign_off.at) - last.times[-1] == 300
