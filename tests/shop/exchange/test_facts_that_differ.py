@@ -29,10 +29,10 @@ def test_facts_that_differ_are_for_a_person_to_choose(shop: Database, other: Dat
     )
     with rejects(FileQuestion.FACTS, kind=ConflictError):
         bring_in(other, file, {})
-    for choice, vehicle in (("mine", "Blue coupe"), ("theirs", "Red van")):
+    for choice, vehicle, version in (("mine", "Blue coupe", 1), ("theirs", "Red van", 2)):
         bring_in(other, file, {"facts": choice})
         with other.reading() as session:
-            assert engines.get(session, 1).vehicle == vehicle
+            assert (engines.get(session, 1).vehicle, engines.get(session, 1).version) == (vehicle, version)
             assert len(engines.find(session, vehicle)) == 1
 
 
