@@ -11,19 +11,21 @@ from typing import Any
 import pandas
 import pytest
 
+from app.shop.commands import checks
 from app.shop.cross_check import findings
 from app.shop.cross_check.findings import NewFindings, ShownAt
 from app.shop.exchange.tables import columns, tidy
 from app.shop.exchange.tables.columns import Column
 from app.shop.exchange.tables.data_package import TABLES, descriptor, write_tables
 from app.shop.exchange.tables.tidy import CellWords, figure, local, table_csv
+from app.shop.procedure.phases import COLD_PRESET
 from app.shop.record import loader
 from app.shop.stopwatch import Allowance
 from app.shop.store.database import Database
 from app.shop.store.tables import ReadingRow
 from tests.shop.exchange.files import EVEN, SLIPPED, with_codes
 from tests.shop.past import Past
-from tests.shop.yard import AT, key, visit_record
+from tests.shop.yard import AT, FOUR, engine, key, visit, visit_record
 
 WORDS = CellWords(str.upper, str, lambda item, number: item.choices[int(number)])
 
@@ -179,10 +181,32 @@ def test_a_time_is_told_twice() -> None:
     assert datetime.fromisoformat(local(at)).astimezone() == datetime.fromisoformat(at).replace(microsecond=0)
 
 
-def test_what_no_visit_can_be_without_is_required_of_its_row() -> None:
-    """What is typed may be left empty, and what comes later is; the meter is one with a unit."""
-    required = [one["name"] for column in columns.VISITS if (one := column.field())["constraints"].get("required")]
-    assert required == ["engine", "visit", "place", "opened_at", "opened_at_local", "meter", "meter_unit"]
+@pytest.mark.parametrize(
+    ("table", "told"),
+    [
+        (columns.VISITS, "engine visit place opened_at opened_at_local meter meter_unit"),
+        (columns.MOVES, "engine visit move phase kind amount unit advised stands taken_back at at_local"),
+        (columns.CHECKS, "engine visit phase item stands taken_back at at_local"),
+    ],
+)
+def test_what_a_row_cannot_be_without_is_required_of_it(table: tuple[Column, ...], told: str) -> None:
+    """What is typed may be left empty, and what comes later is. The meter of a visit is one with a unit; a move is of a
+    bank or a bore, as its kind is; a check may have no figure.
+    """
+    required = [one["name"] for column in table if (one := column.field())["constraints"].get("required")]
+    assert required == told.split()
+
+
+def test_a_check_with_a_figure_has_the_unit_of_its_item_and_one_without_has_none(shop: Database) -> None:
+    visit_id = visit(shop, engine(shop, FOUR))
+    said: dict[str, float | None] = {"wide-open": None, "preset-turns": 1.0}
+    checks.record(shop, visit_id, key(), COLD_PRESET.slug, said, "KM", AT)
+    rows = [
+        dict(zip(columns.names(columns.CHECKS), row, strict=True))
+        for row in tidy.checks(visit_record(shop, visit_id), WORDS)
+    ]
+    shown = {row["item"]: (row["value"], row["unit"]) for row in rows}
+    assert shown == {"wide-open": (None, ""), "preset-turns": (1, "turns")}
 
 
 def test_the_dictionary_describes_every_column() -> None:
