@@ -58,6 +58,7 @@ def test_a_study_gives_the_figure_that_every_verdict_counts_with(shop: Database)
     found = evenness(told.layout, told.rounds[-1].in_base_units, told.meter_as_read(), 0.08)
     with shop.reading() as session:
         known = meter_studies.known(session, 1)
+    assert [one.agreement for one in known.studies] == [None, None]  # nothing was compared
     assert known.found is not None
     assert known.found.freedom == 9
     assert found.uncertainty > 0
@@ -129,7 +130,8 @@ def test_two_meters_are_compared_bore_by_bore(shop: Database) -> None:
     for bore in range(5):
         for meter_id, factor in ((1, 1.0), (other, 1.08)):
             with shop.reading() as session:
-                assert meter_studies.study_of(session, study_id).next_meter.ident == meter_id
+                begun = meter_studies.study_of(session, study_id)
+            assert (begun.next_meter.ident, begun.agreement) == (meter_id, None)
             meters.read(shop, study_id, key(), (6.0 + bore / 4 + bore % 2 / 100) * factor, "KM", AT)
     with shop.reading() as session:
         found = meter_studies.study_of(session, study_id).agreement

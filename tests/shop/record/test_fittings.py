@@ -32,9 +32,15 @@ def test_what_was_not_measured_is_the_estimate() -> None:
         ),
         ({"bore_diameter": 20.0, "shaft_diameter": 20.0}, {"shaft_diameter": Rejection.SHAFT_TOO_THICK}),
         ({"closed_angle": float("nan")}, {"closed_angle": Rejection.OUT_OF_RANGE}),
+        ({"shaft_diameter": 1.9}, {"shaft_diameter": Rejection.OUT_OF_RANGE}),
     ],
 )
 def test_what_cannot_be_is_refused_by_figure(measured: dict[str, float], codes: dict[str, Rejection]) -> None:
     with pytest.raises(RejectedError) as refusal:
         hardware_known(measured, 3.9 * LITER, 8)
     assert codes_of(refusal) == codes
+
+
+def test_a_shaft_of_two_millimeters_is_the_thinnest_there_is() -> None:
+    """Our judgement, as the other ranges are."""
+    assert hardware_known({"shaft_diameter": 2.0}, 0.4 * LITER, 4).shaft_diameter.value == pytest.approx(2 * MM)

@@ -97,3 +97,23 @@ def test_a_barometer_is_told_to_a_whole_millibar() -> None:
     """101.3 kPa are 1013 mbar; no shop's barometer is better than that (common practice, no published source)."""
     (millibar,) = (one for one in MEASURES["air_pressure"] if one.name.startswith("mbar"))
     assert (millibar.figure(101.33), millibar.shown(101.33)) == (1013, "1013")
+
+
+@pytest.mark.parametrize(
+    ("quantity", "unit", "kept", "shown"),
+    [
+        ("air_pressure", "inHg abs.", 101.325, "29.92"),  # the standard atmosphere, as altimeters are set
+        ("oil_pressure", "bar", 313.7, "3.14"),
+        ("oil_pressure", "psi", 190.0, "27.6"),  # 190 / 6.894757 = 27.557
+        ("temperature", "°F", 84.2, "183.6"),  # 1.8 x 84.2 + 32 = 183.56
+        ("distance", "km", 5000.4, "5000"),
+        ("distance", "miles", 5000.0, "3107"),  # 5000 / 1.609344 = 3106.86
+        ("blade", "thou", 3.004, "3"),
+        ("blade", "mm", 3.0, "0.076"),  # 3 x 0.0254 = 0.0762
+    ],
+)
+def test_a_figure_is_shown_in_no_more_places_than_what_it_is_read_from_has(
+    quantity: Quantity, unit: str, kept: float, shown: str
+) -> None:
+    """Dials, counters and the marks of feelers (common practice, no published source)."""
+    assert named(quantity, unit).shown(kept) == shown
