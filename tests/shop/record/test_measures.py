@@ -117,3 +117,9 @@ def test_a_figure_is_shown_in_no_more_places_than_what_it_is_read_from_has(
 ) -> None:
     """Dials, counters and the marks of feelers (common practice, no published source)."""
     assert named(quantity, unit).shown(kept) == shown
+
+
+@pytest.mark.parametrize(("distance", "shown"), [("km", "312\u00a0m"), ("miles", "1025\u00a0ft")])
+def test_a_height_is_in_whole_meters_or_in_feet_beside_miles(distance: str, shown: str) -> None:
+    """312.4 / 0.3048 = 1024.9."""
+    assert Units(distance=distance).height.says(312.4) == shown

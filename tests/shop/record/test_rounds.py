@@ -83,3 +83,11 @@ def test_a_round_is_made_anew_only_where_it_matters_what_holds_the_idle() -> Non
     held = with_speed.held(not with_speed.idle_held)
     assert held.idle_held is not with_speed.idle_held
     assert held.entered == with_speed.entered
+
+
+def test_a_bore_that_was_skipped_is_so_until_it_is_read_after_all() -> None:
+    """It would be counted twice among those that a round is over with."""
+    skips = (reading(1, 1, "skip"), reading(2, 2, "skip"))
+    assert set(Round(ROUND, skips).skipped) == {1, 2}
+    after_all = Round(ROUND, (*skips, reading(3, 1, "turn")))
+    assert (set(after_all.skipped), set(after_all.latest)) == ({2}, {1})
