@@ -112,3 +112,5 @@ def test_a_file_longer_than_any_engine_is_refused(monkeypatch: pytest.MonkeyPatc
     monkeypatch.setattr(imports, "LARGEST", 100)
     with rejects(Rejection.FILE_TOO_LARGE):
         read(" " * 101)
+    with rejects(Rejection.FILE_NOT_AN_ENGINE):
+        read(" " * 100)  # it is looked into
