@@ -12,10 +12,11 @@ from app.shop.demo.technician import DemoTechnician
 from app.shop.procedure.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN
 from app.shop.record.rounds import seconds
 from app.shop.store.database import Database
-from app.sync.engine.layout import Coupler
+from app.sync.engine.layout import Bank, Coupler, Layout
 from tests.shop.yard import AT, FOUR, engine
 
 BEGAN = datetime.fromisoformat(AT)
+PAIRS = Layout((Bank("A", (1, 2), 1, 1), Bank("B", (3, 4), 3, 3)))
 
 
 @pytest.fixture
@@ -129,3 +130,33 @@ def test_an_even_engine_is_read_once_more_when_all_is_tight_and_signed_for_five_
     last = record.rounds[-1]
     assert (last.row.phase, last.closed) == (LOCK_DOWN.slug, True)
     assert seconds(record.sign_off.at) - last.times[-1] == 300
+
+
+def test_an_engine_that_stays_uneven_is_read_three_times_when_all_is_tight_and_that_is_said(
+    shop: Database, hands: DemoTechnician, stand: DemoEngineModel
+) -> None:
+    visit_id = warmed_up(shop, hands, stand)
+    hands.even_out(visit_id, stand)
+    stand.slip(Coupler(3, 4), 2.0)
+    hands.lock_down(visit_id, stand, "Foreman of the yard")
+    record = hands.record(visit_id)
+    assert [one.row.phase for one in record.rounds].count(LOCK_DOWN.slug) == 3
+    assert [one.phase for one in record.overrides] == [LOCK_DOWN.slug]
+    assert record.sign_off is not None
+
+
+@pytest.mark.parametrize(("late", "left"), [(0.0, []), (8.0, [BANK_BALANCE.slug])])
+def test_banks_that_part_are_left_with_a_reason_and_others_with_none(
+    shop: Database, hands: DemoTechnician, late: float, left: list[str]
+) -> None:
+    """8 thou late of 7 and 27 that open the other bank: far more than 4 %."""
+    pairs = DemoEngineModel(PAIRS, random.Random(3), link_late=late)
+    pairs.gaps = dict.fromkeys(PAIRS.bores, 4.5)
+    visit_id = hands.open(engine(shop, PAIRS), "test cell", "1007", "First sync")
+    for phase in (COLD_PRESET, FIRST_FIRE):
+        hands.check(visit_id, phase)
+    hands.read_round(visit_id, FIRST_FIRE, pairs)
+    hands.check(visit_id, HEAT_SOAKED)
+    hands.even_out(visit_id, pairs)
+    hands.balance(visit_id, pairs)
+    assert [one.phase for one in hands.record(visit_id).overrides] == left

@@ -2,7 +2,7 @@
 
 import pytest
 
-from app.sync.banks.bank_means import Opening, bank_change, difference
+from app.sync.banks.bank_means import BankDifference, Opening, bank_change, difference, read_both
 from app.sync.engine.events import Meter
 from app.sync.engine.layout import Bank, Layout
 
@@ -59,3 +59,15 @@ def test_a_bank_rises_by_the_mean_of_its_bores_logarithms() -> None:
     assert found is not None
     assert found.change == pytest.approx(1.386294, abs=1e-6)
     assert found.sd == pytest.approx(0.0752600, abs=1e-6)
+
+
+def test_banks_in_which_nothing_flowed_do_not_differ() -> None:
+    assert BankDifference(1e-3, 0.0, 0.0, 1.0, (0.0, 0.0), 1.0).percent == 0.0
+
+
+def test_a_bore_where_nothing_flowed_tells_nothing_and_a_column_at_zero_tells_of_an_open_runner() -> None:
+    """Of no flow there is no logarithm."""
+    shown = {1: 20.0, 2: 0.0, 3: 20.0}
+    assert read_both((1, 2, 3, 4), shown, IDLE, ONE) == [1, 3]
+    assert read_both((1, 2, 3, 4), IDLE, shown, ONE) == [1, 3]
+    assert read_both((1, 2, 3, 4), shown, IDLE, Meter("vacuum")) == [1, 2, 3]

@@ -118,6 +118,14 @@ def test_rods_with_two_hands_are_turned_in_quarters() -> None:
     assert story.flats == pytest.approx(-0.75, abs=0.26)
 
 
+def test_a_bore_where_nothing_flows_at_idle_is_left_out() -> None:
+    dead = IDLE | {3: 0.0}
+    read = [opened(10, early=9), opened(30, early=9)]
+    story = balance(EIGHT, HARDWARE, dead, read, Meter(), True, joints_tight=True)
+    assert story.cause == "length"
+    assert story.flats == pytest.approx(-2.0)
+
+
 def test_a_ratio_grows_with_the_opening_and_is_left_to_the_angle_gauge() -> None:
     read = [replace(opened(at, ratio=0.12), times=4) for at in (20, 60, 100)]
     story = balance(EIGHT, HARDWARE, IDLE, read, Meter(), True, gain=20.0, joints_tight=True, idle_times=6)

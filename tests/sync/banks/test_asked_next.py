@@ -1,0 +1,54 @@
+"""Which opening of the lever is asked for next: the first one, a wider one, a smaller one where columns tell nothing.
+
+Openings are radians of a lever of an inch (``bank_means.CENTRAL_LEVER``), so that 0.010 rad is a feeler of 0.010 in.
+"""
+
+import pytest
+
+from app.sync.banks.bank_means import Opening
+from app.sync.banks.banks import BankAssessment, Extra, balance
+from app.sync.engine.events import Meter
+from app.sync.engine.hardware import likely_hardware
+from app.sync.engine.layout import Bank, Layout
+from app.sync.engine.units import INCH, KPA, LITER
+from tests.sync.banks.test_banks import opened, told
+
+EIGHT = Layout((Bank("A", (1, 2, 3, 4), stop=2, drive=2), Bank("B", (5, 6, 7, 8), stop=6, drive=6)))
+COLUMN = Meter("vacuum", 0.25 * KPA, 0.01)
+
+
+def asked(story: BankAssessment) -> tuple[Extra, float]:
+    """What is asked for, and the feeler under a lever of an inch [in]."""
+    return story.extra, round(story.extra_travel / INCH, 9)
+
+
+def by_columns(*openings: Opening) -> BankAssessment:
+    idle = dict.fromkeys(EIGHT.bores, 33 * KPA)
+    return balance(EIGHT, likely_hardware(4 * LITER, 8), idle, openings, COLUMN, True)
+
+
+def test_a_feeler_of_ten_thousandths_is_asked_for_first() -> None:
+    """The thinner one of the two that a shop begins with (our judgement)."""
+    assert asked(told([])) == (Extra.OPENING, 0.010)
+
+
+@pytest.mark.parametrize(
+    ("blind", "extra", "feeler"),
+    [(0.020, Extra.OPENING, 0.010), (0.009, Extra.SMALLER_OPENING, 0.0045), (0.005, Extra.SMALLER_OPENING, 0.0025),
+     (0.0038, Extra.FLOW_METER, 0.0)],
+)  # fmt: skip
+def test_where_columns_stand_at_zero_half_as_much_is_asked_for_until_no_feeler_is_worth_it(
+    blind: float, extra: Extra, feeler: float
+) -> None:
+    """Feelers under 0.002 in are not (our judgement)."""
+    nothing = Opening(blind * INCH, dict.fromkeys(EIGHT.bores, 0.0))
+    assert asked(by_columns(nothing)) == (extra, feeler)
+
+
+def test_a_bank_that_may_still_be_on_its_stop_is_looked_for_at_twice_the_opening() -> None:
+    late = [opened(at, early=-45) for at in (20, 40)]
+    assert asked(told(late, tight=False)) == (Extra.WIDER_OPENING, 0.080)
+
+
+def test_where_nothing_is_asked_no_opening_is() -> None:
+    assert asked(told([opened(10), opened(30)])) == (Extra.NONE, 0.0)
