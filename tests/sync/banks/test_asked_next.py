@@ -1,7 +1,10 @@
-"""Which opening of the lever is asked for next: the first one, a wider one, a smaller one where columns tell nothing.
+"""Which opening of the lever is asked for next, and how sure what is offered is: the first opening, a wider one, a
+smaller one where columns tell nothing.
 
 Openings are radians of a lever of an inch (``bank_means.CENTRAL_LEVER``), so that 0.010 rad is a feeler of 0.010 in.
 """
+
+from dataclasses import replace
 
 import pytest
 
@@ -10,6 +13,7 @@ from app.sync.banks.banks import BankAssessment, Extra, balance
 from app.sync.engine.events import Meter
 from app.sync.engine.hardware import likely_hardware
 from app.sync.engine.layout import Bank, Layout
+from app.sync.engine.linkage import link_rotation
 from app.sync.engine.units import INCH, KPA, LITER
 from tests.sync.banks.test_banks import opened, told
 
@@ -50,5 +54,29 @@ def test_a_bank_that_may_still_be_on_its_stop_is_looked_for_at_twice_the_opening
     assert asked(told(late, tight=False)) == (Extra.WIDER_OPENING, 0.080)
 
 
-def test_where_nothing_is_asked_no_opening_is() -> None:
+def test_what_is_read_at_idle_is_no_opening() -> None:
+    closed = Opening(0.0, opened(0).readings)
+    assert asked(told([closed])) == (Extra.OPENING, 0.010)
+
+
+def test_where_nothing_or_no_opening_is_asked_for_there_is_none_to_read() -> None:
     assert asked(told([opened(10), opened(30)])) == (Extra.NONE, 0.0)
+    without_idle = balance(EIGHT, likely_hardware(4 * LITER, 8), {}, [], Meter(), True)
+    assert (without_idle.extra, without_idle.to_read) == (Extra.IDLE, ())
+
+
+def test_flats_are_surer_by_what_is_known_of_the_rod_once_both_its_pitch_and_its_lever_were_measured() -> None:
+    """An estimated rod leaves 15 % of the flats open: by how much the squares of both errors differ."""
+    likely = likely_hardware(4 * LITER, 8)
+    of_pitch = replace(likely, link_pitch=replace(likely.link_pitch, measured=True))
+    of_both = replace(of_pitch, link_lever=replace(likely.link_lever, measured=True))
+    idle = opened(0).readings
+    read = [opened(at, early=9) for at in (10, 30)]
+    none, one, both = (
+        balance(EIGHT, hardware, idle, read, Meter(), True, joints_tight=True)
+        for hardware in (likely, of_pitch, of_both)
+    )
+    assert none.flats == one.flats == both.flats == -2.0
+    assert one.flats_sd == none.flats_sd
+    wanted = both.offset / link_rotation(1.0, likely)
+    assert none.flats_sd**2 - both.flats_sd**2 == pytest.approx((0.15 * wanted) ** 2, rel=1e-6)

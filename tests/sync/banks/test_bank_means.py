@@ -17,7 +17,7 @@ def test_the_difference_of_two_banks_is_that_of_their_means() -> None:
     """Means of two bores each, read twice: a variance of 1 / 2 / 2 a bank, together 0.5."""
     found = difference(PAIRS, Opening(1e-3, {1: 20.0, 2: 22.0, 3: 24.0, 4: 26.0}, times=2), IDLE, ONE)
     assert found is not None
-    assert (found.first, found.second, found.difference) == (21.0, 25.0, 4.0)
+    assert (found.first, found.second, found.difference, found.apart) == (21.0, 25.0, 4.0, 4.0)
     assert found.sd == pytest.approx(0.5**0.5)
     assert found.percent == pytest.approx(100 * 4 / 23)
     # By hand: 1/400 + 1/484 + 1/576 + 1/676 over two readings and two bores squared.
