@@ -1,11 +1,12 @@
 """What is fitted: measured figures beside estimates, and what cannot be."""
 
+import json
 from dataclasses import fields
 
 import pytest
 
 from app.shop.errors import RejectedError
-from app.shop.record.fittings import HARDWARE_FIELDS, hardware_known
+from app.shop.record.fittings import HARDWARE_FIELDS, hardware_known, hardware_to_json
 from app.shop.rejections import Rejection
 from app.sync.engine.hardware import Hardware, likely_hardware
 from app.sync.engine.units import LITER, MM
@@ -44,3 +45,10 @@ def test_what_cannot_be_is_refused_by_figure(measured: dict[str, float], codes: 
 def test_a_shaft_of_two_millimeters_is_the_thinnest_there_is() -> None:
     """Our judgement, as the other ranges are."""
     assert hardware_known({"shaft_diameter": 2.0}, 0.4 * LITER, 4).shaft_diameter.value == pytest.approx(2 * MM)
+
+
+def test_the_text_of_hardware_names_its_figures_in_the_order_of_the_alphabet() -> None:
+    """As rows have it since the first version: what was sealed and what is compared with it goes by the text."""
+    told = list(json.loads(hardware_to_json(likely_hardware(3.9 * LITER, 8))))
+    assert told == sorted(told)
+    assert len(told) == 7
