@@ -133,9 +133,11 @@ def test_two_meters_are_compared_bore_by_bore(shop: Database) -> None:
                 begun = meter_studies.study_of(session, study_id)
             assert (begun.next_meter.ident, begun.agreement) == (meter_id, None)
             meters.read(shop, study_id, key(), (6.0 + bore / 4 + bore % 2 / 100) * factor, "KM", AT)
+    third = column(shop)
     with shop.reading() as session:
         found = meter_studies.study_of(session, study_id).agreement
         repeats = meter_studies.known(session, 1).found
+        assert meter_studies.known(session, third).studies == ()
     assert found is not None
     assert found.ratio == pytest.approx(1.08)
     assert not found.agree

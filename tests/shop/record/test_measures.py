@@ -110,6 +110,7 @@ def test_a_barometer_is_told_to_a_whole_millibar() -> None:
         ("distance", "miles", 5000.0, "3107"),  # 5000 / 1.609344 = 3106.86
         ("blade", "thou", 3.004, "3"),
         ("blade", "mm", 3.0, "0.076"),  # 3 x 0.0254 = 0.0762
+        ("blade", "mm", 19.685, "0.50"),  # 19.685 x 0.0254 = 0.5; the marks of metric feelers have two places
     ],
 )
 def test_a_figure_is_shown_in_no_more_places_than_what_it_is_read_from_has(
