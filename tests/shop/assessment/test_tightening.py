@@ -60,6 +60,14 @@ def at_lock_down(shop: Database, left: tuple[float, ...] = LEFT) -> int:
 
 
 @pytest.mark.slow
+def test_an_engine_is_as_left_once_it_was_read_with_everything_tightened(shop: Database) -> None:
+    visit_id = at_lock_down(shop)
+    before = visit_record(shop, visit_id)
+    followed(shop, visit_id, LOCK_DOWN, LEFT)
+    after = visit_record(shop, visit_id)
+    assert (before.read_after_tightening, after.read_after_tightening) == (False, True)
+
+
 def test_nothing_is_said_to_have_moved_before_it_was_read(shop: Database) -> None:
     """The idle is 8 % slower than it was, so that bores 1 to 4 read low beside what the others read before."""
     visit_id = at_lock_down(shop)

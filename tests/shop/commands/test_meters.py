@@ -11,6 +11,7 @@ from app.shop.commands.readings import NewReading
 from app.shop.errors import ConflictError, RejectedError
 from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN
 from app.shop.record import meter_studies
+from app.shop.record.meter_studies import NOT_STUDIED
 from app.shop.record.meter_visits import shown_by_visits
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
@@ -58,6 +59,7 @@ def test_a_study_gives_the_figure_that_every_verdict_counts_with(shop: Database)
     found = evenness(told.layout, told.rounds[-1].in_base_units, told.meter_as_read(), 0.08)
     with shop.reading() as session:
         known = meter_studies.known(session, 1)
+        assert meter_studies.provenance_of(session, told.meter, 0) == meter_studies.Provenance(0) == NOT_STUDIED
     assert [one.agreement for one in known.studies] == [None, None]  # nothing was compared
     assert known.found is not None
     assert known.found.freedom == 9

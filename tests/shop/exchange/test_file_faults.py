@@ -99,6 +99,16 @@ def test_a_file_that_makes_no_sense_says_why(
     assert found == reason or reason in found.values["faults"]
 
 
+def test_a_key_that_is_there_twice_is_named(shop: Database) -> None:
+    Past(shop).visit(EVEN, EVEN)
+    file = json.loads(out(shop))
+    one, other, *_ = file["visits"][0]["readings"]
+    other["key"] = one["key"]
+    with pytest.raises(RejectedError) as refusal:
+        read(json.dumps(file))
+    assert because(FileFault.KEY_TWICE, key=one["key"]) in refusal.value.problems["file"].values["faults"]
+
+
 @pytest.mark.parametrize(
     "typed", ["", "{", "[]", "null", '{"format": 1}', "[" * 100_000, '{"format": "evenbore-engine"}']
 )

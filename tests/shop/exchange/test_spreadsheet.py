@@ -136,6 +136,7 @@ def test_figures_and_verdicts_are_those_of_the_record(shop: Database) -> None:
     found = [row for row in rows if row["round"] == 1 and row["kind"] == "turn"]
     assert [row["verdict"] for row in found if row["bore"] in (3, 4)] == ["more air"] * 2
     assert [float(str(row["air_percent"])) for row in found if row["bore"] == 3] == [pytest.approx(13.8, abs=2)]
+    assert {len(str(row["air_percent"]).partition(".")[2]) for row in found} == {1}  # to a tenth
     assert str(found[0]["value"]) == "6.50"
     assert {row["verdict"] for row in rows if row["kind"] == "closing"} == {None}
     (move,) = (dict(zip(columns.names(columns.MOVES), row, strict=True)) for row in tidy.moves(record))
@@ -184,6 +185,13 @@ def test_a_time_is_told_twice() -> None:
 @pytest.mark.parametrize(
     ("table", "told"),
     [
+        (
+            columns.READINGS,
+            "visit place opened_at meter round phase opening_m bore kind unit stands at from_above engine at_local "
+            "opening_in",
+        ),
+        (columns.HOURS, "engine visit phase recorded_minutes minutes corrected"),
+        (columns.FINDINGS, "engine visit kind source stands at at_local"),
         (columns.VISITS, "engine visit place opened_at opened_at_local meter meter_unit"),
         (columns.MOVES, "engine visit move phase kind amount unit advised stands taken_back at at_local"),
         (columns.CHECKS, "engine visit phase item stands taken_back at at_local"),
@@ -191,7 +199,7 @@ def test_a_time_is_told_twice() -> None:
 )
 def test_what_a_row_cannot_be_without_is_required_of_it(table: tuple[Column, ...], told: str) -> None:
     """What is typed may be left empty, and what comes later is. The meter of a visit is one with a unit; a move is of a
-    bank or a bore, as its kind is; a check may have no figure.
+    bank or a bore, as its kind is; a check may have no figure, and neither may a reading or a finding.
     """
     required = [one["name"] for column in table if (one := column.field())["constraints"].get("required")]
     assert required == told.split()

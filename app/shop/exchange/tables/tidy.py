@@ -17,7 +17,7 @@ from app.shop.queries.hours import PhaseTime
 from app.shop.record.entries import EngineEntry, MoveEntry
 from app.shop.record.rounds import Round
 from app.shop.record.superseding import current
-from app.shop.record.visit_record import TAKEN_BACK, VisitRecord, made_cold
+from app.shop.record.visit_record import TAKEN_BACK, VisitRecord
 from app.shop.store.tables import Engine, FindingRow
 from app.sync.engine.adjusters.registry import kind_of
 from app.sync.engine.layout import Layout
@@ -186,7 +186,7 @@ def _percent(share: float) -> Decimal:
 
 
 def _amount(move: MoveEntry) -> tuple[Decimal, str]:
-    if made_cold(move) or move.leaves:
+    if move.leaves:
         return figure(sum(map(float, move.leaves.split())) / INCH, 3), "in"
     return figure(move.amount), kind_of(move.kind).unit
 
