@@ -9,6 +9,7 @@ import pytest
 from app.shop.errors import RejectedError
 from app.shop.exchange import imports
 from app.shop.exchange.codes import FileFault
+from app.shop.exchange.import_work import packed, unpacked
 from app.shop.exchange.imports import read
 from app.shop.reasons import Reason, because
 from app.shop.rejections import Rejection
@@ -116,6 +117,15 @@ def test_what_is_no_file_is_refused(typed: str) -> None:
     with pytest.raises(RejectedError) as refusal:
         read(typed)
     assert codes_of(refusal)["file"] in (Rejection.FILE_NOT_AN_ENGINE, Rejection.FILE_VERSION)
+
+
+def test_a_file_that_waited_in_a_page_comes_back_whole_or_is_lost() -> None:
+    whole = bytes(range(256)) * 8
+    held = packed(whole)
+    assert unpacked(held) == whole
+    for cut in (4, 40, 400):  # of base64, in steps of its four characters
+        with rejects(Rejection.FILE_LOST):
+            unpacked(held[:-cut])
 
 
 def test_a_file_longer_than_any_engine_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
