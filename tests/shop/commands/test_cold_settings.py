@@ -1,6 +1,7 @@
 """Plates set cold: in which order and under which conditions, corrected, told to the estimate, and no hot moves."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
@@ -13,6 +14,7 @@ from app.shop.commands.cold_settings import NewSetting
 from app.shop.errors import ConflictError
 from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
 from app.shop.queries.assessed import phase_seen
+from app.shop.record.visit_record import made_cold
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.sync.engine.events import ColdSetting
@@ -47,6 +49,15 @@ def setting(bore: int, *thou: float, supersedes: int | None = None) -> NewSettin
 
 def set_all(shop: Database, visit_id: int, bores: Sequence[int] = OUTWARD) -> list[int]:
     return [cold_settings.set_plate(shop, visit_id, key(), setting(bore), AT) for bore in bores]
+
+
+def test_a_plate_set_before_the_engine_ran_is_told_from_one_set_hot(shop: Database) -> None:
+    visit_id = begun(shop)
+    set_all(shop, visit_id)
+    (first, *_) = visit_record(shop, visit_id).cold_settings
+    assert made_cold(first)
+    assert not made_cold(replace(first, phase=HEAT_SOAKED.slug))
+    assert not made_cold(replace(first, leaves=""))  # a screw that was turned cold
 
 
 def test_every_plate_is_set_outward_and_told_to_the_estimate_first(shop: Database) -> None:

@@ -1,5 +1,6 @@
 """Several files at once: which are taken out of a zip, and how large they may be together."""
 
+import base64
 import io
 import zipfile
 
@@ -7,6 +8,8 @@ import pytest
 
 from app.shop.errors import RejectedError
 from app.shop.exchange import several
+from app.shop.exchange.import_work import bring_several
+from app.shop.exchange.imports import carry_on
 from app.shop.exchange.several import FileLooked, Named
 from app.shop.reasons import Reason, because
 from app.shop.rejections import Rejection
@@ -14,6 +17,7 @@ from app.shop.stopwatch import Allowance
 from app.shop.store.database import Database
 from tests.shop.exchange.files import EVEN, one_first_meter, out
 from tests.shop.past import Past
+from tests.shop.rejections import rejects
 
 MEBIBYTE = 2**20
 
@@ -75,6 +79,17 @@ def test_each_of_several_is_looked_at_and_the_wrong_one_named(shop: Database, ot
     assert wrong.problem.code is Rejection.FILE_NOT_AN_ENGINE
     assert batch.ready == 2
     assert batch.conflicts == ()
+
+
+def test_what_a_page_held_of_several_is_brought_in_and_told(shop: Database, other: Database) -> None:
+    Past(shop).visit(EVEN, EVEN)
+    held = base64.b64encode(several.zipped([("one.json", out(shop).encode()), ("two.json", b"{")])).decode()
+    told = carry_on(other, bring_several(other.where, held, {}))
+    one, wrong = told.files
+    assert (one.serial, one.engine_id, wrong.engine_id) == ("31-0217", 1, None)
+    assert out(other) == out(shop)
+    with rejects(Rejection.FILE_LOST):
+        carry_on(other, bring_several(other.where, held[:-8], {}))
 
 
 def test_a_file_with_a_question_of_its_own_waits(shop: Database, other: Database) -> None:
