@@ -11,13 +11,10 @@ import pytest
 from app.sync.banks.bank_means import Opening
 from app.sync.banks.banks import BankAssessment, Extra, balance
 from app.sync.engine.events import Meter
-from app.sync.engine.hardware import likely_hardware
-from app.sync.engine.layout import Bank, Layout
 from app.sync.engine.linkage import link_rotation
-from app.sync.engine.units import INCH, KPA, LITER
-from tests.sync.banks.test_banks import opened, told
+from app.sync.engine.units import INCH, KPA
+from tests.sync.banks.eight import EIGHT, HARDWARE, opened, told
 
-EIGHT = Layout((Bank("A", (1, 2, 3, 4), stop=2, drive=2), Bank("B", (5, 6, 7, 8), stop=6, drive=6)))
 COLUMN = Meter("vacuum", 0.25 * KPA, 0.01)
 
 
@@ -28,7 +25,7 @@ def asked(story: BankAssessment) -> tuple[Extra, float]:
 
 def by_columns(*openings: Opening) -> BankAssessment:
     idle = dict.fromkeys(EIGHT.bores, 33 * KPA)
-    return balance(EIGHT, likely_hardware(4 * LITER, 8), idle, openings, COLUMN, True)
+    return balance(EIGHT, HARDWARE, idle, openings, COLUMN, True)
 
 
 def test_a_feeler_of_ten_thousandths_is_asked_for_first() -> None:
@@ -61,22 +58,21 @@ def test_what_is_read_at_idle_is_no_opening() -> None:
 
 def test_where_nothing_or_no_opening_is_asked_for_there_is_none_to_read() -> None:
     assert asked(told([opened(10), opened(30)])) == (Extra.NONE, 0.0)
-    without_idle = balance(EIGHT, likely_hardware(4 * LITER, 8), {}, [], Meter(), True)
+    without_idle = balance(EIGHT, HARDWARE, {}, [], Meter(), True)
     assert (without_idle.extra, without_idle.to_read) == (Extra.IDLE, ())
 
 
 def test_flats_are_surer_by_what_is_known_of_the_rod_once_both_its_pitch_and_its_lever_were_measured() -> None:
     """An estimated rod leaves 15 % of the flats open: by how much the squares of both errors differ."""
-    likely = likely_hardware(4 * LITER, 8)
-    of_pitch = replace(likely, link_pitch=replace(likely.link_pitch, measured=True))
-    of_both = replace(of_pitch, link_lever=replace(likely.link_lever, measured=True))
+    of_pitch = replace(HARDWARE, link_pitch=replace(HARDWARE.link_pitch, measured=True))
+    of_both = replace(of_pitch, link_lever=replace(HARDWARE.link_lever, measured=True))
     idle = opened(0).readings
     read = [opened(at, early=9) for at in (10, 30)]
     none, one, both = (
         balance(EIGHT, hardware, idle, read, Meter(), True, joints_tight=True)
-        for hardware in (likely, of_pitch, of_both)
+        for hardware in (HARDWARE, of_pitch, of_both)
     )
     assert none.flats == one.flats == both.flats == -2.0
     assert one.flats_sd == none.flats_sd
-    wanted = both.offset / link_rotation(1.0, likely)
+    wanted = both.offset / link_rotation(1.0, HARDWARE)
     assert none.flats_sd**2 - both.flats_sd**2 == pytest.approx((0.15 * wanted) ** 2, rel=1e-6)
