@@ -205,6 +205,10 @@ def accepted_round(record: VisitRecord, phase: Phase) -> Round | None:
     return mine[-1] if mine else None
 
 
+READ_AGAIN = (AdviceReason.MISREAD, AdviceReason.DISAGREE)
+"""Why a bore is read again whatever its reading is taken for: at lock-down a plate that slipped reads like that too."""
+
+
 def passes(record: VisitRecord, phase: Phase, one: Round) -> bool:
     """Whether a closed round passes: even, as even as the meter shows, or as even as feelers and screws can set it."""
     if said_of(record, one, record.settings.window(phase.slug)).verdict in GOOD:
@@ -212,7 +216,9 @@ def passes(record: VisitRecord, phase: Phase, one: Round) -> bool:
     advice = next_of(record, phase, one)
     if advice is not None and advice.kind is AdviceKind.DONE:
         return True
-    return phase.rounds == "last" and not to_reread(record) and unmoved_since_accepted(record)
+    if phase.rounds != "last" or (advice is not None and advice.why in READ_AGAIN):
+        return False
+    return not to_reread(record) and unmoved_since_accepted(record)
 
 
 def unmoved_since_accepted(record: VisitRecord) -> bool:

@@ -84,6 +84,24 @@ def test_nothing_is_said_to_have_moved_before_it_was_read(shop: Database) -> Non
     assert "round" not in missing
 
 
+def lacks_a_round(shop: Database, visit_id: int) -> bool:
+    return "round" in [one.slug for one in status_of(visit_record(shop, visit_id), LOCK_DOWN).missing]
+
+
+@pytest.mark.parametrize("slipped", [False, True])
+def test_a_bore_far_off_once_is_read_again_before_the_engine_leaves(shop: Database, slipped: bool) -> None:
+    """Half as much again is rather a misread than a coupler that slipped, and it may be the coupler all the same."""
+    visit_id = at_lock_down(shop)
+    off = tuple(1.5 * value if bore == 11 else value for bore, value in enumerate(LEFT, 1))
+    while (due := next_reading(visit_record(shop, visit_id), LOCK_DOWN)).bore is not None:
+        read(shop, visit_id, LOCK_DOWN, off[due.bore - 1])
+    advice = step(shop, visit_id)
+    assert (advice.kind, advice.bores) == ("measure", (11,))
+    assert lacks_a_round(shop, visit_id)
+    followed(shop, visit_id, LOCK_DOWN, off if slipped else LEFT)
+    assert lacks_a_round(shop, visit_id) is slipped
+
+
 def test_the_bores_that_tightening_moved_are_named_and_no_others(shop: Database) -> None:
     visit_id = at_lock_down(shop)
     moved = tuple(1.3 * value if bore in (11, 12) else value for bore, value in enumerate(LEFT, 1))
