@@ -9,7 +9,6 @@ from functools import cached_property
 from typing import Literal
 
 from app.shop.assessment.assessment import PhaseAssessment
-from app.shop.at_site import may_write
 from app.shop.procedure.doubtful_values import ASKED_TIMES
 from app.shop.procedure.items import Item
 from app.shop.procedure.opening_speed import FASTEST, SLOWEST, SpeedDue
@@ -90,7 +89,8 @@ def speed_item(judged: PhaseAssessment) -> Item | None:
 class Pad:
     """What the keypad is drawn from.
 
-    ``selected`` is the bore that it enters, None for none; ``values`` and ``problems`` are those of a rejected form.
+    ``selected`` is the bore that it enters, None for none; ``values`` and ``problems`` are those of a rejected form;
+    ``writes``: not a visit of another site.
     """
 
     judged: PhaseAssessment
@@ -98,6 +98,7 @@ class Pad:
     wanted: Wanted
     values: Mapping[str, str]
     problems: Mapping[str, str]
+    writes: bool = True
 
     @cached_property
     def record(self) -> VisitRecord:
@@ -117,7 +118,7 @@ class Pad:
     @property
     def view(self) -> Keypad:
         """The keypad as it is drawn."""
-        if not may_write(self.record.visit.site_id):
+        if not self.writes:
             return self._closed(None)
         speed = speed_item(self.judged)
         if (off_idle := opening_speed(self.judged, self.wanted)) is not None:

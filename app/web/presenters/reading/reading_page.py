@@ -88,7 +88,7 @@ class ReadingPage:
         self.here = here_of(self.record, phase)
         self.after_speed: Keypad | None = None
         if self.opening_speed is not None and self.opening_speed.first and not self.waits:
-            self.after_speed = Pad(judged, self.due.bore, Wanted(bore=self.due.bore), {}, {}).view
+            self.after_speed = Pad(judged, self.due.bore, Wanted(bore=self.due.bore), {}, {}, self.writes).view
 
     @property
     def selected(self) -> int | None:
@@ -222,7 +222,7 @@ class ReadingPage:
     def keypad(self) -> Keypad:
         """The entry of the next reading, or of the idle speed."""
         typed = self._values, self._problems
-        return Pad(self.of_phase, self.selected, self.wanted, *typed).view
+        return Pad(self.of_phase, self.selected, self.wanted, *typed, self.writes).view
 
     def _strip(self) -> list[tuple[str, str]]:
         current, total = self.due.current, self._readings
