@@ -7,6 +7,7 @@ from app.shop.procedure.limits import Stop, StopCause, open_stops
 from app.shop.procedure.parts import parts_of
 from app.shop.procedure.phases import FIRST_FIRE
 from app.shop.procedure.read_order import next_reading
+from app.shop.procedure.requirements import Requirement
 from app.shop.procedure.running import round_ran_out, run_out, state_of
 from app.shop.record.visit_record import VisitRecord
 from app.web.presenters.filters import clock
@@ -16,6 +17,9 @@ from app.wording.work import visit as words
 from app.wording.work.phases import item_label
 from app.wording.work.reading_page import ENTERED_BY
 from app.wording.work.requirements import STOP_CAUSES
+
+OF_HEAT = frozenset({StopCause.THERMOSTAT, StopCause.FAN_OR_AIR})
+"""Causes that take no oil pressure away."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,9 +57,10 @@ def stop_views(record: VisitRecord) -> tuple[StopView, ...]:
     return tuple(_stop_view(stop, record) for stop in open_stops(record))
 
 
-def causes() -> list[tuple[str, str]]:
-    """The causes there are to choose from, each with its words."""
-    return [(code, say(STOP_CAUSES[code])) for code in StopCause]
+def causes(record: VisitRecord) -> list[tuple[str, str]]:
+    """The causes that a person chooses from, each with its words: those of heat only where a figure is too hot."""
+    hot = any(stop.reason.code is not Requirement.OIL_PRESSURE_LOW for stop in open_stops(record))
+    return [(code, say(STOP_CAUSES[code])) for code in StopCause if hot or code not in OF_HEAT]
 
 
 def start_view(assessment: Assessment, ticked: frozenset[str], problems: dict[str, str]) -> StartView | None:

@@ -2,7 +2,7 @@
 
 import html
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from datetime import datetime, timedelta
 
 import pytest
@@ -92,6 +92,21 @@ def test_it_says_the_figure_the_limit_and_what_to_do(client: TestClient, shop: D
     for words in ("Stop the engine", "Oil pressure", "30 kPa", "shop minimum 100 kPa", "Do not restart"):
         assert words in said
     assert "Read this out" not in said
+
+
+def too_hot(shop: Database) -> int:
+    visit_id = heat_soaked(shop, FOUR)
+    checks.record(shop, visit_id, key(), HEAT_SOAKED.slug, {"coolant": 118}, "KM", AT)
+    return visit_id
+
+
+@pytest.mark.parametrize(("made", "offered"), [(stopped, False), (too_hot, True)])
+def test_a_thermostat_is_a_cause_of_heat_alone(
+    client: TestClient, shop: Database, made: Callable[[Database], int], offered: bool
+) -> None:
+    said = text_of(client, f"/visits/{made(shop)}/stop")
+    assert "Gauge, sender or wiring" in said
+    assert ("Thermostat" in said) is offered
 
 
 def test_over_the_telephone_it_is_read_out(client: TestClient, shop: Database) -> None:

@@ -99,7 +99,7 @@ def _stop(
         status,
         record=record,
         stops=stop_views(record),
-        causes=causes(),
+        causes=causes(record),
         aloud=record.visit.place == "telephone",
         defer=deferral(),
         values={"by": record.visit.by, **values},
