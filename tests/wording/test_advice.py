@@ -1,6 +1,7 @@
 """Titles and reasons of what the planner advises: short, in the meter's steps and the shop's units."""
 
 from dataclasses import replace
+from typing import Any
 
 import pytest
 
@@ -12,7 +13,7 @@ from app.sync.planning.advice import Advice, AdviceKind, AdviceReason, Expected
 from app.wording.message import say
 from app.wording.quantities import Unit
 from app.wording.work import adjusters
-from app.wording.work.advice import REASONS, reason, title
+from app.wording.work.advice import REASON, REASONS, reason, title
 from tests.shop.yard import FOUR, V8
 
 KGH = Unit("kg/h", KG_PER_HOUR, 2, 0.25)
@@ -109,8 +110,22 @@ def test_the_sentence_follows_the_reason_and_not_the_sign_of_the_turn(
 
 
 def test_a_cause_names_the_bore_it_is_about() -> None:
-    for why in (WHY.SCATTER, WHY.NO_EFFECT, WHY.BYPASS_END, WHY.NO_ADJUSTER):
+    for why in (WHY.SCATTER, WHY.BYPASS_END, WHY.NO_ADJUSTER):
         assert reason(Advice(K.CANNOT, why, about=(3,)), V8, KGH).startswith("Bore 3")
+
+
+@pytest.mark.parametrize(
+    ("place", "named"),
+    [
+        ({"near": 11, "far": 12}, "coupler 11–12"),
+        ({"bank": "B"}, "stop screw B"),
+        ({"near": 12}, "bypass screw 12"),
+    ],
+)
+def test_an_adjuster_that_nothing_follows_is_named_itself(place: dict[str, Any], named: str) -> None:
+    said = reason(Advice(K.CANNOT, WHY.NO_EFFECT, about=(12,), **place), V8, KGH)
+    assert f"Readings do not follow {named}, however it is set." in said
+    assert len(said) <= REASON
 
 
 def test_the_adjustments_that_follow_are_named_without_their_amounts() -> None:

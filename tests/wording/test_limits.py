@@ -45,6 +45,7 @@ LONGEST: dict[str, Any] = {
     "value": "12.75",
     "phase": "part-throttle bank balance",
     "name": "Foreman of the Yard",
+    "adjuster": "bypass screw 12",
     "title": "Turn coupler screw 11–12 out 1/8\u00a0turn",
 }
 """The longest of each value on an engine of twelve bores."""

@@ -12,6 +12,7 @@ from app.shop.record.entries import MoveEntry
 from app.shop.record.measures import Units
 from app.sync.engine.adjusters.kind import ScrewWithGain
 from app.sync.engine.adjusters.registry import kind_called, kind_of, kinds
+from app.sync.engine.events import Place
 from app.sync.engine.layout import Adjuster, Layout
 from app.sync.planning.advice import Advice, AdviceKind
 from app.wording.message import Message, say
@@ -270,6 +271,14 @@ def called(adjuster: Adjuster) -> str:
     kind = kind_called(adjuster)
     place = kind.place(adjuster)
     return say(ADJUSTERS[kind.slug].called, bank=place.bank, near=place.near, far=place.far)
+
+
+def called_at(place: Place) -> str:
+    """The same by where it sits, whichever kind of coupler is there; empty for nowhere."""
+    if place == Place():
+        return ""
+    kind = AdviceKind.STOP if place.near is None else AdviceKind.BYPASS if place.far is None else AdviceKind.BLADE
+    return say(ADJUSTERS[kind].called, bank=place.bank, near=place.near, far=place.far)
 
 
 def logged(kind: str, bank: str, near: int | None, far: int | None) -> str:

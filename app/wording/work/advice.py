@@ -122,7 +122,7 @@ REASONS: Mapping[StrEnum, Message] = {
         limit=REASON,
     ),
     AdviceReason.NO_EFFECT: Message(
-        "Bore {bores}: the last adjustment did not act as expected. Check for lost motion, a sticky plate or a leak.",
+        "Readings do not follow {adjuster}, however it is set. Check it for lost motion, a sticky plate or a leak.",
         limit=REASON,
     ),
     AdviceReason.LEAK_CHECK: Message(
@@ -201,7 +201,8 @@ def _why(advice: Advice, layout: Layout) -> str:
     message, bores = REASONS[advice.why], bore_list(advice.about) if advice.about else ""
     if advice.why is AdviceReason.BYPASS_END and advice.near not in layout.bypass:
         message = SCREW_END
-    return say(message, bore=advice.place.sets, bores=bores, count=len(advice.about))
+    adjuster = adjusters.called_at(advice.place)
+    return say(message, bore=advice.place.sets, bores=bores, count=len(advice.about), adjuster=adjuster)
 
 
 def _expected(advice: Advice, unit: Unit) -> str:
