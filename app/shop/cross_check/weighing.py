@@ -5,8 +5,10 @@ from dataclasses import dataclass
 
 from sqlmodel import Session, col, select
 
+from app.shop.assessment.verdicts import next_of
 from app.shop.cross_check.findings import CANNOT, REPAIRED
 from app.shop.cross_check.units import weighed
+from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.procedure.running import may_run
 from app.shop.record.superseding import current
 from app.shop.record.visit_record import VisitRecord
@@ -16,6 +18,7 @@ from app.sync.diagnosis.evidence import Finding
 from app.sync.diagnosis.measurements import CATALOGUE, FindingKind, Run
 from app.sync.engine.layout import Layout
 from app.sync.engine.units import KG_PER_HOUR, KPA
+from app.sync.planning.advice import AdviceReason
 
 TELEPHONE = "telephone"
 
@@ -53,7 +56,11 @@ def cross_check(session: Session, record: VisitRecord) -> CrossCheck:
     repaired = tuple(row for row in told if row.kind == REPAIRED)
     rows = tuple(row for row in told if row.why is None and row.kind != REPAIRED and counts(record, row, repaired))
     bores = tuple(bore for bank in record.layout.banks for bore in bank.bores)
-    findings = (*_of_the_round(record, bores, repaired), *(_finding(record, row, bores) for row in rows))
+    findings = (
+        *_of_the_round(record, bores, repaired),
+        *_of_the_resets(record, bores, repaired),
+        *(_finding(record, row, bores) for row in rows),
+    )
     running = may_run(record)
     evened = _evened(record)
     banks = bank_of_each(record.layout)
@@ -112,6 +119,18 @@ def _of_the_round(record: VisitRecord, bores: tuple[int, ...], repaired: tuple[F
     size = KG_PER_HOUR if measure is FindingKind.AIR else KPA
     read = {reading.bore: reading.value for reading in whole[-1].in_base_units}
     return tuple(Finding(measure, bores.index(bore), value / size) for bore, value in read.items() if bore in bores)
+
+
+def _of_the_resets(
+    record: VisitRecord, bores: tuple[int, ...], repaired: tuple[FindingRow, ...]
+) -> tuple[Finding, ...]:
+    """The coupler that no reading of the visit follows, as the test by a reset tells it: no part of one is answered."""
+    advice = next_of(record, HEAT_SOAKED)
+    if advice is None or advice.why is not AdviceReason.NO_EFFECT or advice.far is None:
+        return ()
+    if any(row.bore in (None, advice.far) for row in repaired):
+        return ()
+    return (Finding(FindingKind.RESET, bores.index(advice.far), 0.0),)
 
 
 def _evened(record: VisitRecord) -> FindingKind:

@@ -2,6 +2,7 @@
 
 import pytest
 
+from app.shop.assessment.verdicts import next_of
 from app.shop.commands import moves
 from app.shop.commands.moves import NewMove
 from app.shop.cross_check import findings
@@ -9,12 +10,14 @@ from app.shop.cross_check.findings import NewFindings, ShownAt
 from app.shop.cross_check.weighing import CrossCheck, _of_the_round, cross_check
 from app.shop.errors import RejectedError
 from app.shop.procedure.phases import HEAT_SOAKED
+from app.shop.procedure.read_order import next_reading
 from app.shop.record import loader
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.sync.diagnosis.causes import EngineFault
 from app.sync.diagnosis.measurements import CATALOGUE, FindingKind, Run
-from tests.shop.yard import AT, V8, engine, heat_soaked, key, read_round, visit
+from app.sync.engine.units import INCH
+from tests.shop.yard import AT, V8, engine, heat_soaked, key, read, read_round, visit, visit_record
 
 HEATS = (420.0, 431.0, 300.0, 425.0, 418.0, 422.0, 428.0, 419.0)
 VACUA = (38.0, 38.4, 30.2, 37.7, 38.1, 38.9, 37.5, 38.2)
@@ -113,6 +116,27 @@ def test_a_plate_that_is_off_leads_back_to_the_readings(shop: Database, visit_id
     first = told(shop, visit_id).diagnosis.standing[0]
     assert (first.cause, first.bore) == (EngineFault.PLATE, 2)
     assert first.odds > 0.9
+
+
+def read_high_at_four(shop: Database, visit_id: int) -> None:
+    while (due := next_reading(visit_record(shop, visit_id), HEAT_SOAKED)).bore is not None:
+        read(shop, visit_id, HEAT_SOAKED, 9.0 if due.bore == 4 else 6.5)
+
+
+def test_a_coupler_that_no_reading_follows_needs_no_test_of_its_own(shop: Database, visit_id: int) -> None:
+    """Bore 4 reads 9 kg/h, where the others read 6.5, whatever feeler its coupler is reset on."""
+    read_high_at_four(shop, visit_id)
+    for feeler in (0.004, 0.003, 0.0045):
+        reset = NewMove(HEAT_SOAKED.slug, "blade", "", 3, 4, 0.0, (feeler * INCH,), True, "KM")
+        moves.make(shop, visit_id, key(), reset, AT)
+        read_high_at_four(shop, visit_id)
+    advice = next_of(visit_record(shop, visit_id), HEAT_SOAKED)
+    assert advice is not None
+    assert (advice.why, advice.near, advice.far) == ("no-answer", 3, 4)
+    first = told(shop, visit_id).diagnosis.standing[0]
+    assert (first.cause, first.bore) == (EngineFault.COUPLER, 3)
+    findings.add(shop, visit_id, key(), NewFindings("repaired", (ShownAt(4, word="coupler"),), "", "KM"), AT)
+    assert not [one for one in told(shop, visit_id).findings if one.measure is FindingKind.RESET]
 
 
 def test_the_air_of_the_round_is_a_finding_in_the_unit_of_its_test(shop: Database, visit_id: int) -> None:
