@@ -273,12 +273,10 @@ def called(adjuster: Adjuster) -> str:
     return say(ADJUSTERS[kind.slug].called, bank=place.bank, near=place.near, far=place.far)
 
 
-def called_at(place: Place) -> str:
-    """The same by where it sits, whichever kind of coupler is there; empty for nowhere."""
-    if place == Place():
-        return ""
-    kind = AdviceKind.STOP if place.near is None else AdviceKind.BYPASS if place.far is None else AdviceKind.BLADE
-    return say(ADJUSTERS[kind].called, bank=place.bank, near=place.near, far=place.far)
+def called_at(layout: Layout, place: Place) -> str:
+    """The same of what sits there on an engine; empty for nothing."""
+    there = (one for kind in kinds() for one in kind.adjusters(layout) if kind.place(one) == place)
+    return next(map(called, there), "")
 
 
 def logged(kind: str, bank: str, near: int | None, far: int | None) -> str:

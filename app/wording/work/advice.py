@@ -201,7 +201,7 @@ def _why(advice: Advice, layout: Layout) -> str:
     message, bores = REASONS[advice.why], bore_list(advice.about) if advice.about else ""
     if advice.why is AdviceReason.BYPASS_END and advice.near not in layout.bypass:
         message = SCREW_END
-    adjuster = adjusters.called_at(advice.place)
+    adjuster = adjusters.called_at(layout, advice.place) if advice.why is AdviceReason.NO_EFFECT else ""
     return say(message, bore=advice.place.sets, bores=bores, count=len(advice.about), adjuster=adjuster)
 
 
