@@ -171,6 +171,16 @@ def look(program: Started, ledger: Ledger, text: bytes, *, bring: bool = False) 
     return Looked(status, page, seconds, megabytes_at_most(program) - before, took)
 
 
+def looked_at(program: Started, ledger: Ledger, sent: bytes, status: int) -> Looked:
+    """What came of looking at a file, the best of some tries."""
+    for tried in range(TRIES):
+        looked = look(program, ledger, sent)
+        assert looked.status == status, looked.page
+        if looked.within or tried == TRIES - 1:
+            break
+    return looked
+
+
 def many_visits(serial: str, visits: int, again: int) -> bytes:
     """A sound file of an engine that came so often, and was read so often more each time."""
     visit = next(one for one in REAL["visits"] if one["sign_off"])
@@ -245,12 +255,7 @@ def test_no_file_costs_the_others_anything(tmp_path: Path) -> None:
     with started("serve", "--port", "0", "--data", str(tmp_path)) as program:
         look(program, ledger, b"{}")
         for name, made in HOSTILE.items():
-            text = made().encode()[:LARGEST]
-            for tried in range(TRIES):
-                looked = look(program, ledger, text)
-                assert looked.status == 422, (name, looked.status)
-                if looked.within or tried == TRIES - 1:
-                    break
+            looked = looked_at(program, ledger, made().encode()[:LARGEST], 422)
             assert looked.within, (name, looked.seconds, looked.megabytes, sorted(looked.readings)[-5:])
         assert program.stop() == 0
     audit(tmp_path, before, ledger)
@@ -274,16 +279,6 @@ ZIPPED: dict[str, tuple[int, Callable[[], bytes]]] = {
     "zip of 100,000 entries": (422, lambda: zip_of(map(str, range(100_000)), b"")),
 }
 """The status that looking at it ends in, and what is sent."""
-
-
-def looked_at(program: Started, ledger: Ledger, sent: bytes, status: int) -> Looked:
-    """What came of looking at a file, the best of some tries."""
-    for tried in range(TRIES):
-        looked = look(program, ledger, sent)
-        assert looked.status == status, looked.page
-        if looked.within or tried == TRIES - 1:
-            break
-    return looked
 
 
 @pytest.mark.slow

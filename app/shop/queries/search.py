@@ -23,11 +23,12 @@ FEW = 5
 """With fewer engines than this found by one word as typed, those found nearly as typed follow; several words that
 occur together are hardly mistyped (our judgement)."""
 LETTERS = "abcdefghijklmnopqrstuvwxyz0123456789"
-SEPARATORS = re.compile(r"[\s\-_/.,;:()#]+")
+PARTING = "-_/.,;:()#"
+SEPARATORS = re.compile(rf"[\s{re.escape(PARTING)}]+")
 APOSTROPHES = re.compile("['`\u00b4\u2018\u2019\u02bc]")
 SPELLED = re.compile(r"[^\W_]+(['`\u00b4\u2018\u2019\u02bc][^\W_]*)*")
 TAG = re.compile(r"([0-9a-f]{4})-?([0-9a-f]{4})")
-BARE = "replace(" * 10 + "serial_folded" + "".join(f", '{sign}', '')" for sign in "-_/.,;:()#")
+BARE = "replace(" * len(PARTING) + "serial_folded" + "".join(f", '{sign}', '')" for sign in PARTING)
 """A serial number without the signs that part it, which are stamped, written and typed in every way."""
 BY_BARE_SERIAL = f"""SELECT id FROM (SELECT id, serial_folded FROM engine ORDER BY id DESC LIMIT ?) newest
 WHERE {BARE} LIKE ? ESCAPE '\\' ORDER BY id DESC LIMIT ?"""
@@ -102,13 +103,13 @@ def _told(session: Session, found: Sequence[int], typed: str) -> set[int]:
     where = ", ".join("?" * len(found))
     rows = raw_connection(session).execute(WITHOUT_CUSTOMER.format(several=where, told=told_where("e.id")), found)
     words = [_folded(word) for word in ([scanned(typed)] if scanned(typed) else typed.split())]
-    bare = SEPARATORS.sub("", "".join(words))
+    bare = _unparted("".join(words))
     return {
         int(engine)
         for engine, told, serial, *texts in rows
         if told
         or all(word in _folded(" ".join(map(str, (serial, *texts)))) for word in words)
-        or (len(bare) >= FORGIVEN_FROM and bare in SEPARATORS.sub("", _folded(str(serial))))
+        or (len(bare) >= FORGIVEN_FROM and bare in _unparted(_folded(str(serial))))
     }
 
 
@@ -130,7 +131,7 @@ def _find(session: Session, typed: str, most: int) -> Hits:
     exact += _parts(session, words, most)
     exact += _spelled_plainly(session, words, most)
     if not exact:
-        exact += _bare(session, words, most)
+        exact += _by_bare_serial(session, words, most)
     found = tuple(dict.fromkeys(exact))[:most]
     if len(found) >= FEW or (found and len(words) > 1):
         return Hits(found, ())
@@ -168,9 +169,14 @@ def _spelled_plainly(session: Session, words: Sequence[str], most: int) -> list[
     return index_of(session).words(session, wanted, most)
 
 
-def _bare(session: Session, words: Sequence[str], most: int) -> tuple[int, ...]:
+def _unparted(text: str) -> str:
+    """Text without spaces and the signs that part a serial number."""
+    return SEPARATORS.sub("", text)
+
+
+def _by_bare_serial(session: Session, words: Sequence[str], most: int) -> tuple[int, ...]:
     """The newest engines whose serial number holds what was typed, a digit in it, once nothing parts either."""
-    wanted = SEPARATORS.sub("", "".join(words)).casefold()
+    wanted = _unparted("".join(words)).casefold()
     if len(wanted) < FORGIVEN_FROM or not any(map(str.isdigit, wanted)):
         return ()
     return _ids(session, BY_BARE_SERIAL, NEWEST, like(wanted), most)

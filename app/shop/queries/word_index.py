@@ -53,10 +53,10 @@ def index_of(session: Session) -> WordIndex:
 def cases(word: str) -> list[str]:
     """A word in the cases that it is written in: the databases know those of the letters of English alone.
 
-    >>> cases("Äö")
-    ['Äö', 'ÄÖ', 'äö']
+    >>> cases("Äö"), cases("ab")
+    (['Äö', 'ÄÖ', 'äö'], ['ab'])
     """
-    return sorted({word, word.lower(), word.upper(), word.title()})
+    return [word] if word.isascii() else sorted({word, word.lower(), word.upper(), word.title()})
 
 
 def like(word: str) -> str:

@@ -127,7 +127,7 @@ class PhaseView:
     state: PhaseState
     href: str
     slug: str
-    needed: bool = True
+    needed: bool
 
 
 @dataclass(frozen=True, slots=True)

@@ -98,7 +98,7 @@ class Pad:
     wanted: Wanted
     values: Mapping[str, str]
     problems: Mapping[str, str]
-    writes: bool = True
+    writes: bool
 
     @cached_property
     def record(self) -> VisitRecord:
