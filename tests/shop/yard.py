@@ -2,7 +2,7 @@
 
 import sqlite3
 import uuid
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
@@ -145,11 +145,16 @@ def run(shop: Database, visit_id: int, phase: Phase, speed: float | None = None)
 
 def read_round(shop: Database, visit_id: int, phase: Phase, value: float = 6.5) -> None:
     """Keep every reading that a phase asks for, all alike: at idle ``value``, more where the lever is open."""
-    while (now := next_reading(visit_record(shop, visit_id), phase)).bore is not None:
-        read(shop, visit_id, phase, off_idle(value, now.opening))
+    read_asked(shop, visit_id, phase, lambda _: value)
     if phase.rounds == "fine":
         blip(shop, visit_id, value)
         idles(shop, visit_id, phase)
+
+
+def read_asked(shop: Database, visit_id: int, phase: Phase, shows: Callable[[int], float]) -> None:
+    """Keep every reading that a phase asks for: what the bore ``shows`` at idle, more where the lever is open."""
+    while (now := next_reading(visit_record(shop, visit_id), phase)).bore is not None:
+        read(shop, visit_id, phase, off_idle(shows(now.bore), now.opening))
 
 
 def off_idle(value: float, opening: float) -> float:

@@ -26,7 +26,19 @@ from app.sync.banks.link_hypotheses import Cause
 from app.sync.engine.units import THOU
 from tests.shop.bank_balance import at_the_banks, late, loose, read_with_one_bank_early
 from tests.shop.rejections import rejects
-from tests.shop.yard import AT, FOUR, V8, check_all, engine, heat_soaked, key, read, read_round, visit_record
+from tests.shop.yard import (
+    AT,
+    FOUR,
+    V8,
+    check_all,
+    engine,
+    heat_soaked,
+    key,
+    read,
+    read_asked,
+    read_round,
+    visit_record,
+)
 
 
 def read_openings(shop: Database, visit_id: int, second: float = 1.0) -> list[float]:
@@ -105,8 +117,7 @@ def complaint(shop: Database, why: str, layout: object = V8) -> int:
 
 
 def read_uneven(shop: Database, visit_id: int) -> None:
-    while (now := next_reading(visit_record(shop, visit_id), HEAT_SOAKED)).bore is not None:
-        read(shop, visit_id, HEAT_SOAKED, 8.0 if now.bore == 3 else 6.5)
+    read_asked(shop, visit_id, HEAT_SOAKED, lambda bore: 8.0 if bore == 3 else 6.5)
 
 
 def test_popping_leads_to_the_banks_once_as_found_is_read(shop: Database) -> None:

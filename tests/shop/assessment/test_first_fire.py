@@ -7,19 +7,17 @@ import pytest
 from app.shop.assessment.advising import starting
 from app.shop.assessment.assessment import assess
 from app.shop.assessment.verdicts import next_of
-from app.shop.commands import meters, moves, readings, settings_versions, visits
+from app.shop.commands import meters, moves, settings_versions, visits
 from app.shop.commands.meters import NewMeter
 from app.shop.commands.moves import NewMove
-from app.shop.commands.readings import NewReading
 from app.shop.commands.visits import NewVisit
 from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
-from app.shop.procedure.read_order import next_reading
 from app.shop.record.settings import DEFAULTS
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.sync.engine.units import THOU
 from tests.shop.rejections import rejects
-from tests.shop.yard import AT, V8, check_all, engine, key, visit, visit_record
+from tests.shop.yard import AT, V8, check_all, engine, key, read_asked, visit, visit_record
 
 LOW = {5, 6, 7, 8}
 
@@ -30,10 +28,7 @@ def scanned(shop: Database, low: float, visit_id: int = 0) -> int:
         visit_id = visit(shop, engine(shop, V8))
         check_all(shop, visit_id, COLD_PRESET)
         check_all(shop, visit_id, FIRST_FIRE)
-    while (now := next_reading(visit_record(shop, visit_id), FIRST_FIRE)).bore is not None:
-        value = low if now.bore in LOW else 6.5
-        new = NewReading(FIRST_FIRE.slug, now.round_number, now.bore, now.kind, value, "KM")
-        readings.add(shop, visit_id, key(), new, AT)
+    read_asked(shop, visit_id, FIRST_FIRE, lambda bore: low if bore in LOW else 6.5)
     return visit_id
 
 
@@ -71,10 +66,7 @@ def test_the_bank_with_more_vacuum_is_the_one_that_is_low_in_air(shop: Database)
     visit_id = visits.open_visit(shop, engine(shop, V8), key(), new, AT)
     check_all(shop, visit_id, COLD_PRESET)
     check_all(shop, visit_id, FIRST_FIRE)
-    while (now := next_reading(visit_record(shop, visit_id), FIRST_FIRE)).bore is not None:
-        value = 28.0 if now.bore in LOW else 40.0
-        new_reading = NewReading(FIRST_FIRE.slug, now.round_number, now.bore, now.kind, value, "KM")
-        readings.add(shop, visit_id, key(), new_reading, AT)
+    read_asked(shop, visit_id, FIRST_FIRE, lambda bore: 28.0 if bore in LOW else 40.0)
     advice = next_of(visit_record(shop, visit_id), FIRST_FIRE)
     assert advice is not None
     assert (advice.kind, advice.bank, advice.turns) == ("stop", "A", 0.125)

@@ -10,14 +10,13 @@ from app.shop.cross_check.findings import NewFindings, ShownAt
 from app.shop.cross_check.weighing import CrossCheck, _of_the_round, cross_check
 from app.shop.errors import RejectedError
 from app.shop.procedure.phases import HEAT_SOAKED
-from app.shop.procedure.read_order import next_reading
 from app.shop.record import loader
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.sync.diagnosis.causes import EngineFault
 from app.sync.diagnosis.measurements import CATALOGUE, FindingKind, Run
 from app.sync.engine.units import INCH
-from tests.shop.yard import AT, V8, engine, heat_soaked, key, read, read_round, visit, visit_record
+from tests.shop.yard import AT, V8, engine, heat_soaked, key, read_asked, read_round, visit, visit_record
 
 HEATS = (420.0, 431.0, 300.0, 425.0, 418.0, 422.0, 428.0, 419.0)
 VACUA = (38.0, 38.4, 30.2, 37.7, 38.1, 38.9, 37.5, 38.2)
@@ -119,8 +118,7 @@ def test_a_plate_that_is_off_leads_back_to_the_readings(shop: Database, visit_id
 
 
 def read_high_at_four(shop: Database, visit_id: int) -> None:
-    while (due := next_reading(visit_record(shop, visit_id), HEAT_SOAKED)).bore is not None:
-        read(shop, visit_id, HEAT_SOAKED, 9.0 if due.bore == 4 else 6.5)
+    read_asked(shop, visit_id, HEAT_SOAKED, lambda bore: 9.0 if bore == 4 else 6.5)
 
 
 def test_a_coupler_that_no_reading_follows_needs_no_test_of_its_own(shop: Database, visit_id: int) -> None:

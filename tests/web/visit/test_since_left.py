@@ -7,10 +7,9 @@ from app.shop.commands import meters, visits
 from app.shop.commands.meters import NewMeter
 from app.shop.commands.visits import NewVisit
 from app.shop.procedure.phases import FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN
-from app.shop.procedure.read_order import next_reading
 from app.shop.store.database import Database
 from app.web.presenters.history.history import since_left
-from tests.shop.yard import AT, FOUR, check_all, heat_soaked, key, read, read_round, visit_record
+from tests.shop.yard import AT, FOUR, check_all, heat_soaked, key, read_asked, read_round, visit_record
 
 
 def rung_in(shop: Database, meter_id: int, scale: float) -> int:
@@ -24,8 +23,7 @@ def rung_in(shop: Database, meter_id: int, scale: float) -> int:
     visit_id = visits.open_visit(shop, engine_id, key(), NewVisit("telephone", "", "", "KM", meter_id), AT)
     check_all(shop, visit_id, FIRST_FIRE)
     check_all(shop, visit_id, HEAT_SOAKED)
-    while (now := next_reading(visit_record(shop, visit_id), HEAT_SOAKED)).bore is not None:
-        read(shop, visit_id, HEAT_SOAKED, scale * 6.5 * (1.2 if now.bore == 3 else 1.0))
+    read_asked(shop, visit_id, HEAT_SOAKED, lambda bore: scale * 6.5 * (1.2 if bore == 3 else 1.0))
     return visit_id
 
 
