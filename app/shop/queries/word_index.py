@@ -54,7 +54,7 @@ def cases(word: str) -> list[str]:
     """A word in the cases that it is written in: the databases know those of the letters of English alone.
 
     >>> cases("Äö"), cases("ab")
-    (['Äö', 'ÄÖ', 'äö'], ['ab'])
+    (['ÄÖ', 'Äö', 'äö'], ['ab'])
     """
     return [word] if word.isascii() else sorted({word, word.lower(), word.upper(), word.title()})
 
