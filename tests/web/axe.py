@@ -19,16 +19,21 @@ NO_PAGE = re.compile(r"\.(csv|json|zip|css)$|^/tag/|/news$|^/studies/")
 """Files, and what leads elsewhere; a study is checked by the tests of the meters' pages."""
 
 
-def paths() -> list[str]:
-    """An address of every page, by its route; a phase's page once for every phase."""
+def routes() -> list[APIRoute]:
+    """What the pages answer."""
     modules = [
         importlib.import_module(found.name) for found in pkgutil.walk_packages(app.web.pages.__path__, "app.web.pages.")
     ]
-    routes = [route for module in modules if hasattr(module, "router") for route in module.router.routes]
+    found = [route for module in modules if hasattr(module, "router") for route in module.router.routes]
+    return [route for route in found if isinstance(route, APIRoute)]
+
+
+def paths() -> list[str]:
+    """An address of every page, by its route; a phase's page once for every phase."""
     known = {"{engine_id}": "1", "{meter_id}": "1", "{visit_id}": "1"}
     found: set[str] = set()
-    for route in routes:
-        if not isinstance(route, APIRoute) or "GET" not in (route.methods or ()) or NO_PAGE.search(route.path):
+    for route in routes():
+        if "GET" not in (route.methods or ()) or NO_PAGE.search(route.path):
             continue
         path = route.path
         for name, value in known.items():

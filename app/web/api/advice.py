@@ -9,6 +9,7 @@ from pydantic import Field
 
 from app.shop.assessment.assessment import Assessment, PhaseAssessment
 from app.shop.assessment.codes import StepReason
+from app.shop.at_site import may_write
 from app.shop.procedure.phases import phase_named
 from app.shop.queries.assessed import assessed
 from app.sync.banks.banks import Extra
@@ -114,14 +115,15 @@ class AdviceTold(Told):
         "brings it nearer. `no-adjuster`: nothing here sets it by hand. `uneven-at-lock-down`: go back to the recheck."
     )
     open: bool = Field(
-        description="Whether anything may be recorded in the phase now. While it may not, the step is what would come."
+        description="Whether anything may be recorded in the phase now, which another site never may. While it may "
+        "not, the step is what would come."
     )
     ready: bool = Field(
         description="Whether the engine may be read in it now; else `waits_for_code` says what is first."
     )
     do: DoTold | None = Field(
         description="What to do now, as an operation of this interface: followed from answer to answer it ends with "
-        "the sign-off. Null once the visit is signed off."
+        "the sign-off. Null once the visit is signed off, and for who is of another site than the visit."
     )
     title: str = Field(description="The step in a line.")
     reason: str = Field(description="Why, and what to expect, in a sentence or two.")
@@ -173,7 +175,7 @@ def _told(assessment: Assessment, judged: PhaseAssessment, slug: Slug) -> Advice
         kind=step.kind,
         why=step.why,
         cannot_because=BECAUSE[step.why] if step.kind is AdviceKind.CANNOT else None,
-        open=judged.gate.closed is None,
+        open=judged.gate.closed is None and may_write(record.visit.site_id),
         ready=waits is None,
         do=to_do(assessment, judged),
         title=title,

@@ -2,103 +2,29 @@
 
 import json
 import re
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 
-import pytest
-from fastapi import FastAPI
 from starlette.testclient import TestClient
 
 from app.shop.commands import engines
-from app.shop.commands.access import programs, sites, tablets
+from app.shop.commands.access import programs, sites
 from app.shop.commands.access.scopes import AccessScope
 from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE
 from app.shop.rejections import Rejection
 from app.shop.store.access.program_rows import ProgramAccess
 from app.shop.store.database import Database
-from app.shop.store.tables import Tablet
 from app.web.application import create_app
 from app.web.security.known_access import KnownAccess
 from app.web.security.middleware import TABLET
-from app.web.security.pairing import Pairing
 from tests.shop.past import Past
 from tests.shop.rejections import on_page
-from tests.shop.yard import AT, FACTS, FOUR, check_all, engine, key
+from tests.shop.yard import AT, FOUR, check_all, engine, key
+from tests.web.sites import Group
+from tests.web.sites import group as group
+from tests.web.sites import plain as plain
 
-HOME = "http://192.168.7.20:8000"
+AT_NORTH = "Visit 1 is at North: only its tablets record in it"
 CHECKS = "/api/visits/{v}/phases/cold-preset/checks"
-OWNERS = {"N-1": "Ottokar", "S-1": "Wendelmayer"}
-
-
-@dataclass
-class Group:
-    """Two sites and a head office on one store: the shop computer, and a tablet at each."""
-
-    shop: Database
-    app: FastAPI
-    codes: Pairing
-    here: TestClient
-    engines: dict[str, int]
-    visits: dict[str, int]
-
-    def client(self, address: str) -> TestClient:
-        return TestClient(
-            self.app, base_url=HOME, headers={"Origin": HOME}, client=(address, 9), follow_redirects=False
-        )
-
-    def tablet(self, name: str, room: int | None) -> TestClient:
-        """A tablet that is paired and given a room, through the pages."""
-        client = self.client("192.168.7.31")
-        self.codes.new()
-        assert client.post("/pair", data={"key": key(), "code": self.codes.code, "name": name}).status_code == 303
-        if room is not None:
-            self.move(name, room)
-        return client
-
-    def move(self, name: str, room: int) -> None:
-        tablet = [one for one in self.listed() if one.name == name][-1]
-        moved = self.here.post(f"/tablets/{tablet.id}/room", data={"key": key(), "room": str(room)})
-        assert moved.status_code == 303
-
-    def listed(self) -> list[Tablet]:
-        with self.shop.reading() as session:
-            return tablets.let_in(session)
-
-    def hide(self, *, on: bool = True) -> None:
-        version = self.here.get("/sites").text.split('name="version" value="', 1)[1].split('"', 1)[0]
-        sent = {"key": key(), "version": version, "by": "KM", **({"hide_customers": "1"} if on else {})}
-        assert self.here.post("/sites/customers", data=sent).status_code == 303
-
-
-@pytest.fixture
-def plain(shop: Database) -> Iterator[Group]:
-    """A shop before it has sites."""
-    codes = Pairing(lambda: (f"{HOME}/",))
-    app = create_app(shop, pairing=codes)
-    here = TestClient(app, base_url=HOME, headers={"Origin": HOME}, client=("::1", 9), follow_redirects=False)
-    with here:
-        yield Group(shop, app, codes, here, {}, {})
-
-
-@pytest.fixture
-def group(plain: Group) -> Group:
-    """Sites 1 and 2, and 3 as head office, each with a room; an engine with an open visit at each of the first two."""
-    for number, name in enumerate(("North", "South", "Office"), 1):
-        sent = {"key": key(), "name": name, "by": "KM", **({"head_office": "1"} if name == "Office" else {})}
-        assert plain.here.post("/sites", data=sent).status_code == 303
-        room = {"key": key(), "name": f"{name} bench", "by": "KM"}
-        assert plain.here.post(f"/sites/{number}/rooms", data=room).status_code == 303
-    for number, (serial, owner) in enumerate(OWNERS.items(), 1):
-        ident = engine(plain.shop, FOUR, serial)
-        engines.change(plain.shop, ident, 1, replace(FACTS, serial=serial, customer=owner))
-        plain.engines[serial] = ident
-        tablet = plain.tablet(f"Setter {number}", number)
-        said = {"place": "test cell", "job": "1184", "why": "First sync", "by": "KM", "meter_id": 1}
-        opened = tablet.post(f"/api/engines/{ident}/visits", json={"key": key(), **said})
-        assert opened.status_code == 201, opened.text
-        plain.visits[serial] = opened.json()["id"]
-    return plain
 
 
 def test_a_shop_without_sites_has_no_word_of_them(plain: Group) -> None:
@@ -149,8 +75,8 @@ def test_a_tablet_reads_every_visit_and_writes_to_those_of_its_site_only(group: 
     for client in (north, south):
         assert client.get(f"/visits/{visit_id}", follow_redirects=True).status_code == 200
     page = south.get(f"/visits/{visit_id}", follow_redirects=True).text
-    assert "At North" in page
-    assert "At North" not in north.get(f"/visits/{visit_id}", follow_redirects=True).text
+    assert AT_NORTH in page
+    assert AT_NORTH not in north.get(f"/visits/{visit_id}", follow_redirects=True).text
     told = south.get(f"/api/visits/{visit_id}").json()
     assert told["site_id"] == 1
     refused = south.post(f"/visits/{visit_id}/cold-preset/overrides", data={"key": key(), "by": "KM", "why": "Told"})
@@ -178,7 +104,7 @@ def test_an_engines_page_offers_nothing_that_another_site_is_refused(group: Grou
         assert all(one in page for one in refused_there)
         assert "only its tablets" not in page
     there = south.get(f"/engines/{ident}").text
-    assert "Visit 1 is at North: only its tablets record in it" in there
+    assert AT_NORTH in there
     assert "Last at North" in there
     assert not [one for one in refused_there if one in there]
     assert "/visits/new" not in there  # an engine has one open visit
@@ -200,8 +126,10 @@ def test_a_visit_of_a_closed_site_says_who_records_in_it(group: Group) -> None:
     south, visit_id = group.tablet("Two", 2), group.visits["N-1"]
     row = {"key": key(), "name": "North", "by": "KM", "close": "1"}
     assert group.here.post("/sites/1", data=row).status_code == 303
-    page = south.get(f"/visits/{visit_id}", follow_redirects=True).text
-    assert "Its site was closed: only the shop computer records in this visit" in page
+    for path in (f"/visits/{visit_id}", f"/engines/{group.engines['N-1']}"):
+        page = south.get(path, follow_redirects=True).text
+        assert "The site of visit 1 was closed: only the shop computer records in it" in page
+    assert "Its last site was closed: the shop computer changes this" in page
     assert group.here.post(
         CHECKS.format(v=visit_id), json={"key": key(), "ticks": ["battery-off"], "by": "KM"}
     ).is_success

@@ -256,6 +256,12 @@ def require_own(session: Session, after: int) -> None:
         _require_site(session, OF_ENGINE, engine_id, Rejection.OTHER_SITES_ENGINE, new)
 
 
+def last_site(session: Session, engine_id: int) -> int | None:
+    """The site whose an engine's facts and hardware are: that of its newest visit, None for everybody's."""
+    found = raw_connection(session).execute(OF_ENGINE, (engine_id,)).fetchone()
+    return None if found is None else found[1]
+
+
 def _require_site(session: Session, query: str, ident: int, refusal: Rejection, new: Iterable[int] = ()) -> None:
     found = raw_connection(session).execute(query, (ident,)).fetchall()
     require_site(session, next((of for visit, of in found if visit not in new), None), refusal)

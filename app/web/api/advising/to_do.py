@@ -8,6 +8,7 @@ from pydantic import Field
 from app.shop.assessment.assessment import Assessment, PhaseAssessment
 from app.shop.assessment.codes import StepReason
 from app.shop.assessment.progress import SPEED
+from app.shop.at_site import may_write
 from app.shop.procedure.heat import GATE
 from app.shop.procedure.items import Phase
 from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
@@ -54,8 +55,9 @@ class DoTold(Told):
 
 
 def to_do(assessment: Assessment, judged: PhaseAssessment) -> DoTold | None:
-    """What to do now in a phase; None once the visit is signed off."""
-    if assessment.record.sign_off is not None:
+    """What to do now in a phase; None once the visit is signed off, and for who is of another site."""
+    record = assessment.record
+    if record.sign_off is not None or not may_write(record.visit.site_id):
         return None
     if assessment.stopped:
         return _do("end_stop")

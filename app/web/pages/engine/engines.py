@@ -5,8 +5,9 @@ from collections.abc import Mapping
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 
-from app.shop.at_site import customer, elsewhere
+from app.shop.at_site import customer, may_write
 from app.shop.commands import engines, visits
+from app.shop.commands.access.sites import last_site
 from app.shop.commands.visits import NewVisit
 from app.shop.errors import ConflictError, NotFoundError, RejectedError
 from app.shop.procedure.items import PLACES
@@ -93,8 +94,7 @@ def show(shop: Shop, page: Page, engine_id: int, number: Number = 1) -> HTMLResp
         memory = history_cache.of_engine(session, engine_id)
         _, held = stored_settings.now(session)
         open_visit = next((visit for visit in memory.visits if not visit.signed), None)
-        visit_at = elsewhere(session, open_visit.site) if open_visit else ""
-        last_at = elsewhere(session, memory.visits[-1].site) if memory.visits else ""
+        changed_at = last_site(session, engine_id)
     fitting = memory.fittings[-1]
     return page.show(
         "engine.html",
@@ -105,8 +105,7 @@ def show(shop: Shop, page: Page, engine_id: int, number: Number = 1) -> HTMLResp
         hardware=hardware_from_json(fitting.hardware),
         past=past_of(memory, lists.part(f"/engines/{engine_id}", {}, len(memory.visits), number), held.units.metric),
         open_visit=open_visit,
-        visit_at=visit_at,
-        last_at=last_at,
+        changed_at=changed_at,
     )
 
 
@@ -124,10 +123,13 @@ def slipped(shop: Shop, page: Page, visit_id: int) -> HTMLResponse:
 
 
 @router.get("/engines/{engine_id}/change")
-def change_form(shop: Shop, page: Page, engine_id: int) -> HTMLResponse:
-    """The engine's facts, to be corrected."""
+def change_form(shop: Shop, page: Page, engine_id: int) -> Response:
+    """The engine's facts, to be corrected; its page where another site does that."""
     with shop.reading() as session:
         engine = engines.get(session, engine_id)
+        changed_at = last_site(session, engine_id)
+    if not may_write(changed_at):
+        return page.go(f"/engines/{engine_id}")
     return page.show(
         "engine_change.html",
         engine=engine,
@@ -166,11 +168,14 @@ def change(shop: Shop, page: Page, form: Form, engine_id: int) -> Response:
 
 
 @router.get("/engines/{engine_id}/fitting")
-def fitting_form(shop: Shop, page: Page, engine_id: int) -> HTMLResponse:
-    """What is fitted, to be measured better or recorded as changed."""
+def fitting_form(shop: Shop, page: Page, engine_id: int) -> Response:
+    """What is fitted, to be measured better or recorded as changed; the engine's page where another site does that."""
     with shop.reading() as session:
         engine = engines.get(session, engine_id)
         fitting = engines.fitting_now(session, engine_id)
+        changed_at = last_site(session, engine_id)
+    if not may_write(changed_at):
+        return page.go(f"/engines/{engine_id}")
     known = hardware_from_json(fitting.hardware)
     values = {
         **forms.layout_as_typed(layout_from_json(fitting.layout)),

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
 
+from app.shop.at_site import may_write
 from app.shop.commands.corrections import NewCorrection, correct
 from app.shop.errors import NotFoundError, RejectedError
 from app.shop.procedure.parts import parts_of
@@ -50,12 +51,15 @@ class Group:
 
 
 @router.get("/visits/{visit_id}/correct")
-def correction_form(shop: Shop, page: Page, visit_id: int) -> HTMLResponse:
-    """Every figure of a visit that was signed off, to type the right one over the wrong one."""
+def correction_form(shop: Shop, page: Page, visit_id: int) -> Response:
+    """Every figure of a visit that was signed off, to type the right one over the wrong one; the sheet where another
+    site records."""
     with shop.reading() as session:
         record = loader.load(session, visit_id)
     if record.sign_off is None:
         raise NotFoundError(because(Rejection.NOT_SIGNED_OFF))
+    if not may_write(record.visit.site_id):
+        return page.go(f"/visits/{visit_id}/sheet")
     return _correction(page, record, {"key": new_key(), "why": "", "by": ""}, {})
 
 

@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
 
+from app.shop.at_site import may_write
 from app.shop.commands import moves
 from app.shop.commands.moves import NewMove
 from app.shop.errors import NotFoundError, RejectedError
@@ -32,8 +33,11 @@ router = APIRouter()
 
 @router.get("/visits/{visit_id}/{slug}/moves/new")
 def made_otherwise(shop: Shop, page: Page, visit_id: int, slug: str, kind: str = "", place: str = "") -> Response:
-    """The form for an adjustment done differently, started from what the card said."""
+    """The form for an adjustment done differently, started from what the card said; the readings where another site
+    records."""
     shown = phase_seen(shop, visit_id, slug)
+    if not may_write(shown.judged.record.visit.site_id):
+        return page.go(f"/visits/{visit_id}/{slug}/readings")
     if shown.assessment.stopped:
         return page.go(f"/visits/{visit_id}/stop")
     values = {"key": new_key(), "kind": kind, "place": place, "amount": "", "leaf": "", "second_leaf": "", "way": ""}
@@ -43,9 +47,11 @@ def made_otherwise(shop: Shop, page: Page, visit_id: int, slug: str, kind: str =
 @router.get("/visits/{visit_id}/{slug}/moves/change")
 def made_differently(shop: Shop, page: Page, visit_id: int, slug: str, move: int = 0) -> Response:
     """The same form for an adjustment that was recorded wrong, filled with what was recorded; a plate set cold is
-    corrected in the list of plates."""
+    corrected in the list of plates, and nothing where another site records."""
     shown = phase_seen(shop, visit_id, slug)
     record = shown.judged.record
+    if not may_write(record.visit.site_id):
+        return page.go(f"/visits/{visit_id}/{slug}/recorded")
     if any(row.ident == move for row in record.cold_settings):
         return page.go(f"/visits/{visit_id}/cold-preset/plates")
     typed = move_as_typed(record, shown.judged.phase, move, record.units.on_screen)

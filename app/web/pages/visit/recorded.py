@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
 
+from app.shop.at_site import may_write
 from app.shop.commands import opening_speeds, readings
 from app.shop.commands.opening_speeds import NewSpeed
 from app.shop.commands.readings import NewReading
@@ -90,7 +91,7 @@ def _recorded(
         lines=recorded(record, phase, reading),
         corrected=recorded_reading(record, phase, reading),
         speed=recorded_speed(record, phase, speed),
-        open_here=record.sign_off is None,
+        open_here=record.sign_off is None and may_write(record.visit.site_id),
         values=values,
         problems=problems,
     )
