@@ -10,17 +10,22 @@ from typing import Any
 import psycopg
 import pytest
 from sqlalchemy import REAL, Double, Engine, Inspector, Integer, create_engine, inspect
+from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session
 
+from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE
+from app.shop.record.revision import QUERY
 from app.shop.store import row_hashes
 from app.shop.store.database import Database, FileDatabase, raw_connection
 from app.shop.store.postgres.opening import RUNS, open_server
 from app.shop.store.postgres.server import ServerDatabase, connected
+from app.shop.store.postgres.wire import spelled
 from app.shop.store.tables import EVIDENCE, MeterRow
 from app.shop.store.tables import Engine as EngineRow
 from tests.cluster import Cluster
 from tests.shop.store import baseline
 from tests.shop.store.opening import ENGINE
+from tests.shop.yard import FOUR, check_all, engine, read, visit
 
 OUTSIDE = ("search_", "alembic_version")
 
@@ -32,9 +37,9 @@ def inspected(shop: FileDatabase, server_shop: ServerDatabase) -> Iterator[tuple
     server = create_engine("postgresql+psycopg://", creator=lambda: connected(there), use_native_hstore=False)
     file = create_engine(f"sqlite:///{shop.file}")
     yield inspect(file), inspect(server)
-    for engine in (file, server):
-        assert isinstance(engine, Engine)
-        engine.dispose()
+    for one in (file, server):
+        assert isinstance(one, Engine)
+        one.dispose()
 
 
 def tables(of: Inspector) -> set[str]:
@@ -80,11 +85,14 @@ def test_both_have_the_same_rules(inspected: tuple[Inspector, Inspector]) -> Non
 
 
 def rules(found: list[dict[str, object]]) -> list[object]:
-    """Rules as far as both engines tell them: a check by its name alone, an index unless it is of a rule."""
+    """Rules as far as both engines tell them: a check by its name alone, an index unless it is of a rule, and without
+    the id at its end, which those of a file have unsaid."""
     told = []
     for one in found:
         options = {k: v for k, v in dict(one.get("options") or {}).items() if v}  # type: ignore[call-overload]
         columns = one.get("column_names") or one.get("constrained_columns")
+        if "unique" in one and isinstance(columns, list) and len(columns) > 1 and columns[-1] == "id":
+            columns = columns[:-1]
         if not one.get("duplicates_constraint") and not str(one["name"]).startswith("sqlite_autoindex"):
             told.append((one["name"], columns, one.get("referred_table"), one.get("referred_columns"), options))
     return sorted(told, key=repr)
@@ -185,3 +193,37 @@ def _engine(key: str) -> EngineRow:
         "registered_at": "2026",
     }
     return EngineRow(key=key, serial=key, serial_folded=key, **text, **figures)
+
+
+def test_the_newest_row_of_a_visit_is_found_whatever_was_read_at_others(server_shop: ServerDatabase) -> None:
+    """The server's own account of the query: rows that it looked at only to leave them out."""
+    mine, other = (visit(server_shop, engine(server_shop, FOUR, serial)) for serial in ("40-1", "40-2"))
+    for one in (mine, other):
+        check_all(server_shop, one, COLD_PRESET)
+        check_all(server_shop, one, FIRST_FIRE)
+        read(server_shop, one, FIRST_FIRE)
+    with psycopg.connect(server_shop.address, autocommit=True) as connection:
+        connection.execute(
+            "INSERT INTO reading (key, payload, round_id, bore, kind, unit, why, by, at) "
+            "SELECT 'k' || n, '', (SELECT max(id) FROM round), 1, 'skip', 'kg/h', 'x', 'KM', '' "
+            "FROM generate_series(1, 3000) n"
+        )
+        connection.execute("ANALYZE")
+        query = spelled(QUERY).replace("%s", str(mine))
+        plan = "\n".join(line for (line,) in connection.execute(f"EXPLAIN (ANALYZE, TIMING OFF) {query}".encode()))
+    assert "Scan" in plan
+    assert sum(map(int, re.findall(r"Rows Removed by Filter: (\d+)", plan))) < 100
+
+
+def test_the_next_row_takes_the_id_after_the_newest_and_none_is_left_out(server_shop: ServerDatabase) -> None:
+    """As SQLite gives them: what was refused has taken no id with it."""
+    with server_shop.writing() as session:
+        raw_connection(session).execute(ENGINE.format(key="a"))
+    with pytest.raises(IntegrityError), server_shop.writing() as session:
+        raw_connection(session).execute(ENGINE.format(key="a"))
+    with server_shop.writing() as session:
+        raw_connection(session).execute(ENGINE.format(key="c"))
+        found = raw_connection(session).execute("SELECT id, key FROM engine ORDER BY id").fetchall()
+        told = raw_connection(session).execute("SELECT seq FROM change ORDER BY seq").fetchall()
+    assert [(ident, key[:1]) for ident, key in found] == [(1, "a"), (2, "c")]
+    assert [seq for (seq,) in told] == list(range(1, len(told) + 1))
