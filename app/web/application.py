@@ -16,7 +16,7 @@ from starlette.types import Receive, Scope, Send
 from app import places
 from app.shop.apart import Apart
 from app.shop.commands.access.dry_run import DryRunEnded
-from app.shop.commands.access.programs import naming
+from app.shop.commands.access.programs import naming, watched
 from app.shop.commands.live.feeds import feeders
 from app.shop.errors import ElsewhereError, NotFoundError, RejectedError
 from app.shop.record.loader import in_the_shop
@@ -204,6 +204,7 @@ def _know_others(app: FastAPI, shop: Database) -> None:
     app.state.streams = 0
     app.state.stopping = lambda: False  # the server says when
     shop.around_writes = naming
+    shop.watched = watched
     app.add_exception_handler(DryRunEnded, told)
 
 

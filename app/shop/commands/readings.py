@@ -6,7 +6,6 @@ a measurement like the first, so it is kept, and both stand in question until a 
 
 import math
 from collections.abc import Mapping
-from contextlib import nullcontext
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -108,8 +107,8 @@ def add(
     apart: dict[str, Any] = {"from_above": new.from_above, "why_code": new.why_code, "sd": new.sd}
     apart |= {"look": new.look or None, "fixed": new.fixed or None}
     sent = fingerprint(visit=visit_id, new=new, **{name: one for name, one in apart.items() if one is not None})
-    kept = nullcontext() if seen is None else looks.keeping(shop, seen)
-    with kept, loader.writing(shop, visit_id, ReadingRow, key) as session:
+
+    def decided(session: Session) -> int:
         if again := earlier(session, ReadingRow, key, sent):
             return again.ident
         record = as_done(loader.load(session, visit_id), at)
@@ -120,11 +119,14 @@ def add(
         if problem := _problem(record, new):
             raise RejectedError({"value": problem})
         look_id = looks.store_look(session, visit_id, key, seen, at) if seen is not None else None
-        new = new if seen is None else replace(new, **looks.sensed(session, seen, new.value, record.meter.unit, at))
-        later, entered = enter(session, record, phase, new, key, sent, at, look_id=look_id, sure=sure, speed=speed)
+        told = new if seen is None else replace(new, **looks.sensed(session, seen, new.value, record.meter.unit, at))
+        later, entered = enter(session, record, phase, told, key, sent, at, look_id=look_id, sure=sure, speed=speed)
         loader.remember(session, later)
         keep_gate(session, later, new.phase, gate)
         return entered.ident
+
+    with looks.keeping(shop, seen):
+        return loader.written(shop, visit_id, ReadingRow, key, decided)
 
 
 def enter(
@@ -180,8 +182,7 @@ def add_look(
     """
     key = checked(key)
     sent = fingerprint(visit=visit_id, look=look)
-    kept = nullcontext() if seen is None else looks.keeping(shop, seen)
-    with kept, loader.writing(shop, visit_id, ReadingRow, part_key(key, "0")) as session:
+    with looks.keeping(shop, seen), loader.writing(shop, visit_id, ReadingRow, part_key(key, "0")) as session:
         if again := earlier(session, ReadingRow, part_key(key, "0"), sent):
             rows = session.exec(select(ReadingRow.id).where(ReadingRow.payload == sent).order_by(col(ReadingRow.id)))
             return (again.ident, *(one for one in rows.all() if one is not None and one != again.ident))

@@ -1,6 +1,6 @@
 """Fills visit records from the database: the one place where rows become a record, for one visit or for many."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from contextlib import AbstractContextManager, suppress
 from dataclasses import replace
 from itertools import groupby
@@ -9,8 +9,8 @@ from typing import Any, TypeVar
 
 from sqlmodel import Session, col, select
 
-from app.shop.at_site import ASKING, loaded, meet
-from app.shop.errors import NotFoundError
+from app.shop.at_site import ASKING, WRITING, loaded, meet
+from app.shop.errors import ElsewhereError, NotFoundError, RejectedError
 from app.shop.reasons import because
 from app.shop.record import meter_studies, stored_settings
 from app.shop.record.entries import (
@@ -40,6 +40,7 @@ from app.shop.record.rounds import Round
 from app.shop.record.settings import DEFAULTS
 from app.shop.record.visit_record import VisitRecord
 from app.shop.rejections import Rejection
+from app.shop.store.both.records import SupposedWrongError
 from app.shop.store.database import Database, raw_connection
 from app.shop.store.idempotency import asked_under
 from app.shop.store.tables import Row, SignOff, Visit
@@ -101,6 +102,7 @@ COLUMNS: dict[type[Entry], tuple[str, ...]] = {kind: columns_of(kind) for kind i
 """The columns of each, in the order of the fields of the entry."""
 
 E = TypeVar("E", bound=Entry)
+T = TypeVar("T")
 
 
 def load(session: Session, visit_id: int) -> VisitRecord:
@@ -121,11 +123,28 @@ def writing(
 
     Where the visit is not in mind it is read before the turn to write; in that turn only its revision is asked for.
     """
-    if not shop.has_in_mind(visit_id):
+    if shop.in_mind(visit_id) is None:
         with suppress(NotFoundError), shop.reading() as session:
             load(session, visit_id)
     under = [] if table is None else [asked_under(table, key)]
     return shop.writing(*under, asked_of(visit_id))
+
+
+def written(shop: Database, visit_id: int, table: type[Row], key: str, work: Callable[[Session], T]) -> T:
+    """What ``work`` returns, once the row of ``table`` that it stores under ``key`` for a visit is on the disk.
+
+    Where records are on a server and the visit is in mind, ``work`` decides on that, and its row goes there by one
+    message, to be stored if nothing was added meanwhile. Where that does not hold, where it wants more than one row,
+    and before it refuses anything, it decides again in the turn of all writes, as ``writing`` gives it.
+    """
+    known: tuple[Revision, VisitRecord] | None = shop.in_mind(visit_id)
+    if shop.shared and known is not None and not shop.watched():
+        supposed = {asked_under(table, key): None, asked_of(visit_id): tuple(known[0])}
+        with suppress(SupposedWrongError, RejectedError, ElsewhereError), shop.supposing(supposed) as session:
+            session.info[WRITING] = True
+            return work(session)
+    with writing(shop, visit_id, table, key) as session:
+        return work(session)
 
 
 def load_all(session: Session, ids: Sequence[int]) -> list[VisitRecord]:

@@ -122,6 +122,12 @@ def shut_out(shop: Database, key: str, program_id: int, at: str) -> None:
         session.add(ProgramAccess(key=key, payload=sent, active=0, at=at, supersedes_id=before.ident, **kept))
 
 
+def watched() -> bool:
+    """Whether a write comes through a program, whose rows are named, or is only tried. A tablet of a site is held to
+    its visits as they are read for a write, too."""
+    return THROUGH.get() is not None or TRIED.get()
+
+
 @contextmanager
 def naming(session: Session) -> Iterator[None]:
     """Names the program, where the write inside comes through one, with every row that the write adds or changes, and
@@ -130,7 +136,7 @@ def naming(session: Session) -> Iterator[None]:
     Raises DryRunEnded where the write is only tried: it is taken back then. Raises ElsewhereError.
     """
     through, tried = THROUGH.get(), TRIED.get()
-    if through is None and not tried and ASKING.get() is None:
+    if not watched() and ASKING.get() is None:
         yield
         return
     session.info[WRITING] = True

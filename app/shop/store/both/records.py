@@ -30,6 +30,14 @@ class Statement(NamedTuple):
     values: tuple[Any, ...] = ()
 
 
+Answers = Mapping[Statement, tuple[Any, ...] | None]
+"""The one row that each statement finds, None for none."""
+
+
+class SupposedWrongError(Exception):
+    """What a write supposed does not hold, or it is more than one row. Nothing was stored; it is decided anew."""
+
+
 class Rows(Protocol):
     """What a statement found."""
 
@@ -79,6 +87,8 @@ class Database(ABC):
         newest row of a visit."""
         self.around_writes: Callable[[Session], AbstractContextManager[None]] = lambda _: nullcontext()
         """What stands around the block of every write, inside its transaction."""
+        self.watched: Callable[[], bool] = lambda: False
+        """Whether what stands there does more in this request than a visit's own record is asked for by it."""
         self.folder = folder
         self.noticed: list[Reason] = []  # each a Noticed
         self.writes = 0
@@ -99,6 +109,17 @@ class Database(ABC):
         ``first`` are the statements that the block asks before it writes: where the records are on a server, they go
         there together with the beginning. Raises ShopUnavailableError when that cannot be.
         """
+
+    @contextmanager
+    def supposing(self, _answers: Answers) -> Iterator[Session]:
+        """A session for a write that stores one row, whose key is supposed to be new, and that asks nothing but what
+        is supposed to have these ``answers``: as soon as the block stores the row it is on the disk.
+
+        Raises SupposedWrongError, in the block or after it, where that is not so, and nothing was stored then. What
+        stands around the block of a write does not stand around this one. Raises ShopUnavailableError.
+        """
+        raise SupposedWrongError
+        yield  # only records on a server gain by it
 
     @property
     @abstractmethod
@@ -153,9 +174,9 @@ class Database(ABC):
     def _now(self) -> float | None:
         return self.clock() if self.clock is not None else None
 
-    def has_in_mind(self, key: Hashable) -> bool:
-        """Whether something that was read under ``key`` is kept; the reader has to know that it still holds."""
-        return self._memory.get(key) is not None
+    def in_mind(self, key: Hashable) -> Any:
+        """What was read under ``key``, None where it is not kept; the reader has to know that it still holds."""
+        return self._memory.get(key)
 
     def _keep(self, session: Session) -> None:
         fresh: Mapping[Any, Any] = session.info["fresh"]

@@ -20,13 +20,15 @@ from sqlalchemy.exc import DBAPIError
 from sqlmodel import Session
 
 from app.shop.reasons import because
-from app.shop.store.both.records import TURN_SECONDS, Database, Statement, Wire
+from app.shop.store.both.records import TURN_SECONDS, Answers, Database, Statement, SupposedWrongError, Wire
 from app.shop.store.codes import Unavailable
 from app.shop.store.database import ShopUnavailableError
 from app.shop.store.folder.forgetting import TAKEN_OUT
 from app.shop.store.lru import LruCache
+from app.shop.store.postgres.codes import ServerProblem
 from app.shop.store.postgres.dialect import NAME
 from app.shop.store.postgres.failures import server_errors
+from app.shop.store.postgres.one_row import OneRowWire
 from app.shop.store.postgres.wire import Answer, ServerWire
 
 OPEN, WRITE, PROVE = 0x45764272, 0x45764273, 0x45764274
@@ -51,6 +53,7 @@ SETTINGS = "; ".join(
         f"SET lock_timeout = '{LOCK_SECONDS}s'",
         f"SET idle_in_transaction_session_timeout = '{IDLE_SECONDS}s'",
         "SET synchronous_commit = on",
+        "SET default_transaction_isolation = 'read committed'",  # of what one message stores
         "SET client_min_messages = warning",
     )
 )
@@ -84,7 +87,7 @@ class ServerDatabase(Database):
         event.listen(self._writes, "connect", _prepare)
         event.listen(self._writes, "begin", self._joined)
         self._pen: psycopg.Connection[Any] | None = None
-        self._wire: ServerWire | None = None
+        self._wire: ServerWire | OneRowWire | None = None
         self._closed = False
         self._asking = threading.Lock()
         self._written = (-WRITTEN_SECONDS, 0)
@@ -132,6 +135,41 @@ class ServerDatabase(Database):
         finally:
             self._turn.release()
 
+    @contextmanager
+    def supposing(self, answers: Answers) -> Iterator[Session]:
+        if not Pipeline.is_supported():
+            raise SupposedWrongError
+        if not self._turn.acquire(timeout=TURN_SECONDS):
+            raise ShopUnavailableError(because(Unavailable.WRITE_STUCK))
+        try:
+            with server_errors() as stage:
+                self._taken_up()
+                stage.ending = True
+                self._wire = wire = OneRowWire(self._send, answers)
+                with self._scribing(wire) as session:
+                    yield session
+                    session.flush()
+                    if not wire.stored:
+                        raise SupposedWrongError
+                    self.writes += 1
+                    self._keep(session)
+        finally:
+            self._turn.release()
+
+    def _send(self, sql: Any, values: Sequence[Any]) -> Any:
+        """Store one row in the turn of all writes, by one message; on a new connection where the one before was lost.
+        What was stored by then is not as supposed any more."""
+        try:
+            return _in_one_message(self._taken_up(), sql, values)
+        except psycopg.OperationalError:
+            if self._pen is not None and not (self._pen.closed or self._pen.broken):
+                raise
+        self._let_go()
+        try:
+            return _in_one_message(self._taken_up(), sql, values)
+        except (psycopg.OperationalError, DBAPIError) as error:
+            raise ShopUnavailableError(because(ServerProblem.UNKNOWN_IF_SAVED)) from error
+
     def answer(self, asked: Statement) -> Any:
         """One message there and back, where a transaction takes three."""
         with server_errors():
@@ -172,9 +210,10 @@ class ServerDatabase(Database):
     @contextmanager
     def _transaction(self, first: Sequence[Statement]) -> Iterator[tuple[psycopg.Connection[Any], ServerWire]]:
         """The connection for writes, holding the lock of all writes until it is committed or left."""
-        connection, self._wire = self._begun_to_write(first)
+        connection, wire = self._begun_to_write(first)
+        self._wire = wire
         try:
-            yield connection, self._wire
+            yield connection, wire
         finally:
             if connection.closed or connection.broken:
                 self._let_go()
@@ -200,6 +239,9 @@ class ServerDatabase(Database):
 
     def _joined(self, connection: Connection) -> None:
         """The ORM takes part in a write, past the wire."""
+        if isinstance(self._wire, OneRowWire):
+            self._wire.forget()
+            raise SupposedWrongError
         _require_transaction(_driver(connection))
         if self._wire is not None:
             self._wire.forget()
@@ -291,6 +333,14 @@ def _begun_with(connection: psycopg.Connection[Any], first: Sequence[Statement])
         connection.execute(WAIT_TO_WRITE)
         answered = {one: wire.execute(*one) for one in first}
     return ServerWire(connection, answered)
+
+
+def _in_one_message(connection: psycopg.Connection[Any], sql: Any, values: Sequence[Any]) -> Any:
+    """The row that a statement returns, which is committed when it is here. Raises psycopg.Error."""
+    with connection.pipeline():
+        connection.execute(WAIT_TO_WRITE)
+        answer = connection.execute(sql, values)
+    return answer.fetchone()
 
 
 def _require_transaction(connection: psycopg.Connection[Any]) -> None:
