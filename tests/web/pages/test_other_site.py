@@ -17,10 +17,12 @@ from app.shop.cross_check import findings
 from app.shop.cross_check.findings import NewFindings, ShownAt
 from app.shop.procedure.items import Phase
 from app.shop.procedure.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN, PHASES
+from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.sync.engine.units import THOU
 from app.web.pages.visit.cold_setting import BEFORE
 from tests.shop.bank_balance import at_the_banks
+from tests.shop.rejections import on_page
 from tests.shop.yard import AT, FOUR, V8, check_all, engine, key, read, read_round, visit, visit_record
 from tests.web.axe import paths, routes
 from tests.web.sites import Group
@@ -210,3 +212,14 @@ def test_a_program_of_another_site_is_told_that_there_is_nothing_to_do(group: Gr
     assert (here["open"], here["do"]["operation"]) == (True, "record_checks")
     assert (there["open"], there["do"]) == (False, None)
     assert {name for name, told in here.items() if there[name] != told} == {"open", "do"}
+
+
+def test_a_reading_of_another_site_is_refused(group: Group) -> None:
+    """However a write is handed to a thread, who asks goes with it."""
+    with at_north():
+        visit_id = fired(group.shop, "40-12")
+    other = group.tablet("Two", 2)
+    reading = {"key": key(), "round": "1", "bore": "1", "kind": "again", "value": "6.5", "by": "KM"}
+    refused = other.post(f"/visits/{visit_id}/{FIRST_FIRE.slug}/readings", data=reading)
+    assert refused.status_code == 403
+    assert on_page(Rejection.OTHER_SITE, site="North") in refused.text
