@@ -191,7 +191,7 @@ def _guard(
         programs=lambda token: state.programs.named_by(token, clock()),
         asks=lambda token: state.sites.asking_in(state.admission.room(token)),
         asks_by=lambda program: None if program.site is None else state.sites.asking(program.site),
-        renew=KnownAccess(app, shop).renew if shop.shared else None,
+        access=KnownAccess(app, shop) if shop.shared else None,
         public=public,
     )
 

@@ -1,12 +1,12 @@
 """Who has access, read anew where another server of the same records may have changed it."""
 
+import re
 import threading
-from collections.abc import Callable
 from contextlib import suppress
 
 from fastapi import FastAPI
 from starlette.concurrency import run_in_threadpool
-from starlette.types import ASGIApp, Receive, Scope, Send
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from app.shop.commands.access import programs, sites, tablets
 from app.shop.commands.access.programs import Programs
@@ -14,6 +14,7 @@ from app.shop.commands.access.tablets import Admission
 from app.shop.commands.live import feeds
 from app.shop.commands.live.feeds import Feeders
 from app.shop.store.both.records import Statement
+from app.shop.store.both.unasked import UNASKED, AccessChangedError, Unasked
 from app.shop.store.database import Database, ShopUnavailableError, raw_connection
 
 NEWEST = Statement(
@@ -22,6 +23,9 @@ coalesce((SELECT max(id) FROM feed), 0), coalesce((SELECT max(id) FROM site), 0)
 coalesce((SELECT max(id) FROM room), 0), coalesce((SELECT max(id) FROM setup), 0)"""
 )
 """The newest row of each table that gives or ends access, or says from where it is asked. Rows are only ever added."""
+
+READING = re.compile(r"/visits/[0-9]+/[a-z-]+/readings")
+"""Where a reading is sent by a tablet. Whatever is answered there was read or stored first."""
 
 
 class KnownAccess:
@@ -32,6 +36,18 @@ class KnownAccess:
         self._shop = shop
         self._turn = threading.Lock()
         self._newest: tuple[int, ...] = (-1,) * 6
+
+    def unasked(self) -> Unasked:
+        """What a request is let in by that is to ask the records itself."""
+        known = self._newest
+
+        def ask() -> None:
+            with suppress(ShopUnavailableError):
+                self.renew()
+            if self._newest != known:
+                raise AccessChangedError
+
+        return Unasked({NEWEST: known}, ask)
 
     def renew(self) -> None:
         """Read it anew where it changed. Raises ShopUnavailableError."""
@@ -54,16 +70,42 @@ class KnownAccess:
 class AccessRenewed:
     """Before a request is judged, what is known of who has access is brought up to date.
 
-    Where the records cannot be read, it is judged by what was known: no page of the shop can be drawn then either.
+    Where the records cannot be read, it is judged by what was known: no page of the shop can be drawn then either. A
+    reading, which is to be stored at once, is judged by what was known too, and asks with the first thing that it
+    wants of the records; where that has changed it is judged again.
     """
 
-    def __init__(self, app: ASGIApp, renew: Callable[[], None], spared: tuple[str, ...]) -> None:
+    def __init__(self, app: ASGIApp, access: KnownAccess, spared: tuple[str, ...]) -> None:
         self.app = app
-        self.renew = renew
+        self.access = access
         self.spared = spared
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] == "http" and not scope["path"].startswith(self.spared):
+            if scope["method"] == "POST" and READING.fullmatch(scope["path"]):
+                await self._asked_later(scope, receive, send)
+                return
             with suppress(ShopUnavailableError):
-                await run_in_threadpool(self.renew)
+                await run_in_threadpool(self.access.renew)
         await self.app(scope, receive, send)
+
+    async def _asked_later(self, scope: Scope, receive: Receive, send: Send) -> None:
+        taken: list[Message] = []
+        again: Scope = {**scope, "state": {**scope.get("state", {})}}
+
+        async def taking() -> Message:
+            taken.append(await receive())
+            return taken[-1]
+
+        async def as_taken() -> Message:
+            return taken.pop(0) if taken else await receive()
+
+        unasked = UNASKED.set(self.access.unasked())
+        try:
+            await self.app(scope, taking, send)
+            return
+        except AccessChangedError:
+            pass
+        finally:
+            UNASKED.reset(unasked)
+        await self.app(again, as_taken, send)

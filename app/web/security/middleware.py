@@ -12,6 +12,7 @@ from functools import partial
 from typing import Any
 
 from fastapi import FastAPI
+from starlette.concurrency import run_in_threadpool
 from starlette.requests import cookie_parser
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
@@ -20,10 +21,11 @@ from app.shop.at_site import ASKING, Asker
 from app.shop.commands.access.programs import Program
 from app.shop.json_bounds import Bounds
 from app.shop.reasons import because
+from app.shop.store.both.unasked import ask_now
 from app.web.display_options import cookie
 from app.web.error_responses import for_programs, not_taken
 from app.web.security.behind_proxy import BehindProxy
-from app.web.security.known_access import AccessRenewed
+from app.web.security.known_access import AccessRenewed, KnownAccess
 from app.web.security.origin import FEED, PublicAddress, at_this_computer, ip_of, sent
 from app.web.security.programs import BEARER, PROGRAM, KnownProgram
 from app.wording import language
@@ -90,7 +92,7 @@ def protect(
     programs: Callable[[str], Program | None] = lambda token: None,
     asks: Callable[[str], Asker | None] = lambda token: None,
     asks_by: Callable[[Program], Asker | None] = lambda program: None,
-    renew: Callable[[], None] | None = None,
+    access: KnownAccess | None = None,
     public: PublicAddress | None = None,
 ) -> None:
     """Put every guard on ``app``, the last one added being the first to see a request.
@@ -99,7 +101,7 @@ def protect(
     letters, which may change meanwhile; ``admits``, whether a token is that of a paired tablet; ``further``
     guards, which see a request before its body is read; ``programs``, which program a token is of;
     ``asks``, from which site a tablet asks, by its token, and ``asks_by`` a
-    program; ``renew`` brings that up to date before each request, where another server may change it; ``public`` is
+    program; ``access`` brings that up to date for each request, where another server may change it; ``public`` is
     where a proxy in front answers, None where there is none.
     """
     guards: tuple[Callable[..., ASGIApp], ...] = (
@@ -107,7 +109,7 @@ def protect(
         *further,
         partial(Paired, admits=admits, asks=asks),
         partial(KnownProgram, programs=programs, asks=asks_by),
-        *([partial(AccessRenewed, renew=renew, spared=FILES)] if renew is not None else []),
+        *([partial(AccessRenewed, access=access, spared=FILES)] if access is not None else []),
         SameOrigin,
         partial(KnownHost, own=own_names() | ({public.name} if public else set()), others=lan_names),
         LimitedTime,
@@ -301,6 +303,7 @@ class Paired:
             finally:
                 ASKING.reset(asking)
             return
+        await run_in_threadpool(ask_now)  # another server may have paired it since
         if scope["method"] in SAFE_METHODS and not for_programs(scope) and scope["path"] == "/":
             await RedirectResponse("/pair", 303)(scope, receive, send)
             return

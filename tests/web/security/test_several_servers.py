@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import pytest
 from fastapi import FastAPI
@@ -13,6 +14,7 @@ from app.shop.commands.access import programs, tablets
 from app.shop.commands.access.scopes import AccessScope
 from app.shop.commands.live import feeds
 from app.shop.errors import RejectedError
+from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE
 from app.shop.rejections import Rejection
 from app.shop.stopwatch import Stopwatch
 from app.shop.store.database import raw_connection
@@ -22,7 +24,7 @@ from app.web.application import create_app
 from app.web.security.middleware import TABLET
 from app.web.security.pairing import Pairing, spaced
 from tests.on_a_server import Emptied
-from tests.shop.yard import engine, key, visit
+from tests.shop.yard import FOUR, check_all, engine, just_now, key, read, visit, visit_record
 from tests.waiting import until
 
 HOME = "http://192.168.7.20:8000"
@@ -79,6 +81,85 @@ def test_a_tablet_paired_at_one_is_let_in_and_out_at_both(two: tuple[Server, Ser
     assert [tablet.get("/").status_code for tablet in at_both] == [200, 200]
     tablets.remove(other.shop, key(), ident, now())
     assert [tablet.get("/").status_code for tablet in at_both] == [303, 303]
+
+
+@pytest.fixture
+def read_from(two: tuple[Server, Server]) -> str:
+    """A visit whose round has a reading, known to both servers, and where a tablet sends the next one."""
+    one, _ = two
+    with just_now():
+        visit_id = visit(one.shop, engine(one.shop, FOUR))
+        check_all(one.shop, visit_id, COLD_PRESET)
+        check_all(one.shop, visit_id, FIRST_FIRE)
+        read(one.shop, visit_id, FIRST_FIRE)
+    for server in two:
+        visit_record(server.shop, visit_id)
+    return f"/visits/{visit_id}/{FIRST_FIRE.slug}/readings"
+
+
+def reading(value: str = "6.5") -> dict[str, str]:
+    return {"key": key(), "round": "1", "bore": "1", "kind": "again", "value": value, "by": "KM"}
+
+
+def stored(server: Server) -> int:
+    with server.shop.reading() as session:
+        return int(raw_connection(session).execute("SELECT count(*) FROM reading").fetchone()[0])
+
+
+def test_a_reading_of_a_tablet_that_was_shut_out_at_another_is_refused(
+    two: tuple[Server, Server], read_from: str
+) -> None:
+    """It was let in a moment ago, so that it is known; nothing is stored, and no page is shown for a wrong value."""
+    one, other = two
+    ident = tablets.pair(one.shop, key(), "Bay 1", "a token", now())
+    tablet = other.reached()
+    tablet.cookies.set(TABLET, "a token")
+    assert tablet.post(read_from, data=reading()).status_code == 303
+    tablets.remove(one.shop, key(), ident, now())
+    for value in ("6.5", "", "6.5"):
+        refused = tablet.post(read_from, data=reading(value))
+        assert refused.status_code == 401
+        assert "bore" not in refused.text.lower()
+    assert stored(other) == 2
+
+
+def test_a_reading_is_the_first_that_a_tablet_paired_at_another_sends(
+    two: tuple[Server, Server], read_from: str
+) -> None:
+    one, other = two
+    tablets.pair(one.shop, key(), "Bay 1", "a token", now())
+    tablet = other.reached()
+    tablet.cookies.set(TABLET, "a token")
+    assert tablet.post(read_from, data=reading()).status_code == 303
+    assert stored(other) == 2
+
+
+def test_a_reading_asks_who_has_access_in_the_message_that_stores_it(
+    two: tuple[Server, Server], read_from: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    one, other = two
+    tablets.pair(one.shop, key(), "Bay 1", "a token", now())
+    tablet = other.reached()
+    tablet.cookies.set(TABLET, "a token")
+    tablet.get("/")
+    went: list[str] = []
+    for name in ("answer", "reading", "writing", "_send"):
+        real = getattr(ServerDatabase, name)
+
+        def noting(self: ServerDatabase, *told: object, name: str = name, real: Any = real) -> Any:
+            went.append(name)
+            return real(self, *told)
+
+        monkeypatch.setattr(ServerDatabase, name, noting)
+    assert tablet.post(read_from, data=reading()).status_code == 303
+    assert went == ["_send"]
+    went.clear()
+    tablets.move(one.shop, key(), 1, None, now())
+    went.clear()
+    assert tablet.post(read_from, data=reading()).status_code == 303
+    assert went[0] == "_send"
+    assert {"answer", "reading"} < set(went)
+    assert stored(other) == 3
 
 
 def test_a_program_is_let_in_and_out_at_both(two: tuple[Server, Server]) -> None:

@@ -21,6 +21,7 @@ from sqlmodel import Session
 
 from app.shop.reasons import because
 from app.shop.store.both.records import TURN_SECONDS, Answers, Database, Statement, SupposedWrongError, Wire
+from app.shop.store.both.unasked import UNASKED, ask_now, with_unasked
 from app.shop.store.codes import Unavailable
 from app.shop.store.database import ShopUnavailableError
 from app.shop.store.folder.forgetting import TAKEN_OUT
@@ -94,6 +95,7 @@ class ServerDatabase(Database):
 
     @contextmanager
     def reading(self) -> Iterator[Session]:
+        ask_now()
         with server_errors():
             session = self._session(self._reads)
             try:
@@ -113,6 +115,7 @@ class ServerDatabase(Database):
 
     @contextmanager
     def writing(self, *first: Statement) -> Iterator[Session]:
+        ask_now()
         if not self._turn.acquire(timeout=TURN_SECONDS):
             raise ShopUnavailableError(because(Unavailable.WRITE_STUCK))
         try:
@@ -145,12 +148,13 @@ class ServerDatabase(Database):
             with server_errors() as stage:
                 self._taken_up()
                 stage.ending = True
-                self._wire = wire = OneRowWire(self._send, answers)
+                self._wire = wire = OneRowWire(self._send, with_unasked(answers))
                 with self._scribing(wire) as session:
                     yield session
                     session.flush()
                     if not wire.stored:
                         raise SupposedWrongError
+                    UNASKED.set(None)
                     self.writes += 1
                     self._keep(session)
         finally:
@@ -172,6 +176,7 @@ class ServerDatabase(Database):
 
     def answer(self, asked: Statement) -> Any:
         """One message there and back, where a transaction takes three."""
+        ask_now()
         with server_errors():
             try:
                 return self._answer(asked)
