@@ -6,6 +6,7 @@ a measurement like the first, so it is kept, and both stand in question until a 
 
 import math
 from collections.abc import Mapping
+from contextlib import nullcontext
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -99,9 +100,8 @@ def add(
 ) -> int:  # fmt: skip
     """Store a reading and return its id; the first one of a round begins it. Raises RejectedError, ConflictError.
 
-    Not ``sure``, a value far from what the bore read last, or from the other bores', is rejected as FAR_OFF: it is more
-    likely a slip. ``seen`` is the look of a live value, None where it is no longer known; ``speed`` of the engine is
-    what a channel told beside it [rev/s].
+    Not ``sure``, a value far from what the bore or the others read last is rejected as FAR_OFF: likely a slip. ``seen``
+    is the look of a live value, None where it is no longer known; ``speed`` [rev/s] is what a channel told beside it.
     """
     key = checked(key)
     apart: dict[str, Any] = {"from_above": new.from_above, "why_code": new.why_code, "sd": new.sd}
@@ -114,9 +114,8 @@ def add(
         record = as_done(loader.load(session, visit_id), at)
         gate = gate_kept(session, record, new.phase)
         phase = through(gate.closed, new.phase)
-        if new.supersedes is None and gate.waits is not None:
-            raise RejectedError({"value": gate.waits})
-        if problem := _problem(record, new):
+        waits = gate.waits if new.supersedes is None else None
+        if problem := waits or _problem(record, new):
             raise RejectedError({"value": problem})
         look_id = looks.store_look(session, visit_id, key, seen, at) if seen is not None else None
         told = new if seen is None else replace(new, **looks.sensed(session, seen, new.value, record.meter.unit, at))
@@ -125,7 +124,7 @@ def add(
         keep_gate(session, later, new.phase, gate)
         return entered.ident
 
-    with looks.keeping(shop, seen):
+    with nullcontext() if seen is None else looks.keeping(shop, seen):
         return loader.written(shop, visit_id, ReadingRow, key, decided)
 
 
@@ -182,7 +181,8 @@ def add_look(
     """
     key = checked(key)
     sent = fingerprint(visit=visit_id, look=look)
-    with looks.keeping(shop, seen), loader.writing(shop, visit_id, ReadingRow, part_key(key, "0")) as session:
+    kept = nullcontext() if seen is None else looks.keeping(shop, seen)
+    with kept, loader.writing(shop, visit_id, ReadingRow, part_key(key, "0")) as session:
         if again := earlier(session, ReadingRow, part_key(key, "0"), sent):
             rows = session.exec(select(ReadingRow.id).where(ReadingRow.payload == sent).order_by(col(ReadingRow.id)))
             return (again.ident, *(one for one in rows.all() if one is not None and one != again.ident))

@@ -137,8 +137,8 @@ def written(shop: Database, visit_id: int, table: type[Row], key: str, work: Cal
     message, to be stored if nothing was added meanwhile. Where that does not hold, where it wants more than one row,
     and before it refuses anything, it decides again in the turn of all writes, as ``writing`` gives it.
     """
-    known: tuple[Revision, VisitRecord] | None = shop.in_mind(visit_id)
-    if shop.shared and known is not None and not shop.watched():
+    known: tuple[Revision, VisitRecord] | None = shop.in_mind(visit_id) if shop.shared else None
+    if known is not None and not shop.watched():
         supposed = {asked_under(table, key): None, asked_of(visit_id): tuple(known[0])}
         with suppress(SupposedWrongError, RejectedError, ElsewhereError), shop.supposing(supposed) as session:
             session.info[WRITING] = True

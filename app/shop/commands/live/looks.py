@@ -60,11 +60,9 @@ def sensed(session: Session, seen: Seen, value: float | None, unit: str, at: str
 
 
 @contextmanager
-def keeping(shop: Database, seen: Seen | None) -> Iterator[None]:
+def keeping(shop: Database, seen: Seen) -> Iterator[None]:
     """Around a write: once it is stored, the trace of what was ``seen`` is kept. Where that fails the reading stands
     without it."""
     yield
-    if seen is None:
-        return
     with suppress(sqlite3.Error, OSError):
         traces.keep(shop.folder, seen.packed)
