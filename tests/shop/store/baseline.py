@@ -14,6 +14,7 @@ from sqlalchemy import REAL, Column, Integer, MetaData, Table, Text, create_engi
 from sqlalchemy.schema import CheckConstraint, ForeignKeyConstraint, PrimaryKeyConstraint, UniqueConstraint
 
 from app.places import migrations
+from app.shop.store.both.migrating import next_of
 from app.shop.store.upgrade import open_shop
 
 FOLDER = migrations() / "postgres"
@@ -25,6 +26,10 @@ CHECKS = {
     "(value IS NULL) + (word IS NULL) + (why IS NULL) = 2": "num_nonnulls(value, word, why) = 1",
 }
 """Rules that PostgreSQL reads otherwise: one of its own words, and no sum of what is true."""
+
+
+NEWEST_OF = (["round_id"], ["visit_id"])
+"""Indexes by which the newest row of a round or a visit is found: each ends with the id, as those of a file do."""
 
 
 def written(file: Path) -> str:
@@ -49,9 +54,13 @@ def written(file: Path) -> str:
 def _table(table: Table) -> Iterator[str]:
     constraints = sorted(table.constraints, key=lambda one: (type(one).__name__, str(one.name)))
     lines = [*map(_column, table.columns), *(_constraint(table, one) for one in constraints)]
+    (key, *_) = table.primary_key.columns
+    if isinstance(key.type, Integer):
+        yield next_of(table.name, key.name) + ";"
     yield f'CREATE TABLE "{table.name}" (\n  ' + ",\n  ".join(lines) + "\n);"
     for index in sorted(table.indexes, key=lambda one: str(one.name)):
-        columns = ", ".join(f'"{column.name}"' for column in index.columns)
+        names = [column.name for column in index.columns]
+        columns = ", ".join(f'"{name}"' for name in ([*names, "id"] if names in NEWEST_OF else names))
         yield f'CREATE {"UNIQUE " if index.unique else ""}INDEX {index.name} ON "{table.name}" ({columns});'
 
 
@@ -60,8 +69,7 @@ def _column(column: "Column[object]") -> str:
     kind = next(name for type_, name in kinds.items() if isinstance(column.type, type_))
     parts = [f'"{column.name}"', kind]
     if column.primary_key and isinstance(column.type, Integer):
-        named = "" if column.name == "id" else f", '{column.name}'"
-        parts.append(f"DEFAULT next_id('{column.table.name}'{named})")
+        parts.append(f'DEFAULT "next_{column.table.name}"()')
     elif column.server_default is not None:
         parts.append(f"DEFAULT {column.server_default.arg}")  # type: ignore[attr-defined]
     return " ".join(parts if column.nullable else [*parts, "NOT NULL"])

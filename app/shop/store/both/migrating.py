@@ -65,12 +65,16 @@ def numbered(table: str, column: str = "id") -> None:
     """On a server, give the next row of a table its id by a function of its own, whose plan the server keeps."""
     if not on_a_server():
         return
-    newest = f'SELECT coalesce(max("{column}"), 0) + 1 FROM "{table}"'
-    op.execute(
-        f'CREATE OR REPLACE FUNCTION "next_{table}"() RETURNS bigint LANGUAGE plpgsql AS $$ '
-        f"BEGIN RETURN ({newest}); END $$"
-    )
+    op.execute(next_of(table, column))
     op.execute(f'ALTER TABLE "{table}" ALTER COLUMN "{column}" SET DEFAULT "next_{table}"()')
+
+
+def next_of(table: str, column: str = "id") -> str:
+    """The statement that makes it: one more than the newest, as SQLite gives it. All writes hold one lock."""
+    return (
+        f'CREATE OR REPLACE FUNCTION "next_{table}"() RETURNS bigint LANGUAGE plpgsql AS $$ '
+        f'BEGIN RETURN (SELECT coalesce(max("{column}"), 0) + 1 FROM "{table}"); END $$'
+    )
 
 
 def refers(table: str, column: str, other: str) -> sa.ForeignKeyConstraint:
