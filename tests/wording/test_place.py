@@ -56,7 +56,7 @@ KNOWN: dict[str, frozenset[str]] = {
 """Literals of a module that are stored as they were, or belong to a protocol, a script or markup."""
 
 TECHNICAL = re.compile(
-    r"^(text/|attachment;|<!doctype|\"><meta)|SELECT|LIKE|ORDER BY|WHERE|IS NULL|IN \(|AND "
+    r"^(text/|attachment;|<!doctype|\"><meta)|SELECT|LIKE|ORDER BY|WHERE|IS NULL|NOT EXISTS|IN \(|AND "
     r"|(ABLE TRIGGER|INTO|RETURNING) "
 )
 """Headers, markup without words, and pieces of statements."""

@@ -38,7 +38,7 @@ class KnownAccess:
         self._newest: tuple[int, ...] = (-1,) * 6
 
     def unasked(self) -> Unasked:
-        """What a request is let in by that is to ask the records itself."""
+        """What a request is given access by that is to ask the records itself."""
         known = self._newest
 
         def ask() -> None:

@@ -1,6 +1,6 @@
-"""What a request was let in by, where that is asked of the records together with the first thing it wants of them.
+"""What a request was given access by, where the records are asked for it together with the first thing it wants.
 
-Another server of the same records may have ended that access. So whoever reads or writes asks for it first, and a row
+Another server of the same records may have ended that access. So each read and each write asks for it first, and a row
 that goes there by one message takes the question along: nothing is told or stored before it is answered.
 """
 
@@ -12,7 +12,7 @@ from app.shop.store.both.records import Answers
 
 
 class AccessChangedError(Exception):
-    """Who has access changed since the request was let in: it is to be judged again. Nothing was told or stored."""
+    """Who has access changed since the request was judged: it is to be judged again. Nothing was told or stored."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +35,6 @@ def ask_now() -> None:
 
 
 def with_unasked(answers: Answers) -> Answers:
-    """What a write supposes, with what its request was let in by."""
+    """What a write supposes, with what its request was given access by."""
     unasked = UNASKED.get()
     return answers if unasked is None else {**answers, **unasked.answers}
