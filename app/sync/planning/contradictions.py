@@ -9,10 +9,16 @@ from app.sync.readings.observation import far_from_others
 from app.sync.readings.repeat_checks import as_read, at_idle, inconsistent
 
 
-def to_read_again(layout: Layout, meter: Meter, since: Sequence[Reading]) -> Advice | None:
+def to_read_again(
+    layout: Layout, meter: Meter, since: Sequence[Reading], before: Sequence[Reading] = ()
+) -> Advice | None:
     """To read a bore again whose readings cannot all be right, before any is taken in; None where all can.
 
-    Parameters: ``layout`` of the engine; ``meter`` read with; ``since`` the last move, oldest first.
+    A bore not read yet since the last move stands for the others with what it read last. One that stood far from them
+    by then is not asked again.
+
+    Parameters: ``layout`` of the engine; ``meter`` read with; ``since`` the last move, oldest first; ``before`` it, all
+    that was read.
     """
     taken = {bore: [e for e in since if e.bore == bore] for bore in layout.bores}
     by_bore = {bore: [e.value for e in readings] for bore, readings in taken.items()}
@@ -22,7 +28,9 @@ def to_read_again(layout: Layout, meter: Meter, since: Sequence[Reading]) -> Adv
         repeats = at_idle(as_read(meter, taken[bore]), values[0])
         if inconsistent(values, repeats):
             return Advice(AdviceKind.MEASURE, AdviceReason.DISAGREE, bores=(bore,))
-    odd = far_from_others({bore: values[0] for bore, values in by_bore.items() if values}, meter)
+    stood = {one.bore: one.value for one in before}
+    now = stood | {bore: values[0] for bore, values in by_bore.items() if values}
+    odd = far_from_others(now, meter) - far_from_others(stood, meter)
     once = tuple(bore for bore in layout.bores if bore in odd and len(by_bore[bore]) == 1)
     return Advice(AdviceKind.MEASURE, AdviceReason.MISREAD, bores=once) if once else None
 

@@ -173,7 +173,8 @@ def next_move(
     start = depth_learned(sharing_learned(start, meter, events), meter, events)
     found = judged(start, meter, tuple(events))
     posterior, as_told, meter = found.posterior, meter, found.meter
-    if told := to_read_again(layout, meter, since) or fault_to_name(found, events):
+    before = [e for e in events if isinstance(e, Reading)][: -len(since) or None]
+    if told := to_read_again(layout, meter, since, before) or fault_to_name(found, events):
         return told
     earlier = untouched(layout, events)
     bench = _bench(start, found, as_told, narrow, blades, events, earlier)
