@@ -66,8 +66,14 @@ ITEMS = {(phase.slug, item.slug): item for phase in PHASES for item in phase.ite
 PHASE_SLUGS = frozenset(phase.slug for phase in PHASES)
 
 
+STOP_CORRECTED = Message("Stop ended. Cause: {cause}")
+"""Of a figure that was mistyped, and corrected."""
+
+
 def done(what: Reason, units: Units) -> str:
     """One line of the log."""
+    if what.code is Activity.STOP_ENDED and not what.values["remedy"]:
+        return say(STOP_CORRECTED, **_said(what, units))
     if what.code in (Activity.REPLACED, Activity.TAKEN_BACK, Activity.REPEATED):
         return say(MESSAGES[what.code], what=done(what.values["what"], units))
     return in_words(because(what.code, **{**what.values, **_said(what, units)}))
