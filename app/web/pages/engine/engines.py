@@ -34,7 +34,7 @@ from app.wording.message import say
 from app.wording.names import begin
 from app.wording.office import engines as engine_words
 from app.wording.office import intake as intake_words
-from app.wording.reasons import problems_in_words
+from app.wording.reasons import in_words, problems_in_words
 from app.wording.work.requirements import RUNS, part_name
 
 router = APIRouter()
@@ -171,13 +171,14 @@ def fitting_form(shop: Shop, page: Page, engine_id: int) -> HTMLResponse:
     with shop.reading() as session:
         engine = engines.get(session, engine_id)
         fitting = engines.fitting_now(session, engine_id)
+        under_way = engines.open_visit(session, engine_id) is not None
     known = hardware_from_json(fitting.hardware)
     values = {
         **forms.layout_as_typed(layout_from_json(fitting.layout)),
         **forms.hardware_as_typed(known),
         "key": new_key(),
     }
-    return _fitting(page, engine, values, {})
+    return _fitting(page, engine, values, {"": in_words(because(Rejection.VISIT_OPEN))} if under_way else {})
 
 
 @router.post("/engines/{engine_id}/fitting")
