@@ -160,6 +160,15 @@ def test_a_mistyped_figure_ends_its_stop_with_the_right_one_and_no_remedy(shop: 
         checks.correct_stop(shop, visit_id, key(), {}, "KM", AT)
 
 
+def test_a_stop_that_is_told_to_be_mistyped_needs_no_remedy_either(shop: Database) -> None:
+    """The figure is then asked for again, as after any stop."""
+    visit_id = stopped(shop)
+    running.end_stop(shop, visit_id, key(), "mistyped", "", "", "KM", AT)
+    seen = visit_record(shop, visit_id)
+    assert (open_stops(seen), seen.stop_ends[-1].remedy) == ((), "")
+    assert "oil-pressure-hot" in {one.slug for one in progress(seen)[2].missing}
+
+
 def test_two_figures_of_one_form_are_one_stop(shop: Database) -> None:
     visit_id = heat_soaked(shop, FOUR)
     record(shop, visit_id, HEAT_SOAKED.slug, coolant=118, oil=140)
