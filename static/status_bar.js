@@ -22,6 +22,7 @@ const NAMES = {
   "sign-off": "write-sign-off",
   start: "write-start",
   stop: "write-stop",
+  corrected: "write-stop",
   stopped: "write-stopped",
   instruments: "write-instruments",
   "plates/start": "write-plates-begun",

@@ -41,8 +41,8 @@ AT_THIS_TABLET: ContextVar[str] = ContextVar("AT_THIS_TABLET", default="")
 LONGEST_HELD = 7 * 24 * 3600.0
 """What was held for longer than this [s] was more likely kept by a tablet whose clock was set meanwhile."""
 
-PAIR = re.compile(r"[0-9]+–[0-9]+")
-"""The numbers of a coupler, as they stand in its name."""
+ONE_WORD = re.compile(r"[0-9]+–[0-9]+|(?<![\w-])(?=[A-Za-z-]*[0-9])(?=[\w-]{3,16}(?![\w-]))\w+(?:-\w+)+")
+"""The numbers of a coupler, and a number with hyphens such as a serial, as long as it has room on a telephone."""
 
 
 @cache
@@ -82,13 +82,14 @@ def environment() -> Environment:
 
 
 def unbroken(words: str) -> str:
-    """Words with each coupler's numbers on one line: browsers break a line behind the dash of 2–3.
+    """Words with each coupler's numbers and each serial on one line: browsers break it behind the dash of 2–3 and of
+    B8-4471.
 
     The words stay as they are, so that they are still found, copied and read aloud; what is no markup is escaped.
     """
-    if "–" not in words:
+    if "–" not in words and "-" not in words:
         return words
-    return Markup(PAIR.sub(r'<span class="unbroken">\g<0></span>', str(escape(words))))
+    return Markup(ONE_WORD.sub(r'<span class="unbroken">\g<0></span>', str(escape(words))))
 
 
 def _to_the_customer(caller: Callable[[], str]) -> str:

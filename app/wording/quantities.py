@@ -142,7 +142,16 @@ def unit_of(meter: MeterEntry) -> Unit:
 
 def unit_named(name: str, step: float, shown: str = "") -> Unit:
     """A unit by its name, ``shown`` otherwise or the same, with as many places as ``step`` has."""
-    return Unit(shown or name, UNITS[name], len(f"{step:g}".partition(".")[2]), step)
+    return Unit(shown or name, UNITS[name], places_of(step), step)
+
+
+def places_of(step: float) -> int:
+    """The places behind the point that a value is shown with: as many as the ``step`` of its meter has.
+
+    >>> places_of(0.25), places_of(0.5), places_of(1.0)
+    (2, 1, 0)
+    """
+    return len(f"{step:g}".partition(".")[2])
 
 
 def measured(number: float, quantity: Quantity, units: Units) -> str:

@@ -20,5 +20,5 @@ def closed(html: str) -> str:
 
 
 def plain(html: str) -> str:
-    """The same with the numbers of couplers as they are read, without what keeps them on one line."""
+    """The same with couplers and serials as they are read, without what keeps them on one line."""
     return re.sub(r'<span class="unbroken">(.*?)</span>', r"\1", html)

@@ -176,7 +176,8 @@ class Technician:
 
     def fill_in(self, line: Locator, entry: Locator, figure: str) -> None:
         """Tap the figure where the line offers it, else type it; a turn of a screw is made as advised."""
-        offered = line.get_by_role("button", name=re.compile(f"^Fill in {re.escape(figure)}:"))
+        zeros = "0*" if "." in figure else r"(\.0+)?"
+        offered = line.get_by_role("button", name=re.compile(f"^Fill in {re.escape(figure)}{zeros}:"))
         if entry.get_attribute("name") == "preset-turns":
             offered = line.get_by_role("button", name=re.compile("^Fill in"))
         if offered.count():

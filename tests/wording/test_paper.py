@@ -187,8 +187,8 @@ def test_a_correction_says_both_figures_with_their_unit(shop: Database) -> None:
     wrong = {rounds[1].entered[2].ident: 6.75, rounds[1].entered[-1].ident: 6.25}
     corrections.correct(shop, 1, key(), NewCorrection("Two rows mixed up.", "KM", wrong), AT)
     (said,) = sheet(shop).issued
-    assert "bore 3, round 2: 6.75\u00a0kg/h instead of 6.5\u00a0kg/h" in said
-    assert "bore 1, drift check of round 2: 6.25\u00a0kg/h instead of 6.5\u00a0kg/h" in said
+    assert "bore 3, round 2: 6.75\u00a0kg/h instead of 6.50\u00a0kg/h" in said
+    assert "bore 1, drift check of round 2: 6.25\u00a0kg/h instead of 6.50\u00a0kg/h" in said
     assert said.endswith("Reason: Two rows mixed up (KM).")
 
 

@@ -1,7 +1,7 @@
 """Checks: what a phase asks for, recorded with who and when; and waivers of what is missing."""
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from app.shop.assessment.gates import comes_before, require_open
@@ -9,7 +9,7 @@ from app.shop.assessment.progress import items_of, stale_items, status_of
 from app.shop.commands import running
 from app.shop.errors import Problems, RejectedError
 from app.shop.procedure.items import Item, Phase
-from app.shop.procedure.limits import open_stops
+from app.shop.procedure.limits import ITEMS, StopCause, open_stops, stop_for, why_ended
 from app.shop.procedure.phases import phase_named
 from app.shop.procedure.requirements import Requirement, Waiting
 from app.shop.procedure.running import STOPPED, as_done
@@ -22,7 +22,7 @@ from app.shop.record.visit_record import TAKEN_BACK, VisitRecord
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.idempotency import checked, earlier, fingerprint, part_key
-from app.shop.store.tables import CheckRow, Override
+from app.shop.store.tables import CheckRow, Override, StopEnd
 
 LONGEST_REASON = 500
 
@@ -76,6 +76,48 @@ def record(
             later = running.add_event(session, later, STOPPED, part_key(key, "stopped"), by, at)
         loader.remember(session, later)
         return len(rows)
+
+
+def correct_stop(
+    shop: Database, visit_id: int, key: str, figures: Mapping[int, float], by: str, at: str, units: Units = RECORDED
+) -> int:
+    """End the stop of a visit whose figures were mistyped, with what the gauges show. Returns the row's id.
+
+    ``figures`` are by the id of the check that is wrong, in the item's own unit, each within the shop's limits; nothing
+    was done about the engine, so no remedy is stored. The engine counts as stopped, as for any stop. Raises
+    RejectedError by ``check-ID``, its figures in ``units``.
+    """
+    key = checked(key)
+    sent = fingerprint(visit=visit_id, figures=sorted(figures.items()))
+    with loader.writing(shop, visit_id, StopEnd, key) as session:
+        if again := earlier(session, StopEnd, key, sent):
+            return again.ident
+        record = as_done(loader.load(session, visit_id), at)
+        stops = [stop.check for stop in open_stops(record)]
+        if ended := why_ended(record):
+            raise RejectedError({"": ended})
+        if not stops:
+            raise RejectedError({"": because(Rejection.NOT_STOPPED)})
+        if problems := _problems_of_correction(record, stops, figures, by, units):
+            raise RejectedError(problems)
+        row = StopEnd(
+            key=key,
+            payload=sent,
+            visit_id=visit_id,
+            after_check=stops[-1].ident,
+            cause=StopCause.MISTYPED,
+            cause_text="",
+            remedy="",
+            by=by.strip(),
+            at=at,
+        )
+        session.add(row)
+        session.add_all(
+            _row(record, key, one.phase, ITEMS[one.phase, one.item], figures[one.ident], by, at, one.text or one.at)
+            for one in stops
+        )
+        session.flush()
+        return row.ident
 
 
 def take_back(shop: Database, visit_id: int, key: str, slug: str, item: str, by: str, at: str) -> int:
@@ -202,6 +244,23 @@ def _problems(asked: Mapping[str, Item], values: Mapping[str, float | None], by:
         problems["by"] = because(Rejection.INITIALS_MISSING)
     if not values:
         problems["nothing"] = because(Rejection.NOTHING_ENTERED)
+    return problems
+
+
+def _problems_of_correction(
+    record: VisitRecord, stops: Sequence[CheckEntry], figures: Mapping[int, float], by: str, units: Units
+) -> Problems:
+    """What is wrong with the figures that take the place of mistyped ones: one is missing, or would stop the engine."""
+    problems: Problems = {}
+    for one in stops:
+        item, number = ITEMS[one.phase, one.item], figures.get(one.ident)
+        problem = _problem(item, number, units)
+        if problem is None and number is not None:
+            problem = stop_for(item, number, record.settings.limits, record.units)
+        if problem is not None:
+            problems[f"check-{one.ident}"] = problem
+    if not by.strip():
+        problems["by"] = because(Rejection.INITIALS_MISSING)
     return problems
 
 

@@ -174,7 +174,7 @@ def _problems_of_end(cause: str, cause_text: str, remedy: str, by: str) -> Probl
         problems["cause"] = because(Rejection.NOT_ONE_OF, choices=tuple(StopCause))
     elif cause == StopCause.OTHER and not cause_text.strip():
         problems["cause_text"] = because(Rejection.CAUSE_MISSING)
-    if not remedy.strip():
+    if not remedy.strip() and cause != StopCause.MISTYPED:  # nothing was wrong with the engine
         problems["remedy"] = because(Rejection.REMEDY_MISSING)
     for name, words in (("cause_text", cause_text), ("remedy", remedy)):
         if len(words) > LONGEST_WORDS:

@@ -108,17 +108,24 @@ def allowed(record: VisitRecord, cannot: frozenset[FindingKind]) -> tuple[Findin
 
 
 def _of_the_round(record: VisitRecord, bores: tuple[int, ...], repaired: tuple[FindingRow, ...]) -> tuple[Finding, ...]:
-    """What the newest whole round at idle read, where no plate was moved since and nothing repaired."""
-    whole = [one for one in record.rounds if one.closed and not one.row.opening]
-    if not whole or record.moved_since(whole[-1], at_idle=True):
-        return ()
-    first = min(entry.ident for entry in whole[-1].entered)
-    if any(row.after_reading is not None and row.after_reading >= first for row in repaired):
-        return ()
-    measure = _evened(record)
-    size = KG_PER_HOUR if measure is FindingKind.AIR else KPA
-    read = {reading.bore: reading.value for reading in whole[-1].in_base_units}
-    return tuple(Finding(measure, bores.index(bore), value / size) for bore, value in read.items() if bore in bores)
+    """What was read at idle since a plate was moved or something repaired, every reading, as vacuum where a column
+    counts from nothing: of the newest phase that has a whole round, closed or not."""
+    last = max((row.after_reading or 0 for row in repaired), default=0)
+    idle = [one for one in record.rounds if one.readings and not one.row.opening]
+    idle = [one for one in idle if one.entered[0].ident > last and not record.moved_since(one, at_idle=True)]
+    for phase in dict.fromkeys(one.row.phase for one in reversed(idle)):
+        mine = [one for one in idle if one.row.phase == phase]
+        read = [reading for one in mine for reading in one.in_base_units if reading.bore in bores]
+        if any(one.closed for one in mine) or {reading.bore for reading in read} == {*bores}:
+            return tuple(Finding(_evened(record), bores.index(one.bore), _shown(record, one.value)) for one in read)
+    return ()
+
+
+def _shown(record: VisitRecord, value: float) -> float:
+    """A reading [kg/s or Pa] in the unit of its test."""
+    if record.meter.quantity == "flow":
+        return value / KG_PER_HOUR
+    return (record.ambient.pressure - value if record.meter.absolute else value) / KPA
 
 
 def _of_the_resets(

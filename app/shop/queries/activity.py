@@ -77,9 +77,11 @@ PARTS = (
     """SELECT begun_at, '', 'round-started', json_object('number', o.number, 'phase', o.phase), '',
     o.visit_id, v.engine_id, 'round', o.id FROM round o JOIN visit v ON v.id = o.visit_id""",
     """SELECT r.at, r."by", CASE r.kind WHEN 'skip' THEN 'bore-skipped' ELSE 'reading' END,
-    json_object('bore', r.bore, 'value', r.value, 'unit', r.unit, 'why', r.why, 'round', o.number, 'phase', o.phase),
+    json_object('bore', r.bore, 'value', r.value, 'unit', r.unit, 'step', m.step, 'why', r.why, 'round', o.number,
+    'phase', o.phase),
     CASE WHEN r.supersedes_id IS NULL THEN '' ELSE 'replaced' END, o.visit_id, v.engine_id, 'reading', r.id
-    FROM reading r JOIN round o ON o.id = r.round_id JOIN visit v ON v.id = o.visit_id""",
+    FROM reading r JOIN round o ON o.id = r.round_id JOIN visit v ON v.id = o.visit_id
+    JOIN meter m ON m.id = v.meter_id""",
     """SELECT m.at, m."by", 'adjusted', json_object('kind', m.kind, 'near', m.near, 'far', m.far, 'bank', m.bank),
     CASE WHEN m.supersedes_id IS NULL THEN '' WHEN m.taken_back = 1 THEN 'taken-back' ELSE 'replaced' END,
     m.visit_id, v.engine_id, 'move', m.id

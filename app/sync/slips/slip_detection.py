@@ -132,6 +132,15 @@ class SlipAssessment:
     between: tuple[SlipHypothesis, SlipHypothesis] | None
     misread: Mapping[int, float]
 
+    @property
+    def named_with(self) -> tuple[Slip, ...]:
+        """The slip to name, and what else the likeliest hypothesis holds to have slipped, each more likely than not."""
+        if self.named is None or not self.hypotheses:
+            return ()
+        first = self.named.suspect
+        also = [s for s in self.hypotheses[0].slips if s.suspect != first and self.odds.get(s.suspect, 0.0) > 0.5]
+        return (self.named, *also)
+
 
 def slipped(
     layout: Layout,

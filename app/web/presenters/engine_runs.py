@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from app.shop.assessment.assessment import Assessment
-from app.shop.procedure.limits import Stop, StopCause, open_stops
+from app.shop.procedure.limits import ITEMS, Stop, StopCause, open_stops
 from app.shop.procedure.parts import parts_of
 from app.shop.procedure.phases import FIRST_FIRE
 from app.shop.procedure.read_order import next_reading
@@ -14,7 +14,7 @@ from app.web.presenters.filters import clock
 from app.wording.message import say
 from app.wording.reasons import in_words
 from app.wording.work import visit as words
-from app.wording.work.phases import item_label
+from app.wording.work.phases import item_label, unit_label
 from app.wording.work.reading_page import ENTERED_BY
 from app.wording.work.requirements import STOP_CAUSES
 
@@ -24,12 +24,15 @@ OF_HEAT = frozenset({StopCause.THERMOSTAT, StopCause.FAN_OR_AIR})
 
 @dataclass(frozen=True, slots=True)
 class StopView:
-    """One figure beyond a limit: what, how much, what to do now, and who entered it."""
+    """One figure beyond a limit: what, how much, what to do now, and who entered it. A figure that
+    was mistyped is corrected in the field ``corrected``, in ``unit``."""
 
     name: str
     figure: str
     sentence: str
     who: str
+    corrected: str
+    unit: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,4 +101,5 @@ def _besides(assessment: Assessment) -> list[str]:
 def _stop_view(stop: Stop, record: VisitRecord) -> StopView:
     name, figure = words.stop_figure(stop, record.units)
     who = say(ENTERED_BY, by=stop.check.by, time=clock(stop.check.at))
-    return StopView(name, figure, in_words(stop.reason), who)
+    unit = unit_label(ITEMS[stop.check.phase, stop.check.item].unit_in(record.units))
+    return StopView(name, figure, in_words(stop.reason), who, f"check-{stop.check.ident}", unit)

@@ -8,6 +8,7 @@ from app.shop.procedure.items import Item
 from app.shop.record.measures import Units
 from app.shop.record.visit_record import VisitRecord
 from app.sync.engine.units import THOU
+from app.web.presenters.drawing import shown
 
 SNAP = "snap-"
 PARTS = 16
@@ -18,6 +19,8 @@ def offers(judged: PhaseAssessment, item: Item, units: Units) -> tuple[str, ...]
     """The figures offered for an item, as they are typed in these units."""
     if item.kind != "number" or item.stops:
         return ()
+    if item.slug.startswith(SNAP):
+        return tuple(shown(value, judged.record.meter) for value in _figures(judged, item))
     return tuple(item.shown(figure, units) for figure in _figures(judged, item))
 
 

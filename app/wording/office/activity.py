@@ -10,6 +10,7 @@ from app.shop.record.measures import Units
 from app.wording.causes.tests import finding_name
 from app.wording.message import Message, say
 from app.wording.names import place
+from app.wording.quantities import places_of
 from app.wording.reasons import TABLES, in_words
 from app.wording.stored import Column, as_stored
 from app.wording.work.adjusters import logged
@@ -66,8 +67,14 @@ ITEMS = {(phase.slug, item.slug): item for phase in PHASES for item in phase.ite
 PHASE_SLUGS = frozenset(phase.slug for phase in PHASES)
 
 
+STOP_CORRECTED = Message("Stop ended. Cause: {cause}")
+"""Of a figure that was mistyped, and corrected."""
+
+
 def done(what: Reason, units: Units) -> str:
     """One line of the log."""
+    if what.code is Activity.STOP_ENDED and not what.values["remedy"]:
+        return say(STOP_CORRECTED, **_said(what, units))
     if what.code in (Activity.REPLACED, Activity.TAKEN_BACK, Activity.REPEATED):
         return say(MESSAGES[what.code], what=done(what.values["what"], units))
     return in_words(because(what.code, **{**what.values, **_said(what, units)}))
@@ -89,7 +96,7 @@ def _said(what: Reason, units: Units) -> dict[str, str]:
     if "phase" in values:
         said["phase"] = phase_title(values["phase"]) if values["phase"] in PHASE_SLUGS else values["phase"]
     if values.get("value") is not None:
-        said["value"] = f"{values['value']:g}"
+        said["value"] = f"{values['value']:.{places_of(values['step'])}f}"
     if "item" in values:
         item = ITEMS.get((values["phase"], values["item"]))
         name = item_short(values["item"])

@@ -31,7 +31,7 @@ RULE_NOT_MET = Message(
 )
 ALONE_BECAUSE = Message("One cylinder has no other to be even with. Its reading is on page 2.")
 RULE = Message("Our rule: every cylinder within {tolerance} of the average, {sure} likely.")
-BEFORE_TIGHTENING = Message("Before everything was tightened: largest difference {largest} of {tolerance} allowed.")
+BEFORE_TIGHTENING = Message("Before everything was tightened: largest difference {largest}, {tolerance} allowed.")
 LARGEST = Message("Largest difference {largest}.")
 CAME_IN = Message("It came in with {found}.")
 

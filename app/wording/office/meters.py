@@ -1,6 +1,6 @@
 """Meters in words: what each reads, how it repeats and how that is known, its studies, and its next check."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from app.shop.record.meter_studies import KnownMeter, RepeatabilitySource, StudyRecord
 from app.wording.message import Message, say
@@ -19,6 +19,7 @@ REFERENCES: Mapping[str, Message] = {
 """What a pressure meter counts from."""
 
 ABSOLUTE_PRESSURE = Message("Absolute pressure")
+NAMED = Message("{name}: {reads}", note="a meter among several, with what it reads")
 READS = Message("{quantity}, {low} to {high} {unit}, steps of {step}")
 UNIT = Message("{unit}, {quantity}", note="kg/h, Air flow")
 CHOICE = Message("{name}, {unit}", note="a meter to choose: Bench meter, kg/h")
@@ -60,6 +61,13 @@ def reads(meter: KnownMeter) -> str:
         unit=row.unit_name,
         step=f"{row.step:g}",
     )
+
+
+def among(meters: Sequence[KnownMeter]) -> list[str]:
+    """What each of the shop's meters reads, with its name where there is more than one."""
+    if len(meters) == 1:
+        return [reads(meters[0])]
+    return [say(NAMED, name=one.row.name, reads=reads(one)) for one in meters]
 
 
 def unit(name: str, quantity: str) -> str:

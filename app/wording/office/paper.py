@@ -113,6 +113,11 @@ STOPPED = Message(
     note="on the handover sheet, in full",
 )
 
+STOPPED_MISTYPED = Message(
+    "Engine stopped, {at}: {figures}. Cause: {cause}. Corrected: {by}, {ended}.",
+    note="on the handover sheet, where the figure was mistyped and the right one entered in its place",
+)
+
 # The next check.
 
 COUPLER_FIRST = Message("Coupler {near}–{far} was reset on this visit. Check it first.")

@@ -42,6 +42,11 @@ NAMED: Mapping[Grade, Message] = {
     Grade.PROBABLY: Message("{suspect} probably slipped"),
     Grade.POSSIBLE: Message("Possible slip: {suspect}"),
 }
+NAMED_TOO: Mapping[Grade, Message] = {
+    Grade.IS: Message("{title}, {suspect} too"),
+    Grade.PROBABLY: Message("{title}, {suspect} probably too"),
+    Grade.POSSIBLE: Message("{title}, possibly {suspect} too"),
+}
 SOMETHING: Mapping[Grade, Message] = {
     Grade.IS: Message("Something slipped: {suspects}"),
     Grade.PROBABLY: Message("Something probably slipped: {suspects}"),

@@ -39,6 +39,19 @@ def test_a_cold_engine_gets_its_starting_turns_until_they_are_recorded(shop: Dat
     assert step(shop, visit_id, COLD_PRESET)[0].kind == "done"
 
 
+def test_a_drift_check_misread_by_far_is_read_once_more_and_is_no_lost_motion(shop: Database) -> None:
+    """6.5 and then 38 kg/h, read again as 6.5: nothing loose scatters six-fold, and bore 3 stands out as before."""
+    visit_id = heat_soaked(shop, V8)
+    for bore in V8.bores:
+        read(shop, visit_id, HEAT_SOAKED, 8.5 if bore == 3 else 6.5, bore)
+    read(shop, visit_id, HEAT_SOAKED, 38.0, 1)
+    advice, asked = step(shop, visit_id, HEAT_SOAKED)
+    assert (advice.why, advice.bores, len(asked)) == (AdviceReason.DISAGREE, (1,), 1)
+    read(shop, visit_id, HEAT_SOAKED, 6.5, 1)
+    advice, asked = step(shop, visit_id, HEAT_SOAKED)
+    assert (advice.why, advice.near, advice.far, asked) == (AdviceReason.OPEN, 2, 3, ())
+
+
 def test_a_round_is_asked_for_bore_by_bore_and_closed_where_it_began(shop: Database) -> None:
     visit_id = visit(shop, engine(shop, FOUR))
     check_all(shop, visit_id, COLD_PRESET)

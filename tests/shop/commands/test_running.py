@@ -137,6 +137,38 @@ def test_the_same_low_figure_after_the_remedy_stops_once_more(shop: Database) ->
     ]
 
 
+def test_a_mistyped_figure_ends_its_stop_with_the_right_one_and_no_remedy(shop: Database) -> None:
+    """The figure within the limit stands; what is no figure, or still beyond it, ends nothing."""
+    visit_id = stopped(shop)
+    (wrong,) = open_stops(visit_record(shop, visit_id))
+    for figures, code in (
+        ({}, Rejection.OUT_OF_RANGE),
+        ({wrong.check.ident: 40.0}, Requirement.OIL_PRESSURE_LOW),
+    ):
+        with pytest.raises(RejectedError) as refused:
+            checks.correct_stop(shop, visit_id, key(), figures, "KM", AT)
+        assert refused.value.problems[f"check-{wrong.check.ident}"].code is code
+    sent = key()
+    once, again = (checks.correct_stop(shop, visit_id, sent, {wrong.check.ident: 300.0}, "KM", AT) for _ in range(2))
+    assert once == again
+    seen = visit_record(shop, visit_id)
+    assert (open_stops(seen), seen.checks[HEAT_SOAKED.slug, "oil-pressure-hot"].number) == ((), 300)
+    ((ended, (stop,)),) = ended_stops(seen)
+    assert (ended.cause, ended.remedy, stop.check.number) == ("mistyped", "", 30)
+    assert seen.engine_events[-1].what == "stopped"
+    with pytest.raises(RejectedError):
+        checks.correct_stop(shop, visit_id, key(), {}, "KM", AT)
+
+
+def test_a_stop_that_is_told_to_be_mistyped_needs_no_remedy_either(shop: Database) -> None:
+    """The figure is then asked for again, as after any stop."""
+    visit_id = stopped(shop)
+    running.end_stop(shop, visit_id, key(), "mistyped", "", "", "KM", AT)
+    seen = visit_record(shop, visit_id)
+    assert (open_stops(seen), seen.stop_ends[-1].remedy) == ((), "")
+    assert "oil-pressure-hot" in {one.slug for one in progress(seen)[2].missing}
+
+
 def test_two_figures_of_one_form_are_one_stop(shop: Database) -> None:
     visit_id = heat_soaked(shop, FOUR)
     record(shop, visit_id, HEAT_SOAKED.slug, coolant=118, oil=140)

@@ -3,20 +3,34 @@
 import pytest
 
 from app.shop.assessment.verdicts import next_of
-from app.shop.commands import moves
+from app.shop.commands import meters, moves
+from app.shop.commands.meters import NewMeter
 from app.shop.commands.moves import NewMove
 from app.shop.cross_check import findings
 from app.shop.cross_check.findings import NewFindings, ShownAt
 from app.shop.cross_check.weighing import CrossCheck, _of_the_round, cross_check
 from app.shop.errors import RejectedError
-from app.shop.procedure.phases import HEAT_SOAKED
+from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
 from app.shop.record import loader
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.sync.diagnosis.causes import EngineFault
 from app.sync.diagnosis.measurements import CATALOGUE, FindingKind, Run
 from app.sync.engine.units import INCH
-from tests.shop.yard import AT, V8, engine, heat_soaked, key, read_asked, read_round, visit, visit_record
+from tests.shop.yard import (
+    AT,
+    FOUR,
+    V8,
+    check_all,
+    engine,
+    heat_soaked,
+    key,
+    read,
+    read_asked,
+    read_round,
+    visit,
+    visit_record,
+)  # fmt: skip
 
 HEATS = (420.0, 431.0, 300.0, 425.0, 418.0, 422.0, 428.0, 419.0)
 VACUA = (38.0, 38.4, 30.2, 37.7, 38.1, 38.9, 37.5, 38.2)
@@ -138,9 +152,26 @@ def test_a_coupler_that_no_reading_follows_needs_no_test_of_its_own(shop: Databa
 
 
 def test_the_air_of_the_round_is_a_finding_in_the_unit_of_its_test(shop: Database, visit_id: int) -> None:
-    """6.5 kg/h at every bore, as it was read."""
+    """6.5 kg/h at every bore, as it was read, and at the first one twice."""
     read_round(shop, visit_id, HEAT_SOAKED, 6.5)
     with shop.reading() as session:
         found = _of_the_round(loader.load(session, visit_id), V8.bores, ())
-    assert [(one.measure, one.bore) for one in found] == [(FindingKind.AIR, at) for at in range(8)]
-    assert [one.value for one in found] == pytest.approx([6.5] * 8)
+    assert [(one.measure, one.bore) for one in found] == [(FindingKind.AIR, at) for at in (*range(8), 0)]
+    assert [one.value for one in found] == pytest.approx([6.5] * 9)
+
+
+@pytest.mark.parametrize(("reference", "vacuum"), [("gauge", [40.0] * 4), ("absolute", [61.325] * 4)])
+def test_what_columns_read_is_vacuum_before_the_round_is_closed(
+    shop: Database, reference: str, vacuum: list[float]
+) -> None:
+    """40 kPa below the day's air as shown; 101.325 - 40 where the column counts from nothing."""
+    columns = meters.register(shop, key(), NewMeter("Columns", "kPa", 0.25, 0, 110, reference=reference))
+    visit_id = visit(shop, engine(shop, FOUR, "42-7"), meter=columns)
+    for phase in (COLD_PRESET, FIRST_FIRE):
+        check_all(shop, visit_id, phase)
+    for bore in FOUR.bores:
+        read(shop, visit_id, FIRST_FIRE, 40.0, bore)
+    with shop.reading() as session:
+        found = _of_the_round(loader.load(session, visit_id), FOUR.bores, ())
+    assert [(one.measure, one.bore) for one in found] == [(FindingKind.VACUUM, at) for at in range(4)]
+    assert [one.value for one in found] == pytest.approx(vacuum)

@@ -1,13 +1,16 @@
-"""When a reading comes before the next move: after a reset in doubt, and at a bore that is neither in nor out."""
+"""When a reading comes before the next move: after a reset in doubt, at a bore that is neither in nor out, and
+where one reading alone is far from all others."""
 
 from types import SimpleNamespace
 from typing import Any
 
 import pytest
 
-from app.sync.engine.events import BladeReset
+from app.sync.engine.events import BladeReset, Meter, Reading
+from app.sync.engine.layout import Bank, Layout
 from app.sync.engine.units import THOU
 from app.sync.planning.advice import AdviceReason
+from app.sync.planning.contradictions import to_read_again
 from app.sync.planning.planner import read_before
 
 RESET = BladeReset(2, 3, 4 * THOU, (4 * THOU,), 0.0)
@@ -37,3 +40,30 @@ def test_after_a_reset_its_own_bore_is_read_once_where_it_may_have_missed() -> N
     assert why(0.3, [4, 4], (RESET,)) is AdviceReason.AFTER_MOVE
     assert why(0.3, [4, 4], (RESET,), read=(3,)) is None
     assert why(0.2, [4, 4], (RESET,)) is None
+
+
+FOUR = Layout((Bank("A", (1, 2, 3, 4), 1, 1),))
+
+
+def shown(*values: float) -> list[Reading]:
+    """Bores 1, 2, ... read in turn [kg/h]."""
+    return [Reading(bore, value / 3600, 20.0 * bore) for bore, value in enumerate(values, 1)]
+
+
+@pytest.mark.parametrize(
+    ("before", "since", "asked"),
+    [
+        (shown(6.5, 6.5, 8.5, 6.5), shown(38), (1,)),  # more than 3 times the others, which were not read since
+        (shown(6.5, 6.5, 8.5, 6.5), shown(1), (1,)),
+        (shown(6.5, 6.5, 8.5, 6.5), shown(15), ()),  # a move may do that
+        (shown(6.5, 6.5, 8.5, 6.5), [*shown(38), *shown(38)], ()),  # twice alike
+        (shown(1, 6.5, 6.5, 6.5), shown(1), ()),  # it stood there before
+        ([], shown(38), ()),  # far from what?
+    ],
+)
+def test_after_a_move_a_reading_far_from_all_others_is_taken_twice(
+    before: list[Reading], since: list[Reading], asked: tuple[int, ...]
+) -> None:
+    """What is far: ``MISREAD_TIMES`` (our judgement)."""
+    found = to_read_again(FOUR, Meter(), since, before)
+    assert (found.bores if found is not None else ()) == asked

@@ -58,6 +58,7 @@ FOR_PEOPLE = {
     "/live/wiggles/done": "likewise",
     "/practice": "a simulated engine is for people to train at",
     "/look": "how this tablet shows its pages",
+    "/visits/{visit_id}/stop/corrected": "two operations: a stop ended as mistyped, then the check",
     "/exchange/look": "a person is asked what a file of another shop leaves open",
     "/exchange": "likewise",
     "/exchange/several": "likewise",

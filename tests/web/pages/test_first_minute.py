@@ -63,6 +63,15 @@ def test_one_answer_is_open_and_none_is_passed_while_it_is_wrong(
             assert f'name="{name}" value="{value}"' in page or f'name="{name}"\nvalue="{value}"' in page, name
 
 
+def test_a_meter_that_was_added_is_the_one_chosen_and_has_its_name(client: TestClient, shop: Database) -> None:
+    """Who adds a meter before the first engine reads with it."""
+    assert '<input type="radio" name="meter" value="1" checked' in client.get("/").text
+    meters.register(shop, key(), NewMeter("Columns", "inHg", 0.5, 0, 30))
+    page = client.get("/").text
+    assert '<input type="radio" name="meter" value="2" checked' in page
+    assert "Columns: Vacuum, 0 to 30 inHg, steps of 0.5" in page.replace("\xa0", " ")
+
+
 def test_the_engine_is_registered_and_its_visit_can_be_opened(client: TestClient, shop: Database) -> None:
     more = meters.register(shop, key(), NewMeter("Columns", "kPa", 1.0, 0.0, 100.0))
     sent = {"key": key(), **ANSWERS, "meter": str(more)}

@@ -118,6 +118,15 @@ def test_an_engine_is_registered_as_it_is_and_refitted_as_it_was(
         assert f'name="{name}" value="{value}" checked' in refit
 
 
+def test_that_a_visit_is_open_is_said_before_hardware_is_typed(client: TestClient, shop: Database) -> None:
+    engine_id = engine(shop, FOUR)
+    said = on_page(Rejection.VISIT_OPEN)
+    assert said not in client.get(f"/engines/{engine_id}/fitting").text
+    visit(shop, engine_id)
+    page = client.get(f"/engines/{engine_id}/fitting").text
+    assert (said in page, "Save" in page) == (True, False)
+
+
 def test_what_cannot_be_is_said_beside_its_field(client: TestClient) -> None:
     answer = client.post("/engines", data=form(actuation="motor-per-bore", shafts="1-2"))
     assert answer.status_code == 422

@@ -20,6 +20,7 @@ from app.web.pages.shop.damaged import create_damaged_app
 from app.web.pages.shop.trust import Trust, create_trust_app
 from app.web.security.pairing import Pairing
 from tests.shop.yard import AT, FACTS, TWINS, engine, heat_soaked, key, read_round
+from tests.web.pieces import plain
 from tests.web.pseudo_text import unmarked
 from tests.wording.pseudo import PseudoTranslations
 
@@ -118,7 +119,7 @@ WRITES: tuple[tuple[str, dict[str, str]], ...] = (
 
 def seen(page: str) -> list[str]:
     """The words of a page that are neither of the pseudo-language nor data."""
-    return unmarked(page, DATA)
+    return unmarked(plain(page), DATA)
 
 
 @pytest.mark.parametrize("path", PAGES)

@@ -254,7 +254,7 @@ def test_a_correction_makes_a_new_issue_that_says_what_it_replaces(page: Page, s
     for paper in PAPERS:
         customer, record = printed(page, paper)
         assert "replaces issue 1 of 25 Nov 2026" in customer
-        assert "bore 3, round 2: 6.75 kg/h instead of 6.5 kg/h. Reason: Typed in the wrong row (KM)." in record
+        assert "bore 3, round 2: 6.75 kg/h instead of 6.50 kg/h. Reason: Typed in the wrong row (KM)." in record
     page.get_by_role("link", name="Print the readings for the file too").click()
     expect(page.get_by_role("link", name="Print without the readings for the file")).to_be_visible()
     *_, file = printed(page, "A4")

@@ -132,7 +132,7 @@ def test_who_did_what_is_read_from_the_evidence(here: TestClient, shop: Database
     read_round(shop, visit_id, HEAT_SOAKED)
     wrong = visit_record(shop, visit_id).rounds[-1].entered[0]
     number = visit_record(shop, visit_id).rounds[-1].row.number
-    corrected = NewReading(HEAT_SOAKED.slug, number, wrong.bore, wrong.kind, 7.25, "NA", supersedes=wrong.ident)
+    corrected = NewReading(HEAT_SOAKED.slug, number, wrong.bore, wrong.kind, 7.5, "NA", supersedes=wrong.ident)
     readings.add(shop, visit_id, key(), corrected, AT)
     moves.make(shop, visit_id, key(), NewMove(HEAT_SOAKED.slug, "blade", "", 2, 3, 0.0, (3 * THOU,), False, "NA"), AT)
     checks.waive(shop, visit_id, key(), HEAT_SOAKED.slug, "Shown to an apprentice", "KM", AT)
@@ -144,7 +144,7 @@ def test_who_did_what_is_read_from_the_evidence(here: TestClient, shop: Database
     assert ("", "Engine 31-0217 registered") in told
     assert ("KM", "Visit 1 opened, test cell") in told
     assert ("", "Round 2 started, Heat-soaked recheck") in told
-    assert ("NA", f"Corrected: Bore {wrong.bore}: 7.25\u00a0kg/h, round 2, Heat-soaked recheck") in told
+    assert ("NA", f"Corrected: Bore {wrong.bore}: 7.50\u00a0kg/h, round 2, Heat-soaked recheck") in told
     assert ("NA", "Coupler 2–3 reset") in told
     assert ("KM", "Heat-soaked recheck waived: Shown to an apprentice") in told
     assert ("", "Tablet test cell paired") in told

@@ -58,6 +58,18 @@ def test_from_readings_to_the_verdict(client: TestClient, shop: Database) -> Non
     assert say(slips.FIRST_ONE, one="coupler 2–3 (slipped before, reset last)") in shown
 
 
+def test_two_couplers_that_slipped_are_both_named_and_no_bore_of_theirs_is_steady(
+    client: TestClient, shop: Database
+) -> None:
+    """Bores 3 and 4 opened by a quarter and 7 and 8 closed by one, while the other four stand to the last digit."""
+    past = Past(shop, V8)
+    past.visit([6.5] * 8, [6.5] * 8)
+    past.visit([6.5, 6.5, 8.0, 8.0, 6.5, 6.5, 5.0, 5.0], [6.5] * 8)
+    shown = page(client, past)
+    assert re.search("Coupler (6–7 slipped, coupler 2–3|2–3 slipped, coupler 6–7) too", plain(shown))
+    assert (shown.count("slipped open</span>"), shown.count("slipped closed</span>")) == (2, 2)
+
+
 def test_the_spread_of_each_round_is_told_with_the_moves_before_it(shop: Database) -> None:
     """By hand: bores at 7.75 and 6.5 are 1.25 apart at an average of 6.8125, 18.3 %; what the meter may repeat within
     takes a little of it."""

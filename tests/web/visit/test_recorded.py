@@ -57,6 +57,16 @@ def test_a_move_made_differently_is_changed_from_the_list(page: Page, server: st
     assert move.amount == pytest.approx(4.5 * THOU)
 
 
+@pytest.mark.usefixtures("moved")
+def test_no_coupler_is_taken_for_the_one_that_was_reset(client: TestClient, shop: Database) -> None:
+    """Asked for without a card's advice, the place is chosen by a person, not by its order in the list."""
+    assert '<option value="" selected>' in client.get(f"{HOT}/moves/new").text
+    assert '<option value="3-4" selected>' in client.get(f"{HOT}/moves/new?kind=blade&place=3-4").text
+    sent = {"key": key(), "kind": "blade", "place": "", "leaf": "0.004", "by": "KM"}
+    assert on_page(Rejection.NO_SUCH_COUPLER) in client.post(f"{HOT}/moves", data=sent).text
+    assert len(visit_record(shop, 1).moves) == 1
+
+
 def test_an_adjustment_is_asked_for_in_the_units_of_its_adjuster(page: Page, server: str, moved: int) -> None:
     page.goto(f"{server}/visits/{moved}/{HEAT_SOAKED.slug}/moves/new")
     turns, feeler = page.get_by_label("Turns of the screw"), page.get_by_label("Feeler", exact=True)

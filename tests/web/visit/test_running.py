@@ -109,6 +109,21 @@ def test_a_thermostat_is_a_cause_of_heat_alone(
     assert ("Thermostat" in said) is offered
 
 
+def test_a_mistyped_figure_is_corrected_on_its_screen_and_no_remedy_is_asked_for(
+    client: TestClient, shop: Database
+) -> None:
+    visit_id = stopped(shop)
+    here = f"/visits/{visit_id}/stop/corrected"
+    wrong = next(check.ident for check in visit_record(shop, visit_id).all_checks if check.number == 30)
+    assert f'name="check-{wrong}"' in client.get(f"/visits/{visit_id}/stop").text
+    low = client.post(here, data={"key": key(), f"check-{wrong}": "40", "by": "KM"})
+    assert low.status_code == 422
+    assert "Stop the engine now. Oil pressure 40" in html.unescape(low.text).replace("\xa0", " ")
+    done = client.post(here, data={"key": key(), f"check-{wrong}": "300", "by": "KM"})
+    assert done.headers["location"] == f"/visits/{visit_id}/start"
+    assert "Remedy" not in text_of(client, "/audit")
+
+
 def test_over_the_telephone_it_is_read_out(client: TestClient, shop: Database) -> None:
     assert "Read this out" in text_of(client, f"/visits/{stopped(shop, 'telephone')}/stop")
 

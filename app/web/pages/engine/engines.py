@@ -35,7 +35,7 @@ from app.wording.message import say
 from app.wording.names import begin
 from app.wording.office import engines as engine_words
 from app.wording.office import intake as intake_words
-from app.wording.reasons import problems_in_words
+from app.wording.reasons import in_words, problems_in_words
 from app.wording.work.requirements import RUNS, part_name
 
 router = APIRouter()
@@ -174,6 +174,7 @@ def fitting_form(shop: Shop, page: Page, engine_id: int) -> Response:
         engine = engines.get(session, engine_id)
         fitting = engines.fitting_now(session, engine_id)
         changed_at = last_site(session, engine_id)
+        under_way = engines.open_visit(session, engine_id) is not None
     if not may_write(changed_at):
         return page.go(f"/engines/{engine_id}")
     known = hardware_from_json(fitting.hardware)
@@ -182,7 +183,7 @@ def fitting_form(shop: Shop, page: Page, engine_id: int) -> Response:
         **forms.hardware_as_typed(known),
         "key": new_key(),
     }
-    return _fitting(page, engine, values, {})
+    return _fitting(page, engine, values, {"": in_words(because(Rejection.VISIT_OPEN))} if under_way else {})
 
 
 @router.post("/engines/{engine_id}/fitting")

@@ -70,8 +70,9 @@ def show(
     else:
         asked = next((step for step in STEPS if not found.keys().isdisjoint(FIELDS[step])), INITIALS)
     with shop.reading() as session:
-        meters = [(one.row.ident, meter_words.reads(one)) for one in meter_studies.all_of(session)]
-    usual = {"meter": str(meters[0][0]), "layout": "v8", "displacement_unit": "L", "key": new_key()}
+        known = meter_studies.all_of(session)
+    meters = [(one.row.ident, told) for one, told in zip(known, meter_words.among(known), strict=True)]
+    usual = {"meter": str(meters[-1][0]), "layout": "v8", "displacement_unit": "L", "key": new_key()}
     shown = {**usual, **{name: value for name, value in values.items() if value}}
     layout = shown["layout"] if shown["layout"] in PICTURED else usual["layout"]
     return page.show(

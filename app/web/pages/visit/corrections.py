@@ -22,6 +22,7 @@ from app.shop.store.idempotency import new_key
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.error_responses import status_of
 from app.web.forms import Typed
+from app.web.presenters.drawing import shown
 from app.wording.message import say
 from app.wording.office import paper
 from app.wording.quantities import feeler as feeler_words
@@ -94,7 +95,7 @@ def _rounds(record: VisitRecord) -> list[Group]:
                 f"reading-{r.ident}",
                 r.ident,
                 say(paper.CORRECT_AGAIN if r.kind in ("closing", "again") else paper.CORRECT_BORE, bore=r.bore),
-                f"{r.value:g}",
+                shown(r.value, record.meter),
                 r.unit,
             )
             for r in current(one.entered)

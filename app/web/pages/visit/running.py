@@ -5,10 +5,10 @@ from collections.abc import Mapping
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
-from app.shop.commands import running
+from app.shop.commands import checks, running
 from app.shop.commands.live import filling
 from app.shop.errors import NotFoundError, RejectedError
-from app.shop.procedure.limits import open_stops
+from app.shop.procedure.limits import ITEMS, open_stops
 from app.shop.procedure.phases import FIRST_FIRE
 from app.shop.queries.assessed import assessed
 from app.shop.store.database import Database
@@ -36,6 +36,24 @@ def end_stop(shop: Shop, page: Page, form: Form, visit_id: int, now: Now) -> Res
     cause, words, remedy, by = (form.text(name) for name in ("cause", "cause_text", "remedy", "by"))
     try:
         running.end_stop(shop, visit_id, form.text("key"), cause, words, remedy, by, now)
+    except NotFoundError:
+        raise
+    except RejectedError as refusal:
+        return _stop(shop, page, visit_id, form.values, problems_in_words(refusal), status_of(refusal))
+    return page.saved(f"/visits/{visit_id}/start")
+
+
+@router.post("/visits/{visit_id}/stop/corrected")
+def correct_stop(shop: Shop, page: Page, form: Form, visit_id: int, now: Now) -> Response:
+    """End the stop of figures that were mistyped, with those that the gauges show."""
+    with shop.reading() as session:
+        stops = [stop.check for stop in open_stops(assessed(session, visit_id).record)]
+    try:
+        figures = {
+            one.ident: ITEMS[one.phase, one.item].kept(form.number(f"check-{one.ident}"), form.units) for one in stops
+        }
+        form.raise_problems()
+        checks.correct_stop(shop, visit_id, form.text("key"), figures, form.text("by"), now, form.units)
     except NotFoundError:
         raise
     except RejectedError as refusal:

@@ -175,9 +175,9 @@ def _slipped(changed: Mapping[int, Change]) -> dict[int | None, Message]:
     """The bores that a named slip moved, with the words for the way they went the last time."""
     words: dict[int | None, Message] = {}
     for change in changed.values():
-        if change.assessment is not None and (named := change.assessment.named) is not None:
-            for bore in moves(change.after.layout, named.suspect):
-                words[bore] = slips.SLIPPED_OPEN if named.change > 0 else slips.SLIPPED_CLOSED
+        for slip in reversed(change.assessment.named_with if change.assessment is not None else ()):
+            for bore in moves(change.after.layout, slip.suspect):
+                words[bore] = slips.SLIPPED_OPEN if slip.change > 0 else slips.SLIPPED_CLOSED
     return words
 
 

@@ -123,7 +123,7 @@ def _creep(changed: Sequence[Change]) -> Creep | None:
 
 
 def _named(changed: Sequence[Change]) -> Counter[Suspect]:
-    return Counter(c.assessment.named.suspect for c in changed if c.assessment and c.assessment.named)
+    return Counter(slip.suspect for c in changed if c.assessment for slip in c.assessment.named_with)
 
 
 def _first(visits: Sequence[VisitSummary], by_visit: Mapping[int, Change], metric: bool) -> str:

@@ -131,7 +131,11 @@ def _title(assessment: SlipAssessment) -> tuple[str, str]:
         how_sure = grade(probability)
         name = suspect_name(suspect)
         name = name if how_sure is slips.Grade.POSSIBLE else begin(name)
-        return say(slips.NAMED[how_sure], suspect=name), likely(probability)
+        title = say(slips.NAMED[how_sure], suspect=name)
+        for also in assessment.named_with[1:]:
+            probability = min(probability, assessment.odds[also.suspect])
+            title = say(slips.NAMED_TOO[grade(probability)], title=title, suspect=suspect_name(also.suspect))
+        return title, likely(probability)
     suspects = [suspect_name(one) for one in _likeliest(assessment)[:2]]
     if assessment.verdict is SlipVerdict.DOUBTFUL or not suspects:
         return say(slips.DOUBTFUL[grade(any_slip)]), likely(any_slip)

@@ -1,10 +1,13 @@
 """Issues of a handover sheet: which one replaces which, and what was corrected in each."""
 
+from functools import partial
+
 from app.shop.commands.corrections import Corrected, corrected
 from app.shop.procedure.parts import parts_of
 from app.shop.record.entries import CorrectionEntry
 from app.shop.record.measures import Measure
 from app.shop.record.visit_record import VisitRecord
+from app.web.presenters.drawing import shown
 from app.web.presenters.filters import moment
 from app.wording.message import say
 from app.wording.office import handover, paper
@@ -46,8 +49,9 @@ def issued(record: VisitRecord) -> tuple[str, ...]:
 
 def _corrected(one: Corrected, record: VisitRecord) -> str:
     measure = record.units.of(one.quantity) if one.quantity else Measure(one.unit, places=4)
+    figure = partial(shown, meter=record.meter) if one.bore else measure.shown
     now, was = (
-        say(paper.NO_FIGURE) if value is None else say(paper.FIGURE, value=measure.shown(value), unit=measure.name)
+        say(paper.NO_FIGURE) if value is None else say(paper.FIGURE, value=figure(value), unit=measure.name)
         for value in (one.now, one.was)
     )
     return say(paper.CORRECTED, what=paper.what_was_corrected(one, parts_of(record.layout)), now=now, was=was)

@@ -219,7 +219,7 @@ def _ended_stops(record: VisitRecord) -> tuple[str, ...]:
     """Every stop in full: the figures beyond a limit, what caused them, what was done, by whom."""
     return tuple(
         say(
-            paper.STOPPED,
+            paper.STOPPED if end.remedy else paper.STOPPED_MISTYPED,
             figures=", ".join(_stop_figure(stop, record) for stop in stops),
             at=moment(stops[0].check.at if stops else end.at),
             cause=cause_in_full(end.cause, end.cause_text),
