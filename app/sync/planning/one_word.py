@@ -14,10 +14,6 @@ OPEN_TO_DOUBT = (*GOOD, Conformity.UNDECIDED)
 """What is said otherwise while the adviser has something to ask for."""
 
 
-FOR_SPEED = (AdviceReason.STOP_SPEED, AdviceReason.STOP_FAST)
-"""Why a stop screw is turned where the idle speed alone is off."""
-
-
 def as_said(found: RoundResult, advice: Advice) -> RoundResult:
     """How even the bores stand, undecided while the adviser has another reading or move for them.
 
@@ -27,8 +23,7 @@ def as_said(found: RoundResult, advice: Advice) -> RoundResult:
     Parameters: ``found`` by the readings since the last move; ``advice`` on the same readings.
     """
     reads = advice.kind is AdviceKind.MEASURE and advice.why in (AdviceReason.DOUBTFUL, AdviceReason.LOST_MOTION_CHECK)
-    speed = found.verdict is Conformity.EVEN and advice.why in FOR_SPEED  # without it the adviser would be done
-    moves = advice.adjuster is not None and not speed and advice.inside is not None and advice.inside < ENOUGH
+    moves = advice.adjuster is not None and advice.inside is not None and advice.inside < ENOUGH
     good = found.verdict in GOOD
     if not (reads or moves) or found.verdict not in OPEN_TO_DOUBT:
         return found

@@ -11,7 +11,7 @@ from app.sync.estimation.conformity import Conformity
 from app.sync.estimation.evenness import RoundResult, evenness
 from app.sync.planning import planner
 from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
-from app.sync.planning.one_word import FOR_SPEED, GOOD, as_said
+from app.sync.planning.one_word import GOOD, as_said
 from app.sync.planning.optimize import Plan
 from app.sync.planning.planner import ENOUGH, _last_round, next_move
 from app.sync.planning.recent_events import since_last_move
@@ -47,14 +47,6 @@ def test_and_while_a_plate_is_to_be_moved_but_not_for_the_idle_speed() -> None:
     assert as_said(found, speed) is found
 
 
-@pytest.mark.parametrize("why", FOR_SPEED)
-def test_an_idle_speed_that_is_typed_takes_back_no_even(why: AdviceReason) -> None:
-    """At the speed wanted the adviser leaves an even engine as it is; that the speed is off changes nothing of it."""
-    found = even_round()
-    turn = Advice(AdviceKind.STOP, why, bank="A", turns=0.0625, inside=0.87)
-    assert as_said(found, turn) is found
-
-
 @pytest.mark.parametrize("why", [AdviceReason.EVEN, AdviceReason.METER_LIMIT])
 def test_what_is_done_is_said_as_it_was_found(why: AdviceReason) -> None:
     found = even_round()
@@ -73,7 +65,7 @@ def test_at_no_step_of_a_visit_does_the_verdict_say_more_than_the_adviser() -> N
             found = read_since(stand.events, stand)
             if found is not None and found.verdict in GOOD and advice.kind is not AdviceKind.CANNOT:
                 said = as_said(found, advice).verdict
-                assert (said in GOOD) == (advice.kind is AdviceKind.DONE or for_speed(advice, found))
+                assert (said in GOOD) == (advice.kind is AdviceKind.DONE or for_speed(advice))
                 doubted += said not in GOOD
             return advice
 
@@ -81,10 +73,8 @@ def test_at_no_step_of_a_visit_does_the_verdict_say_more_than_the_adviser() -> N
     assert doubted > 0, "nothing was ever doubted"
 
 
-def for_speed(advice: Advice, found: RoundResult) -> bool:
+def for_speed(advice: Advice) -> bool:
     """Whether a move is for the idle speed alone."""
-    if found.verdict is Conformity.EVEN and advice.why in FOR_SPEED:
-        return True
     return advice.adjuster is not None and advice.inside is not None and advice.inside >= ENOUGH
 
 
