@@ -8,7 +8,7 @@ from app.sync.engine.layout import Layout
 from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
 from app.sync.readings.observation import far_from_others
 from app.sync.readings.repeat_checks import as_read, at_idle, inconsistent
-from app.sync.readings.rounds import outliers
+from app.sync.readings.rounds import MISREAD_OTHERS, outliers
 
 
 def to_read_again(
@@ -54,6 +54,8 @@ def without_misreads(events: Sequence[Event]) -> Sequence[Event]:
             state += 1
     left_out = set[int]()
     for places in of_bore.values():
+        if len(places) <= MISREAD_OTHERS:
+            continue
         read = {at: one.value for at in places if isinstance(one := events[at], Reading)}
         left_out |= outliers(read)
     return [event for at, event in enumerate(events) if at not in left_out] if left_out else events

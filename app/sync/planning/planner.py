@@ -62,6 +62,7 @@ from app.sync.planning.recent_events import (
     not_back,
     recently_turned,
     since_last_move,
+    to_and_fro,
     weariness,
 )
 from app.sync.planning.uncertain_screws import as_if_known, opened_by, screw_room
@@ -208,6 +209,7 @@ def _bench(
     before = [one.bore for state in earlier for one in state.readings]
     extra, weary = beyond_a_round(layout.bores, len(read), before), weariness(layout, events)
     seen, wanted = idle_as_read(events), posterior.engine.speed
+    off = seen is not None and idle_is_off(seen, wanted)
     task = PlanningProblem(
         plausible_stacks(blades, posterior),
         max(window, achievable_tolerance(posterior)),
@@ -217,12 +219,11 @@ def _bench(
         dict.fromkeys([*before, *read], READ_MINUTES),
         own_of(meter),
         opened_by(start, events),
-        no_way=recently_turned(events),
+        no_way=recently_turned(events) if off else recently_turned(events) | to_and_fro(events),
         seen_beside=_seen_beside(start, told, events) if seen is None else 0.0,
     )
     standing = outcomes(posterior, task, [no_change(layout)])
     if seen is not None:
-        off = idle_is_off(seen, wanted)
         standing = replace(standing, off_speed=np.array([float(off)]))
         task = task if off else replace(task, no_way=task.no_way | not_back(events))
         if off:

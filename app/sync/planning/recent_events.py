@@ -117,6 +117,21 @@ def not_back(events: Sequence[Event]) -> frozenset[tuple[Adjuster, int]]:
     return frozenset([(adjuster_of(move), -1 if move.amount > 0 else 1) for move in turns])
 
 
+def to_and_fro(events: Sequence[Event]) -> frozenset[tuple[Adjuster, int]]:
+    """The way back of each stop screw that went both ways since anything but stop screws was moved.
+
+    With two banks, one is opened for the other and both are closed again, time after time: what either way leaves
+    outside is much the same, and which is better a reading between decides by chance.
+
+    Parameters: ``events``, oldest first.
+    """
+    moves = [event for event in reversed(events) if not isinstance(event, SEEN)]
+    ways = dict[Adjuster, list[int]]()
+    for move in takewhile(lambda move: kind_of(move.kind).effect == "turns a bank", moves):
+        ways.setdefault(adjuster_of(move), []).append(1 if move.amount > 0 else -1)
+    return frozenset([(screw, -way[0]) for screw, way in ways.items() if len(set(way)) > 1])
+
+
 def _is_turned(move: Move) -> bool:
     """Whether a screw was turned that changes the idle."""
     kind = kind_of(move.kind)

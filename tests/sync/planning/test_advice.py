@@ -19,7 +19,7 @@ from app.sync.estimation.posterior import LEAST_GAP, Floats, Posterior, start_pr
 from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
 from app.sync.planning.evaluation import SIXTEENTH, idle_is_off
 from app.sync.planning.planner import next_move
-from app.sync.planning.recent_events import not_back, recently_turned
+from app.sync.planning.recent_events import not_back, recently_turned, to_and_fro
 
 V8 = Layout((Bank("A", (1, 2, 3, 4), 2, 1), Bank("B", (5, 6, 7, 8), 5, 5)))
 FOUR = Layout((Bank("A", (1, 2, 3, 4), 1, 1),))
@@ -238,6 +238,18 @@ def test_the_moves_that_follow_the_first_are_told_with_it() -> None:
     assert (found.kind, found.bank) == ("stop", "B")
     assert [(one.kind, one.near, one.far) for one in found.then] == [("blade", 7, 8)]
     assert advised(a_round([6.5, 6.5, 6.5, 8.5, *[6.5] * 4])).then == ()
+
+
+def test_two_banks_are_not_opened_and_closed_again_for_one_another() -> None:
+    """By hand: of A less, B less, A more, B more each screw has gone both ways, so neither goes its first way again."""
+    reading, reset = Reading(3, 6.5 * KG_PER_HOUR, 5.0), BladeReset(2, 3, 4 * THOU, (4 * THOU,), 5.0)
+    a_less, b_less, a_more, b_more = (StopTurn(bank, by, 10.0) for by in (-0.125, 0.125) for bank in "AB")
+    there, back = [a_less, reading, b_less, reading], [a_more, IdleSpeed(14.0, 20.0), b_more, reading]
+    assert to_and_fro([]) == to_and_fro([reading]) == to_and_fro(there) == set()
+    assert to_and_fro([*there, a_more]) == {(StopScrew("A"), -1)}
+    assert to_and_fro([*there, *back]) == {(StopScrew("A"), -1), (StopScrew("B"), -1)}
+    assert to_and_fro([*back, *there]) == {(StopScrew("A"), 1), (StopScrew("B"), 1)}
+    assert to_and_fro([*there, reset, *back]) == to_and_fro([*there, *back, reset]) == set()
 
 
 def test_a_screw_is_not_turned_again_unseen_nor_back_again_after_to_and_fro() -> None:
