@@ -32,7 +32,8 @@ def to_read_again(
             return Advice(AdviceKind.MEASURE, AdviceReason.DISAGREE, bores=(bore,))
     stood = {one.bore: one.value for one in before}
     now = stood | {bore: values[0] for bore, values in by_bore.items() if values}
-    odd = far_from_others(now, meter) - far_from_others(stood, meter)
+    if odd := far_from_others(now, meter):
+        odd -= far_from_others(stood, meter)
     once = tuple(bore for bore in layout.bores if bore in odd and len(by_bore[bore]) == 1)
     return Advice(AdviceKind.MEASURE, AdviceReason.MISREAD, bores=once) if once else None
 

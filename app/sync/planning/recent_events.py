@@ -5,8 +5,8 @@ from itertools import takewhile
 
 from app.sync.engine.adjusters.kind import ScrewWithGain
 from app.sync.engine.adjusters.registry import adjuster_of, adjusters, kind_at, kind_of
-from app.sync.engine.events import SEEN, Event, IdleSpeed, Move, Reading
-from app.sync.engine.layout import Adjuster, Layout
+from app.sync.engine.events import SEEN, Event, IdleSpeed, Move, Reading, StopTurn
+from app.sync.engine.layout import Adjuster, Layout, StopScrew
 
 MOVES_AN_ADJUSTER, TIRING = 4, 1.0
 """Moves in a visit for each adjuster there is, and by how many minutes each one beyond makes the next dearer: what so
@@ -127,8 +127,10 @@ def to_and_fro(events: Sequence[Event]) -> frozenset[tuple[Adjuster, int]]:
     """
     moves = [event for event in reversed(events) if not isinstance(event, SEEN)]
     ways = dict[Adjuster, list[int]]()
-    for move in takewhile(lambda move: kind_of(move.kind).effect == "turns a bank", moves):
-        ways.setdefault(adjuster_of(move), []).append(1 if move.amount > 0 else -1)
+    for move in moves:
+        if not isinstance(move, StopTurn):
+            break
+        ways.setdefault(StopScrew(move.bank), []).append(1 if move.turns > 0 else -1)
     return frozenset([(screw, -way[0]) for screw, way in ways.items() if len(set(way)) > 1])
 
 
