@@ -31,7 +31,8 @@ LEAST_LIKE = 0.25
 
 
 def speed_of(traces: Floats, rate: float) -> float | None:
-    """Engine speed [rev/s] by the autocorrelation of all bores together; None where no cycle stands out.
+    """Engine speed [rev/s] by the autocorrelation of all bores together; None where no cycle stands out, or none of a
+    speed that is looked for.
 
     Parameters: ``traces``, shape (bores, values), taken together; ``rate`` of values [1/s].
 
@@ -61,7 +62,7 @@ def speed_of(traces: Floats, rate: float) -> float | None:
         if abs(refined - period) < 1e-6:
             break
         period = refined
-    return float(2 * rate / period)
+    return float(2 * rate / period) if first - 1 <= period <= last + 1 else None
 
 
 def _first_peak(correlation: Floats, first: int, last: int) -> int | None:
@@ -78,12 +79,12 @@ def _first_peak(correlation: Floats, first: int, last: int) -> int | None:
 
 
 def _peak_near(correlation: Floats, lag: float, reach: float) -> float:
-    """The lag of the peak near one, between values by a parabola through three."""
+    """The lag of the peak near one, between values by a parabola through three; the highest where none is a peak."""
     low, high = max(int(lag - reach), 1), min(int(lag + reach) + 1, len(correlation) - 2)
     at = low + int(np.argmax(correlation[low : high + 1]))
     before, here, after = correlation[at - 1 : at + 2]
     bend = before - 2 * here + after
-    return at + (0.5 * (before - after) / bend if bend < 0 else 0.0)
+    return at + (0.5 * (before - after) / bend if max(before, after) <= here and bend < 0 else 0.0)
 
 
 def strength(trace: Floats, rate: float, speed: float) -> float:

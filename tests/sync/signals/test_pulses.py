@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from app.sync.signals.pulses import HARMONICS, blocked, missed, out_of_turn, speed_of, strength
+from app.sync.signals.pulses import HARMONICS, SPEEDS, blocked, missed, out_of_turn, speed_of, strength
 from tests.sync.signals.traces import RATE, Floats, pulse, ticks
 
 
@@ -20,6 +20,22 @@ def test_the_engine_speed_is_told_from_the_traces(rpm: float, left: float) -> No
     found = speed_of(traces(rpm / 60, left=left), RATE)
     assert found is not None
     assert found * 60 == pytest.approx(rpm, rel=0.02)
+
+
+def test_of_a_trace_with_gaps_no_speed_is_told_that_no_engine_has() -> None:
+    """Of 7.5 pulses a second, an engine at 900 rpm, parts arrive; between those a straight line is drawn."""
+    rng, seconds, told = np.random.default_rng(1), 4.0, 0
+    for _ in range(400):
+        rate = RATE * rng.uniform(0.3, 1.0)
+        begins, ends = np.sort(rng.uniform(0.0, seconds, (2, 3)), axis=0)
+        sent = np.arange(0.0, seconds, 1 / RATE)
+        sent = sent[((sent[:, None] > begins) & (sent[:, None] < ends)).any(axis=1)]
+        times = np.arange(int(rate * seconds)) / rate
+        trace = np.interp(times, sent, 6.5 + 2 * np.sin(2 * np.pi * 7.5 * sent)) if len(sent) else 0 * times
+        speed = speed_of(trace[None], rate)
+        told += speed is not None
+        assert speed is None or 0.9 * SPEEDS[0] <= speed <= 1.2 * SPEEDS[1]
+    assert told > 100, "hardly any speed was told"
 
 
 def test_still_air_has_no_speed() -> None:
