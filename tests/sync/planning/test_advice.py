@@ -244,7 +244,8 @@ def test_two_banks_are_not_opened_and_closed_again_for_one_another() -> None:
     """By hand: of A less, B less, A more, B more each screw has gone both ways, so neither goes its first way again."""
     reading, reset = Reading(3, 6.5 * KG_PER_HOUR, 5.0), BladeReset(2, 3, 4 * THOU, (4 * THOU,), 5.0)
     a_less, b_less, a_more, b_more = (StopTurn(bank, by, 10.0) for by in (-0.125, 0.125) for bank in "AB")
-    there, back = [a_less, reading, b_less, reading], [a_more, IdleSpeed(14.0, 20.0), b_more, reading]
+    there: list[Event] = [a_less, reading, b_less, reading]
+    back: list[Event] = [a_more, IdleSpeed(14.0, 20.0), b_more, reading]
     assert to_and_fro([]) == to_and_fro([reading]) == to_and_fro(there) == set()
     assert to_and_fro([*there, a_more]) == {(StopScrew("A"), -1)}
     assert to_and_fro([*there, *back]) == {(StopScrew("A"), -1), (StopScrew("B"), -1)}
