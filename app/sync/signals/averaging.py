@@ -22,6 +22,10 @@ NOISE_BANDWIDTH = 1.5
 """Variance of a Hann-weighted mean of independent values over that of a plain one: the equivalent noise bandwidth of
 the window (published: F. J. Harris, Proceedings of the IEEE 66 (1978) 51-83, table 1, from memory)."""
 
+MOST_BLOCKS = 1000
+"""Blocks of a window above which the cycle is no engine's but that of a tachometer that shows nonsense: 60,000 rpm over
+eight seconds (our judgement)."""
+
 BLOCK_CYCLES = 4
 """Cycles whose mean is one value of the scatter (our judgement)."""
 
@@ -95,16 +99,17 @@ def flow_of(drop: float, root: float) -> float:
 
 
 def standard_error(times: Floats, values: Floats, until: float, window: float, cycle: float) -> float:
-    """Standard error of ``hann_mean`` as a fraction of it; infinite with fewer than two blocks of cycles.
+    """Standard error of ``hann_mean`` as a fraction of it; infinite with fewer than two blocks of cycles, or more than
+    ``MOST_BLOCKS``.
 
     Means over blocks of ``BLOCK_CYCLES`` are taken as independent; what wanders more slowly than the window is added.
 
     Parameters: ``times`` [s] and ``values``, both of shape (values,); ``until`` [s] the window ends; ``window`` [s];
     ``cycle`` [s] of the engine.
     """
-    blocks = int(window / (BLOCK_CYCLES * cycle))
-    if blocks < 2:
+    if not 2 * BLOCK_CYCLES * cycle <= window <= MOST_BLOCKS * BLOCK_CYCLES * cycle:
         return math.inf
+    blocks = int(window / (BLOCK_CYCLES * cycle))
     edges = until - BLOCK_CYCLES * cycle * np.arange(blocks, -1, -1)
     inside = np.digitize(times, edges) - 1
     means = [float(np.mean(values[inside == block])) for block in range(blocks) if np.any(inside == block)]

@@ -70,6 +70,13 @@ def test_nothing_is_the_mean_of_nothing() -> None:
     assert standard_error(np.array([]), np.array([]), 2.0, 2.0, 0.133) == math.inf
 
 
+@pytest.mark.parametrize("speed", [1e4, 1e9, 1e307])
+def test_a_speed_that_no_engine_has_leaves_the_error_unknown(speed: float) -> None:
+    """By hand: a block is 8 / speed seconds, of which 4 s would hold 5,000, or more than memory does."""
+    times = ticks(4.0)
+    assert standard_error(times, 1 + 0.01 * np.sin(times), 4.0, 4.0, 2 / speed) == math.inf
+
+
 @pytest.mark.parametrize("scatter", [0.02, 0.06])
 def test_the_stated_error_is_about_the_real_one(scatter: float) -> None:
     """Cycles that differ from each other at random, by ``scatter`` of the mean: 200 traces, each window of 4 s."""
