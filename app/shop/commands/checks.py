@@ -9,7 +9,7 @@ from app.shop.assessment.progress import items_of, stale_items, status_of
 from app.shop.commands import running
 from app.shop.errors import Problems, RejectedError
 from app.shop.procedure.items import Item, Phase
-from app.shop.procedure.limits import ITEMS, StopCause, open_stops, stop_for, why_ended
+from app.shop.procedure.limits import ITEMS, StopCause, open_stops, stop_for
 from app.shop.procedure.phases import phase_named
 from app.shop.procedure.requirements import Requirement, Waiting
 from app.shop.procedure.running import STOPPED, as_done
@@ -93,31 +93,17 @@ def correct_stop(
         if again := earlier(session, StopEnd, key, sent):
             return again.ident
         record = as_done(loader.load(session, visit_id), at)
-        stops = [stop.check for stop in open_stops(record)]
-        if ended := why_ended(record):
-            raise RejectedError({"": ended})
-        if not stops:
-            raise RejectedError({"": because(Rejection.NOT_STOPPED)})
-        if problems := _problems_of_correction(record, stops, figures, by, units):
+        stops = running.stops_to_end(record)
+        wrong = [stop.check for stop in stops]
+        if problems := _problems_of_correction(record, wrong, figures, by, units):
             raise RejectedError(problems)
-        row = StopEnd(
-            key=key,
-            payload=sent,
-            visit_id=visit_id,
-            after_check=stops[-1].ident,
-            cause=StopCause.MISTYPED,
-            cause_text="",
-            remedy="",
-            by=by.strip(),
-            at=at,
-        )
-        session.add(row)
+        ident = running.store_end(session, visit_id, key, sent, stops, StopCause.MISTYPED, by, at)
         session.add_all(
             _row(record, key, one.phase, ITEMS[one.phase, one.item], figures[one.ident], by, at, one.text or one.at)
-            for one in stops
+            for one in wrong
         )
         session.flush()
-        return row.ident
+        return ident
 
 
 def take_back(shop: Database, visit_id: int, key: str, slug: str, item: str, by: str, at: str) -> int:

@@ -1,13 +1,13 @@
 """Starts and stops of the engine: what was checked before a start, and what ended a stop."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 
 from sqlmodel import Session
 
 from app.shop.errors import Problems, RejectedError
-from app.shop.procedure.limits import StopCause, open_stops, why_ended
+from app.shop.procedure.limits import Stop, StopCause, open_stops, why_ended
 from app.shop.procedure.phases import FIRST_FIRE
 from app.shop.procedure.requirements import Waiting
 from app.shop.procedure.running import STARTED, STOPPED, as_done, never_ran, run_out, state_of
@@ -81,28 +81,48 @@ def end_stop(
     with loader.writing(shop, visit_id, StopEnd, key) as session:
         if again := earlier(session, StopEnd, key, sent):
             return again.ident
-        record = loader.load(session, visit_id)
-        stops = open_stops(record)
-        if ended := why_ended(record):
-            raise RejectedError({"": ended})
-        if not stops:
-            raise RejectedError({"": because(Rejection.NOT_STOPPED)})
+        stops = stops_to_end(loader.load(session, visit_id))
         if problems := _problems_of_end(cause, cause_text, remedy, by):
             raise RejectedError(problems)
-        row = StopEnd(
-            key=key,
-            payload=sent,
-            visit_id=visit_id,
-            after_check=stops[-1].check.ident,
-            cause=cause,
-            cause_text=cause_text.strip(),
-            remedy=remedy.strip(),
-            by=by.strip(),
-            at=at,
-        )
-        session.add(row)
-        session.flush()
-        return row.ident
+        return store_end(session, visit_id, key, sent, stops, cause, by, at, cause_text, remedy)
+
+
+def stops_to_end(record: VisitRecord) -> tuple[Stop, ...]:
+    """Every figure that stands beyond a limit. Raises RejectedError where none does, or the visit has ended."""
+    if ended := why_ended(record):
+        raise RejectedError({"": ended})
+    if not (stops := open_stops(record)):
+        raise RejectedError({"": because(Rejection.NOT_STOPPED)})
+    return stops
+
+
+def store_end(
+    session: Session,
+    visit_id: int,
+    key: str,
+    sent: str,
+    stops: Sequence[Stop],
+    cause: str,
+    by: str,
+    at: str,
+    cause_text: str = "",
+    remedy: str = "",
+) -> int:  # fmt: skip
+    """Store that ``stops`` are ended, with their cause and what was done about it. Returns the row's id."""
+    row = StopEnd(
+        key=key,
+        payload=sent,
+        visit_id=visit_id,
+        after_check=stops[-1].check.ident,
+        cause=cause,
+        cause_text=cause_text.strip(),
+        remedy=remedy.strip(),
+        by=by.strip(),
+        at=at,
+    )
+    session.add(row)
+    session.flush()
+    return row.ident
 
 
 def add_event(
