@@ -210,6 +210,11 @@ def _bench(
     extra, weary = beyond_a_round(layout.bores, len(read), before), weariness(layout, events)
     seen, wanted = idle_as_read(events), posterior.engine.speed
     off = seen is not None and idle_is_off(seen, wanted)
+    no_way = recently_turned(events)
+    if not off:
+        no_way |= to_and_fro(events)
+    if seen is not None and not off:
+        no_way |= not_back(events)
     task = PlanningProblem(
         plausible_stacks(blades, posterior),
         max(window, achievable_tolerance(posterior)),
@@ -219,13 +224,12 @@ def _bench(
         dict.fromkeys([*before, *read], READ_MINUTES),
         own_of(meter),
         opened_by(start, events),
-        no_way=recently_turned(events) if off else recently_turned(events) | to_and_fro(events),
+        no_way=no_way,
         seen_beside=_seen_beside(start, told, events) if seen is None else 0.0,
     )
     standing = outcomes(posterior, task, [no_change(layout)])
     if seen is not None:
         standing = replace(standing, off_speed=np.array([float(off)]))
-        task = task if off else replace(task, no_way=task.no_way | not_back(events))
         if off:
             task = replace(task, seen_beside=math.log(seen / wanted / (1 + standing.speed[0])))
             standing = replace(standing, speed=np.array([seen / wanted - 1]))
