@@ -28,7 +28,7 @@ from app.shop.store.folder.forgetting import TAKEN_OUT
 from app.shop.store.lru import LruCache
 from app.shop.store.postgres.codes import ServerProblem
 from app.shop.store.postgres.dialect import NAME
-from app.shop.store.postgres.failures import server_errors
+from app.shop.store.postgres.failures import CommitStage, server_errors
 from app.shop.store.postgres.one_row import OneRowWire
 from app.shop.store.postgres.wire import Answer, ServerWire
 
@@ -116,47 +116,48 @@ class ServerDatabase(Database):
     @contextmanager
     def writing(self, *first: Statement) -> Iterator[Session]:
         ask_now()
-        if not self._turn.acquire(timeout=TURN_SECONDS):
-            raise ShopUnavailableError(because(Unavailable.WRITE_STUCK))
-        try:
-            with (
-                server_errors() as stage,
-                self._transaction(first) as (connection, wire),
-                self._scribing(wire) as session,
-            ):
-                with self.around_writes(session):
-                    yield session
-                _require_transaction(connection)
-                session.flush()
-                stage.ending = True
-                if session.in_transaction():
-                    session.commit()
-                if connection.info.transaction_status is not TransactionStatus.IDLE:  # the ORM took no part in it
-                    connection.commit()
-                self.writes += 1
-                self._keep(session)
-        finally:
-            self._turn.release()
+        with (
+            self._in_turn() as stage,
+            self._transaction(first) as (connection, wire),
+            self._scribing(wire) as session,
+        ):
+            with self.around_writes(session):
+                yield session
+            _require_transaction(connection)
+            session.flush()
+            stage.ending = True
+            if session.in_transaction():
+                session.commit()
+            if connection.info.transaction_status is not TransactionStatus.IDLE:  # the ORM took no part in it
+                connection.commit()
+            self.writes += 1
+            self._keep(session)
 
     @contextmanager
     def supposing(self, answers: Answers) -> Iterator[Session]:
         if not Pipeline.is_supported():
             raise SupposedWrongError
+        with self._in_turn() as stage:
+            self._taken_up()
+            stage.ending = True
+            self._wire = wire = OneRowWire(self._send, with_unasked(answers))
+            with self._scribing(wire) as session:
+                yield session
+                session.flush()
+                if not wire.stored:
+                    raise SupposedWrongError
+                UNASKED.set(None)
+                self.writes += 1
+                self._keep(session)
+
+    @contextmanager
+    def _in_turn(self) -> Iterator[CommitStage]:
+        """The turn of this program's writes, its errors in words. Raises ShopUnavailableError."""
         if not self._turn.acquire(timeout=TURN_SECONDS):
             raise ShopUnavailableError(because(Unavailable.WRITE_STUCK))
         try:
             with server_errors() as stage:
-                self._taken_up()
-                stage.ending = True
-                self._wire = wire = OneRowWire(self._send, with_unasked(answers))
-                with self._scribing(wire) as session:
-                    yield session
-                    session.flush()
-                    if not wire.stored:
-                        raise SupposedWrongError
-                    UNASKED.set(None)
-                    self.writes += 1
-                    self._keep(session)
+                yield stage
         finally:
             self._turn.release()
 
