@@ -123,7 +123,10 @@ def _heat(code: Requirement, number: float, most: float, units: Units) -> Reason
 
 
 def why_ended(record: VisitRecord) -> Reason | None:
-    """Why this store takes no more entries to a visit: it is signed off, or belongs to another store until then."""
+    """Why this store takes no more entries to a visit: it was opened by mistake, is signed off, or belongs to another
+    store until then."""
+    if record.mistaken is not None:
+        return because(Waiting.MISTAKEN)
     if record.sign_off is not None:
         return because(Waiting.SIGNED_OFF)
     if record.elsewhere is not None and record.elsewhere.away:

@@ -12,7 +12,7 @@ from enum import StrEnum
 from sqlmodel import Session
 
 from app.shop.reasons import Reason, because
-from app.shop.record.visit_record import TAKEN_BACK
+from app.shop.record.visit_record import MISTAKEN, TAKEN_BACK
 from app.shop.store.database import raw_connection
 
 
@@ -37,6 +37,8 @@ class Activity(StrEnum):
     ENGINE_STOPPED = "engine-stopped"
     STOP_ENDED = "stop-ended"
     """A stop, with its ``cause`` and ``remedy``."""
+    MISTAKEN = "opened-by-mistake"
+    """A visit with nothing in it was ended, and ``why``."""
     SIGN_OFF = "signed-off"
     CORRECTION = "corrected-after-sign-off"
     HOURS = "hours-corrected"
@@ -91,14 +93,16 @@ PARTS = (
     json_object('phase', c.phase, 'item', c.item, 'number', c.number, 'text', c.text),
     CASE WHEN c.supersedes_id IS NULL OR c.text = :undone THEN '' ELSE 'repeated' END,
     c.visit_id, v.engine_id, 'check', c.id FROM "check" c JOIN visit v ON v.id = c.visit_id""",
-    """SELECT o.at, o."by", 'phase-waived', json_object('phase', o.phase, 'why', o.why), '',
+    """SELECT o.at, o."by", CASE WHEN o.gate = :mistaken THEN 'opened-by-mistake' ELSE 'phase-waived' END,
+    json_object('phase', o.phase, 'why', o.why), '',
     o.visit_id, v.engine_id, 'override', o.id FROM override o JOIN visit v ON v.id = o.visit_id""",
     """SELECT n.at, n."by", CASE n.what WHEN 'started' THEN 'engine-started' ELSE 'engine-stopped' END, '{}', '',
     n.visit_id, v.engine_id, 'engine_event', n.id FROM engine_event n JOIN visit v ON v.id = n.visit_id""",
     """SELECT n.at, n."by", 'stop-ended', json_object('cause', n.cause, 'text', n.cause_text, 'remedy', n.remedy), '',
     n.visit_id, v.engine_id, 'stop_end', n.id FROM stop_end n JOIN visit v ON v.id = n.visit_id""",
     """SELECT s.at, s.name, 'signed-off', '{}', '', s.visit_id, v.engine_id, 'sign_off', s.id
-    FROM sign_off s JOIN visit v ON v.id = s.visit_id""",
+    FROM sign_off s JOIN visit v ON v.id = s.visit_id
+    WHERE NOT EXISTS (SELECT 1 FROM override o WHERE o.visit_id = v.id AND o.gate = :mistaken)""",
     """SELECT c.at, c."by", 'corrected-after-sign-off', json_object('why', c.why), '',
     c.visit_id, v.engine_id, 'correction', c.id FROM correction c JOIN visit v ON v.id = c.visit_id""",
     """SELECT h.at, h."by", 'hours-corrected', json_object('phase', h.phase, 'why', h.why), '',
@@ -151,7 +155,7 @@ def lines(
     ``site``, or of everything."""
     wanted = "WHERE d.visit = :visit" if visit is not None else OF_SITE if site is not None else ""
     query = LINES.format(parts=" UNION ALL ".join(PARTS), wanted=wanted)
-    values = {"visit": visit, "site": site, "most": most, "skip": skip, "undone": TAKEN_BACK}
+    values = {"visit": visit, "site": site, "most": most, "skip": skip, "undone": TAKEN_BACK, "mistaken": MISTAKEN}
     found = raw_connection(session).execute(query, values)
     return [ActivityEntry(at, who, _what(code, told, wrap), *rest) for at, who, code, told, wrap, *rest in found]
 

@@ -38,6 +38,9 @@ from app.sync.engine.units import KPA, REV_PER_MIN, ZERO_CELSIUS
 TAKEN_BACK = "taken back"
 """The text of a check that takes back the one it supersedes."""
 
+MISTAKEN = "opened-by-mistake"
+"""The gate of a waiver that stands for the whole visit: it was opened by mistake, and ended with nothing in it."""
+
 SPEEDS = ("idle-speed", "idle")
 """The items, of any phase, that tell how fast the engine idles: rpm."""
 
@@ -138,6 +141,20 @@ class VisitRecord:
     def phases_read(self) -> frozenset[str]:
         """The phases in which a reading was entered."""
         return frozenset([one.row.phase for one in self.rounds if one.entered])
+
+    @property
+    def mistaken(self) -> WaiverEntry | None:
+        """Why the visit should never have been opened, where it was ended for that; None for any other."""
+        if self.sign_off is None:
+            return None
+        return next((one for one in self.overrides if one.gate == MISTAKEN), None)
+
+    @property
+    def untouched(self) -> bool:
+        """Whether nothing that stands was recorded of the engine in this visit."""
+        entered = any(one.entered or one.speeds for one in self.rounds)
+        noted = self.moves or self.cold_settings or self.checks or self.overrides
+        return not (entered or noted or self.engine_events or self.stop_ends)
 
     @property
     def intake(self) -> Intake | None:

@@ -119,6 +119,7 @@ WAITING: Mapping[Waiting, Worded] = {
         note="store: the name of another shop's program",
     ),
     Waiting.SIGNED_OFF: Message("This visit is signed off. Open a new visit to record more."),
+    Waiting.MISTAKEN: Message("This visit was opened by mistake and is ended. Open a new visit to record more."),
     Waiting.NO_SUCH_PHASE: Message("This phase does not exist. Go back to the visit and choose one."),
     Waiting.EARLIER_PHASE: _earlier_phase,
     Waiting.PRESET_DESTROYS: Message(
