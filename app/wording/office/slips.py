@@ -191,7 +191,6 @@ LETTERS: Mapping[str, Message] = {
 # A visit in a line, and against the one before.
 
 NOT_READ = Message("not read", context="as left")
-MISTAKEN = Message("opened by mistake", context="visit")
 IN_PROGRESS = Message("in progress", context="visit")
 CHANGED_MOST = Message(
     "Bore {bore} changed most: {change}\u00a0{unit}. All bores together changed by {common}\u00a0{unit} on average."

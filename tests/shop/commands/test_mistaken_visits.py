@@ -5,6 +5,7 @@ from collections.abc import Callable
 import pytest
 
 from app.shop.assessment.assessment import assess
+from app.shop.assessment.progress import progress
 from app.shop.commands import checks, hours, visits
 from app.shop.commands.hours import NewTime
 from app.shop.cross_check import findings
@@ -33,6 +34,7 @@ def test_it_is_kept_with_its_reason_and_the_next_one_opens(shop: Database) -> No
     after = visit_record(shop, 1)
     assert after.mistaken is not None
     assert (after.mistaken.why, after.mistaken.by) == ("Wrong engine", "KM")
+    assert not any(one.done for one in progress(after) if one.not_needed_because is None)
     with rejects(Waiting.MISTAKEN):
         mistaken(shop, 1)
     with rejects(Waiting.MISTAKEN):

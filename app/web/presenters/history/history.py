@@ -12,7 +12,7 @@ from app.shop.record.intake import differs
 from app.sync.engine.adjusters.registry import kind_of
 from app.web.presenters.history.slip_report import SlipReport
 from app.wording import names
-from app.wording.message import Message, say
+from app.wording.message import say
 from app.wording.office import slips
 from app.wording.office.handover import largest
 from app.wording.office.intake import different, intake_line
@@ -136,7 +136,7 @@ def _line(visit: VisitSummary, slip: SlipReport | None, with_time: bool) -> Visi
         why=visit.why,
         job=visit.job,
         found=largest(visit.found.judged) if visit.found else "",
-        left=largest(visit.left.judged) if visit.left else say(_without_a_round(visit)),
+        left=largest(visit.left.judged) if visit.left else _without_a_round(visit),
         unit=visit.unit_name,
         moves=len(visit.moves),
         moved=_moved(visit),
@@ -151,11 +151,11 @@ def _line(visit: VisitSummary, slip: SlipReport | None, with_time: bool) -> Visi
     )
 
 
-def _without_a_round(visit: VisitSummary) -> Message:
-    """What stands in the place of how an engine was left."""
+def _without_a_round(visit: VisitSummary) -> str:
+    """What stands in the place of how an engine was left; empty for a visit that should never have been opened."""
     if visit.mistaken:
-        return slips.MISTAKEN
-    return slips.NOT_READ if visit.signed else slips.IN_PROGRESS
+        return ""
+    return say(slips.NOT_READ if visit.signed else slips.IN_PROGRESS)
 
 
 def _moved(visit: VisitSummary) -> str:
