@@ -30,8 +30,13 @@ class StopCause(StrEnum):
     WEAR = "wear"
     GAUGE = "gauge"
     MISTYPED = "mistyped"
+    RAN_ON = "mistyped-ran-on"
+    """Nobody stopped the engine before the figure was corrected."""
     OTHER = "other"
 
+
+NOTHING_WRONG = frozenset({StopCause.MISTYPED, StopCause.RAN_ON})
+"""Causes that lie with the figure and not with the engine: there is nothing to be remedied."""
 
 ITEMS = {(phase.slug, item.slug): item for phase in PHASES for item in phase.items if item.stops}
 """The items whose figures may stop the engine."""

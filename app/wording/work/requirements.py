@@ -150,6 +150,7 @@ STOP_CAUSES: Mapping[StopCause, Message] = {
     StopCause.WEAR: Message("Wear or damage inside the engine", context="cause of a stop"),
     StopCause.GAUGE: Message("Gauge, sender or wiring", context="cause of a stop"),
     StopCause.MISTYPED: Message("Figure mistyped: the engine was in order", context="cause of a stop"),
+    StopCause.RAN_ON: Message("Figure mistyped: the engine was in order and ran on", context="cause of a stop"),
     StopCause.OTHER: Message("Another cause, described below", context="cause of a stop"),
 }
 """Why a figure was beyond a limit of the shop."""
