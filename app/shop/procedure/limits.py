@@ -31,7 +31,7 @@ class StopCause(StrEnum):
     GAUGE = "gauge"
     MISTYPED = "mistyped"
     RAN_ON = "mistyped-ran-on"
-    """Nobody stopped the engine before the figure was corrected."""
+    """The engine was not stopped before the figure was corrected."""
     OTHER = "other"
 
 

@@ -120,7 +120,7 @@ STOPPED_MISTYPED = Message(
 
 NEVER_STOPPED = Message(
     "Figure beyond a limit, {at}: {figures}. Cause: {cause}. Corrected: {by}, {ended}.",
-    note="on the handover sheet, where the figure was mistyped and nobody stopped the engine",
+    note="on the handover sheet, where the figure was mistyped and the engine was not stopped",
 )
 
 # The next check.

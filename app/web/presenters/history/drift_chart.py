@@ -127,8 +127,8 @@ class _Height:
 
 @dataclass(frozen=True, slots=True)
 class Steps:
-    """What changed between each visit as left and the next as found: how many steps, their sum, and whether all of them
-    opened or closed.
+    """What changed between each visit as left and the next as found: how many steps, their sum, the ``widest`` either
+    way, and whether all of them opened or closed.
 
     ``left`` is how the newest visit left it, or else found it, or else where it stood before; ``newest`` the same of
     that visit alone.
@@ -140,6 +140,7 @@ class Steps:
     closed: bool = True
     left: float | None = None
     newest: float | None = None
+    widest: float = 0.0
 
     def then(self, found: float | None, left: float | None) -> "Steps":
         """With one visit more."""
@@ -149,7 +150,8 @@ class Steps:
             return replace(self, left=after, newest=newest)
         step = found - self.left
         opened, closed = self.opened and step > 0, self.closed and step < 0
-        return Steps(self.count + 1, self.total + step, opened, closed, after, newest)
+        widest = max(self.widest, abs(step))
+        return Steps(self.count + 1, self.total + step, opened, closed, after, newest, widest)
 
     def one_way(self, band: float) -> int:
         """1 or -1 when every step opened or closed, at least twice, and further than the meter repeats; else 0.
@@ -187,13 +189,20 @@ def _word(past: Steps, window: float, band: float, others_slipped: bool) -> tupl
         return (slips.KEEPS_OPENING if way > 0 else slips.KEEPS_CLOSING), True
     if past.newest is not None and abs(past.newest) > window:
         return (slips.IS_OPEN if past.newest > 0 else slips.IS_CLOSED), False
-    return (slips.STEADY if past.count else slips.NOT_COMPARED), False
+    return _within(past, window), False
 
 
 def _word_of_banks(past: Steps, window: float) -> Message:
     if past.newest is not None and abs(past.newest) > window:
         return slips.BANKS_APART
-    return slips.STEADY if past.count else slips.NOT_COMPARED
+    return _within(past, window)
+
+
+def _within(past: Steps, window: float) -> Message:
+    """The word for what stands within the tolerance: steady only where it never moved further than that in use."""
+    if not past.count:
+        return slips.NOT_COMPARED
+    return slips.MOVED if past.widest > window else slips.STEADY
 
 
 def _aloud(points: Sequence[Point]) -> str:
