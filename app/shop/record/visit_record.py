@@ -186,20 +186,19 @@ class VisitRecord:
         return replace(self, rounds=tuple(rounds.values()))
 
     def series(self, phase: str, item: str, since: tuple[int, float] = (0, -math.inf)) -> list[tuple[float, float]]:
-        """Every figure recorded of an item with when it was read [s], in that order; those undone left out.
+        """Every figure recorded of an item with when it was read [s], in that order; those undone left out, and those
+        in whose place another of the same time was entered, as for a mistyped one.
 
         ``since`` leaves out checks up to that id, and figures read before that time [s].
         """
         after, begun = since
-        found = sorted(
-            [
-                (seconds(check.text or check.at), check.number)
-                for check in self.all_checks
-                if (check.phase, check.item) == (phase, item)
-                if check.number is not None and check.ident not in self.taken_back and check.ident > after
-            ]
-        )
-        return [(at, number) for at, number in found if at >= begun]
+        found = {
+            seconds(check.text or check.at): check.number
+            for check in self.all_checks
+            if (check.phase, check.item) == (phase, item)
+            if check.number is not None and check.ident not in self.taken_back and check.ident > after
+        }
+        return [(at, found[at]) for at in sorted(found) if at >= begun]
 
     def moved_since(self, one: Round, at_idle: bool = False) -> bool:
         """Whether a move was made after the round was read; ``at_idle`` for those only that change the idle."""

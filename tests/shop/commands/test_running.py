@@ -178,6 +178,17 @@ def test_an_engine_that_ran_on_while_a_figure_was_corrected_was_never_stopped(sh
     assert not may_run(visit_record(shop, visit_id))
 
 
+def test_a_mistyped_temperature_is_no_part_of_the_heat(shop: Database) -> None:
+    visit_id = heat_soaked(shop, FOUR)
+    before = visit_record(shop, visit_id).series(HEAT_SOAKED.slug, "coolant")
+    record(shop, visit_id, HEAT_SOAKED.slug, coolant=148, at=after(1))
+    (wrong,) = open_stops(visit_record(shop, visit_id))
+    checks.correct_stop(shop, visit_id, key(), {wrong.check.ident: 84.0}, "KM", after(2), ran_on=True)
+    now = visit_record(shop, visit_id).series(HEAT_SOAKED.slug, "coolant")
+    assert now[:-1] == before
+    assert now[-1][1] == 84.0
+
+
 def test_a_stop_before_a_mistyped_figure_stays_one(shop: Database) -> None:
     visit_id = heat_soaked(shop, FOUR)
     running.stop(shop, visit_id, key(), "KM", AT)
