@@ -236,9 +236,9 @@ def _asked_too_late(record: VisitRecord, one: Phase, item: Item) -> bool:
     A sign-off, or a reading in a later phase, says that everything asked for then was recorded or waived. Banks may be
     read ahead of the heat-soaked phase.
     """
-    if record.mistaken is not None:
-        return False
     if record.sign_off is None and record.phases_read.isdisjoint(_phases_after(one.slug)):
+        return False
+    if record.sign_off is not None and record.mistaken is not None:
         return False
     return record.newest_check(one.slug, item.slug) is None and (item.required or waiver_of(record, one) is None)
 

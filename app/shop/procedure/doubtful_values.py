@@ -41,17 +41,13 @@ def doubtful(record: VisitRecord, one: Round, bore: int, value: float, corrects:
         others = [r.value for b, r in one.latest.items() if r.value is not None and b != bore]
         expected = median(others) if len(others) >= MISREAD_OTHERS else None
     if expected is None:
-        expected, most = known_roughly(record, one.lever, one.row.number).get(bore), roughly_times(record)
+        expected = known_roughly(record, one.lever, one.row.number).get(bore)
+        most = ROUGHLY_TIMES[record.meter.quantity]
     if expected is None:
         return False
     meter, size = record.meter_as_read(), UNITS[record.meter.unit]
     times = times_the_air(value * size, expected * size, meter)
     return max(times, 1 / times) >= most - ROUNDING
-
-
-def roughly_times(record: VisitRecord) -> float:
-    """From how many times what is known roughly a value of this visit's meter is asked about."""
-    return ROUGHLY_TIMES[record.meter_as_read().quantity]
 
 
 def known_roughly(record: VisitRecord, lever: tuple[float, bool], number: int) -> dict[int, float]:
@@ -90,7 +86,9 @@ def _alike(one: VisitRecord, other: VisitRecord) -> bool:
 
 
 def known_roughly_of(record: VisitRecord, due: NextReading) -> dict[int, float]:
-    """What each bore may read in the round under way, or the one that begins."""
+    """What each bore may read in the round under way, or the one that begins; empty once the other bores tell."""
+    if due.current is not None and len(due.current.latest) > MISREAD_OTHERS:
+        return {}
     number = due.current.row.number if due.current is not None else due.round_number
     return known_roughly(record, (due.opening, due.from_above), number)
 

@@ -130,10 +130,8 @@ def _heat(code: Requirement, number: float, most: float, units: Units) -> Reason
 def why_ended(record: VisitRecord) -> Reason | None:
     """Why this store takes no more entries to a visit: it was opened by mistake, is signed off, or belongs to another
     store until then."""
-    if record.mistaken is not None:
-        return because(Waiting.MISTAKEN)
     if record.sign_off is not None:
-        return because(Waiting.SIGNED_OFF)
+        return because(Waiting.SIGNED_OFF if record.mistaken is None else Waiting.MISTAKEN)
     if record.elsewhere is not None and record.elsewhere.away:
         return because(Waiting.ELSEWHERE, store=record.elsewhere.store)
     return None

@@ -77,9 +77,9 @@ def time_of(record: VisitRecord) -> float:
 def events_of(record: VisitRecord) -> tuple[EngineEventEntry, ...]:
     """The starts and stops of an engine, without stops that never were: a mistyped figure recorded one, the first event
     after it, and the engine ran on."""
-    ran_on = [stop.check for end, stops in ended_stops(record) if end.cause == StopCause.RAN_ON for stop in stops]
-    if not ran_on:
+    if not record.stop_ends:
         return record.engine_events
+    ran_on = [stop.check for end, stops in ended_stops(record) if end.cause == StopCause.RAN_ON for stop in stops]
     void = {next((e.ident for e in record.engine_events if e.after_check >= check.ident), 0) for check in ran_on}
     return tuple(event for event in record.engine_events if event.ident not in void)
 
