@@ -230,3 +230,5 @@ def test_what_was_found_off_and_set_again_is_not_called_steady(found: float, wor
     past = Steps().then(0.0, 0.0).then(found, 0.0)
     assert _word(past, 0.07, 0.02, False) == (word, False)
     assert _word_of_banks(past, 0.07) == word
+    assert _word(past, 0.07, 0.02, True, own=True) == (word, False)
+    assert _word(past, 0.07, 0.02, True) == (slips.STEADY, False)  # others slipped, and the average with them
