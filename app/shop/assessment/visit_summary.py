@@ -72,7 +72,7 @@ class VisitSummary:
 
     ``air_found`` and ``air_left`` are the air and the idle speed of either, None where they are not known. ``site`` is
     where it was opened, None in a shop without sites. ``mistaken`` says why it should never have been opened, empty of
-    any other visit.
+    any other visit; ``untouched``: it is open and nothing is recorded in it yet.
     """
 
     key: str
@@ -104,6 +104,7 @@ class VisitSummary:
     sharing: float | None = None
     site: int | None = None
     mistaken: str = ""
+    untouched: bool = False
 
 
 def build_history(record: VisitRecord) -> VisitSummary:
@@ -141,6 +142,7 @@ def build_history(record: VisitRecord) -> VisitSummary:
         sharing=sharing_of(record),
         site=visit.site_id,
         mistaken=record.mistaken.why if record.mistaken else "",
+        untouched=record.sign_off is None and record.untouched,
     )
 
 

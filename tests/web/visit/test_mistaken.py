@@ -17,12 +17,14 @@ def page_of(client: TestClient, path: str) -> str:
 
 
 def test_it_is_offered_until_something_is_recorded(client: TestClient, shop: Database) -> None:
-    visit(shop, engine(shop, FOUR))
-    for path in ("/visits/1/cold-preset", "/visits/1/sign-off"):
-        assert OFFER in page_of(client, path)
+    engine_id = engine(shop, FOUR)
+    visit(shop, engine_id)
+    leads_there = ("/visits/1/cold-preset", f"/engines/{engine_id}")
+    assert OFFER in page_of(client, "/visits/1/sign-off")
+    assert all('href="/visits/1/sign-off#mistaken"' in page_of(client, path) for path in leads_there)
     check_all(shop, 1, COLD_PRESET)
-    for path in ("/visits/1/cold-preset", "/visits/1/sign-off"):
-        assert OFFER not in page_of(client, path)
+    assert OFFER not in page_of(client, "/visits/1/sign-off")
+    assert not any("sign-off#mistaken" in page_of(client, path) for path in leads_there)
     refused = client.post("/visits/1/mistaken", data={**SENT, "key": key()})
     assert refused.status_code == 422
     assert "Something is recorded in this visit" in refused.text

@@ -88,18 +88,18 @@ def sign_off(shop: Shop, page: Page, form: Form, visit_id: int, now: ServerNow) 
 @router.post("/visits/{visit_id}/mistaken")
 def end_mistaken(shop: Shop, page: Page, form: Form, visit_id: int, now: Now) -> Response:
     """End a visit that was opened by mistake, then show the engine, which has it in its history."""
+    why, by = form.text("mistaken_why"), form.text("mistaken_by")
     with shop.reading() as session:
-        before = assessed(session, visit_id)
+        engine_id = assessed(session, visit_id).record.engine.ident
     try:
-        why, by = form.text("mistaken_why"), form.text("mistaken_by")
         visits.end_mistaken(shop, visit_id, form.text("key"), why, by, now)
     except NotFoundError:
         raise
     except RejectedError as refusal:
         problems = {MISTAKEN_FIELDS.get(name, name): said for name, said in problems_in_words(refusal).items()}
-        shown = phase_seen(shop, visit_id, before.current.slug)
-        return _steps(page, shown, form.values, problems, status_of(refusal))
-    return page.saved(f"/engines/{before.record.engine.ident}")
+        typed = {"key": new_key(), "name": "", "mistaken_key": form.text("key"), "mistaken_why": why}
+        return _sign_off(shop, page, visit_id, typed, problems, status_of(refusal))
+    return page.saved(f"/engines/{engine_id}")
 
 
 @router.get("/visits/{visit_id}/{slug}")

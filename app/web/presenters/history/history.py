@@ -26,7 +26,8 @@ class VisitCard:
     sheet has it; empty without such a round.
 
     ``moves`` counts them and ``moved`` says what they were; ``slipped`` is what had slipped by the time it began.
-    ``with_time`` where another visit was opened on that day. ``mistaken`` says why it should never have been opened.
+    ``with_time`` where another visit was opened on that day. ``mistaken`` says why it should never have been opened,
+    and ``end`` is where one is ended that has nothing in it.
     """
 
     number: int
@@ -47,6 +48,7 @@ class VisitCard:
     intake: str
     with_time: bool = False
     mistaken: str = ""
+    end: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,6 +150,7 @@ def _line(visit: VisitSummary, slip: SlipReport | None, with_time: bool) -> Visi
         intake=intake_line(visit.intake),
         with_time=with_time,
         mistaken=visit.mistaken,
+        end=f"{here}/sign-off#mistaken" if visit.untouched else "",
     )
 
 
