@@ -40,7 +40,7 @@ from app.shop.record.rounds import Round
 from app.shop.record.settings import DEFAULTS
 from app.shop.record.visit_record import VisitRecord
 from app.shop.rejections import Rejection
-from app.shop.store.both.records import SupposedWrongError
+from app.shop.store.both.records import ANSWERED, SupposedWrongError
 from app.shop.store.database import Database, raw_connection
 from app.shop.store.idempotency import asked_under
 from app.shop.store.tables import Row, SignOff, Visit
@@ -139,10 +139,13 @@ def written(shop: Database, visit_id: int, table: type[Row], key: str, work: Cal
     """
     known: tuple[Revision, VisitRecord] | None = shop.in_mind(visit_id) if shop.shared else None
     if known is not None and not shop.watched():
-        supposed = {asked_under(table, key): None, asked_of(visit_id): tuple(known[0])}
-        with suppress(SupposedWrongError, RejectedError, ElsewhereError), shop.supposing(supposed) as session:
+        new, visit = {asked_under(table, key): None}, asked_of(visit_id)
+        supposing = shop.supposing(new, {visit: tuple(known[0])})
+        with suppress(SupposedWrongError, RejectedError, ElsewhereError), supposing as session:
             session.info[WRITING] = True
-            return work(session)
+            done = work(session)
+            session.info[ANSWERED] = {visit: tuple(session.info["fresh"][visit_id][0])}
+            return done
     with writing(shop, visit_id, table, key) as session:
         return work(session)
 

@@ -3,7 +3,7 @@
 import math
 from collections.abc import Iterator
 from copy import copy
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import cached_property
 from operator import attrgetter, itemgetter
 
@@ -25,7 +25,7 @@ from app.shop.record.entries import (
 )
 from app.shop.record.intake import Intake, intake_of
 from app.shop.record.measures import Units
-from app.shop.record.rounds import UNITS, Round, fill, seconds
+from app.shop.record.rounds import UNITS, Round, fill, like, seconds
 from app.shop.record.settings import Settings
 from app.shop.record.superseding import current, places
 from app.sync.engine.adjusters.registry import kind_of, kinds_with_gain
@@ -119,7 +119,7 @@ class VisitRecord:
         standing_checks = {(c.phase, c.item): c for c in checks if c.text != TAKEN_BACK}
         fill(
             self,
-            rounds=_by_control(self.rounds, standing_checks),
+            **_of_rounds(self.rounds, standing_checks),
             moves=tuple(moves),
             cold_settings=tuple(cold),
             first_told=first_told,
@@ -130,8 +130,6 @@ class VisitRecord:
             newest_move=max(first_told, default=0),
             last_move=max([first_told[m.ident] for m in moves], default=0),
             last_idle_move=max([first_told[m.ident] for m in moves if kind_of(m.kind).at_idle], default=0),
-            last_reading=max([r.newest for r in self.rounds], default=0),
-            last_speed=max([speed.ident for r in self.rounds for speed in r.speeds], default=0),
         )
 
     @cached_property
@@ -166,7 +164,7 @@ class VisitRecord:
     def with_round(self, one: Round) -> "VisitRecord":
         """This record with ``one`` in the place of the round of its number, or after the others."""
         rounds = {r.row.number: r for r in self.rounds} | {one.row.number: one}
-        return replace(self, rounds=tuple(rounds.values()))
+        return like(self, **_of_rounds(tuple(rounds.values()), self.checks))
 
     def series(self, phase: str, item: str, since: tuple[int, float] = (0, -math.inf)) -> list[tuple[float, float]]:
         """Every figure recorded of an item with when it was read [s], in that order; those undone left out.
@@ -303,6 +301,15 @@ class VisitRecord:
                 places = sorted(map(kind.place, kind.adjusters(self.layout)), key=lambda place: place.near or 0)
                 moves += [kind.move(place, out.number - kind.preset, at=seconds(out.at)) for place in places]
         return tuple(moves)
+
+
+def _of_rounds(rounds: tuple[Round, ...], checks: dict[tuple[str, str], CheckEntry]) -> dict[str, object]:
+    """The fields of a record that follow from its rounds, by name."""
+    return {
+        "rounds": _by_control(rounds, checks),
+        "last_reading": max([one.newest for one in rounds], default=0),
+        "last_speed": max([speed.ident for one in rounds for speed in one.speeds], default=0),
+    }
 
 
 def _by_control(rounds: tuple[Round, ...], checks: dict[tuple[str, str], CheckEntry]) -> tuple[Round, ...]:
