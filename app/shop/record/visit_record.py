@@ -304,21 +304,17 @@ class VisitRecord:
 
 
 def _of_rounds(rounds: tuple[Round, ...], checks: dict[tuple[str, str], CheckEntry]) -> dict[str, object]:
-    """The fields of a record that follow from its rounds, by name."""
+    """The fields of a record that follow from its rounds, by name. The rounds are each with or without a controller
+    that holds the idle, as it was locked out and put back."""
+    if [1 for one in rounds for reading in one.entered if reading.speed is not None]:
+        out, back = (checks.get(one) for one in IDLE_CONTROL)
+        since = seconds(back.at) if back is not None else math.inf
+        rounds = tuple([one.held(out is None or (bool(one.entered) and one.times[0] >= since)) for one in rounds])
     return {
-        "rounds": _by_control(rounds, checks),
+        "rounds": rounds,
         "last_reading": max([one.newest for one in rounds], default=0),
         "last_speed": max([speed.ident for one in rounds for speed in one.speeds], default=0),
     }
-
-
-def _by_control(rounds: tuple[Round, ...], checks: dict[tuple[str, str], CheckEntry]) -> tuple[Round, ...]:
-    """The rounds, each with or without a controller that holds the idle, as it was locked out and put back."""
-    if not [1 for one in rounds for reading in one.entered if reading.speed is not None]:
-        return rounds
-    out, back = (checks.get(one) for one in IDLE_CONTROL)
-    since = seconds(back.at) if back is not None else math.inf
-    return tuple([one.held(out is None or (bool(one.entered) and one.times[0] >= since)) for one in rounds])
 
 
 def made_cold(row: MoveEntry) -> bool:
