@@ -129,8 +129,8 @@ def fill(frozen: object, **values: object) -> None:
 
 
 def like(frozen: T, **values: object) -> T:
-    """A copy of a frozen value with other ``values``, by whoever knows what follows from them. Nothing is worked out
-    again here; and what had been worked out when it was asked for does not go along, unless it is among them."""
+    """A copy of a frozen value with other ``values``, all that follow from each other among them: nothing is worked out
+    again here. What had been worked out when it was asked for does not go along, unless it is among them."""
     fields = type(frozen).__dataclass_fields__
     made = object.__new__(type(frozen))
     vars(made).update({name: value for name, value in vars(frozen).items() if name in fields}, **values)

@@ -14,7 +14,7 @@ NEWEST_CHANGE = Statement("SELECT coalesce(max(seq), 0) FROM change")
 class Undisturbed:
     """Answers that hold up to the newest change that is known here.
 
-    One thread at a time: whoever has the turn of this process's writes.
+    One thread at a time: the one that has the turn of this process's writes.
     """
 
     def __init__(self) -> None:
