@@ -35,7 +35,7 @@ from app.server.looking_after import looking_after
 from app.server.network import LOOPBACK, addresses, home_on_the_network, names_in, numbers_of
 from app.server.options import Data, Host, Instruments, Lan, Nameless, Port, Public, Tls
 from app.server.pairing_codes import pairing_for
-from app.server.place import ShopPlace, folder_of, place_of
+from app.server.place import ShopPlace, place_of
 from app.web.security.origin import PublicAddress
 from app.wording.message import say
 from app.wording.program import cli as words
@@ -78,7 +78,7 @@ def demo(
     host = "0.0.0.0" if lan else host
     named = lan and not no_name
     if data is not None:
-        run(ShopPlace(folder_of(data)), host, port, demonstration=True, named=named)
+        run(data, host, port, demonstration=True, named=named)
         return
     with tempfile.TemporaryDirectory(prefix="evenbore-demo-") as folder:
         run(ShopPlace(Path(folder)), host, port, demonstration=True, named=named)

@@ -17,9 +17,11 @@ from pathlib import Path
 import pytest
 import uvicorn
 from fastapi import FastAPI
+from typer.testing import CliRunner
 
 from app import places
 from app.server import cli, network, pairing_codes
+from app.server.place import ShopPlace
 from app.shop.store.codes import Damage, Unavailable
 from app.shop.store.upgrade import open_shop
 from app.web.security.origin import PublicAddress
@@ -59,6 +61,14 @@ def test_a_demonstration_with_a_folder_is_kept_and_filled_once_and_shows_live_va
             assert program.stop() == 0
     assert sorted(file.name for file in (tmp_path / "kept").iterdir()) == ["shop.db", "shop.lock"]
     assert boards[0] == boards[1] > 0
+
+
+def test_a_demonstration_may_be_on_a_database_server(monkeypatch: pytest.MonkeyPatch) -> None:
+    shown: list[tuple[ShopPlace, bool]] = []
+    monkeypatch.setattr(cli, "run", lambda at, *_, demonstration, **_how: shown.append((at, demonstration)))
+    address = "postgresql://runs@/tryout"
+    assert CliRunner().invoke(cli.cli, ["demo", "--data", address]).exit_code == 0
+    assert [(at.server, demonstration) for at, demonstration in shown] == [(address, True)]
 
 
 def test_a_shop_of_one_s_own_begins_empty(tmp_path: Path) -> None:

@@ -26,6 +26,7 @@ PLACES: dict[str, str] = {
     "shop/exchange/versions/v": "the description of engine files",
     "shop/exchange/tables": "the data dictionary of the tables",
     "shop/store/both/migrating": "statements that make tables",
+    "shop/queries/activity": "pieces of a statement, table by table",
     "shop/demo": "invented engines, complaints and people of the demonstration",
 }
 """Folders whose literals are something else, and what."""

@@ -8,6 +8,7 @@ table it is the order in which they were stored. Each line is a code with its va
 import json
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import Any, NamedTuple
 
 from sqlmodel import Session
 
@@ -69,71 +70,128 @@ class Activity(StrEnum):
     """``what`` is a checklist entry that follows an earlier one."""
 
 
+class _Part(NamedTuple):
+    """The lines of one ``table``, as SQL: its ``rows``, ``t`` among them; which of them; when, who, the code of
+    ``Activity`` and its values; the code that wraps it where the row follows an earlier one; its visit and engine."""
+
+    table: str
+    rows: str
+    code: str
+    told: str = "'{}'"
+    wrap: str = "''"
+    at: str = "t.at"
+    who: str = 't."by"'
+    visit: str = "0"
+    engine: str = "0"
+    where: str = "1 = 1"
+
+    def newest(self, wanted: str) -> str:
+        """The newest lines of those that are ``wanted`` of a visit."""
+        return f"""SELECT * FROM (SELECT {self.at} AS at, {self.who} AS who, {self.code} AS code, {self.told} AS told,
+        {self.wrap} AS wrap, {self.visit} AS visit, {self.engine} AS engine, '{self.table}' AS part, t.id AS id
+        FROM {self.rows} WHERE {self.where} AND {wanted.format(visit=self.visit)}
+        ORDER BY {self.at} DESC, t.id DESC LIMIT :reach) AS newest_of_{self.table}"""
+
+
+def _of_visit(table: str, code: str, told: str = "'{}'", wrap: str = "''", who: str = 't."by"') -> _Part:
+    """A table whose rows name their visit."""
+    rows = f'"{table}" t JOIN visit v ON v.id = t.visit_id'
+    return _Part(table, rows, code, told, wrap, who=who, visit="t.visit_id", engine="v.engine_id")
+
+
 PARTS = (
-    """SELECT registered_at AS at, '' AS who, 'engine-registered' AS code, json_object('serial', serial) AS told,
-    '' AS wrap, 0 AS visit, id AS engine, 'engine' AS part, id FROM engine""",
-    """SELECT at, '', 'hardware-changed', json_object('why', why), '', 0, engine_id, 'fitting', id
-    FROM fitting WHERE number > 1""",
-    """SELECT opened_at, "by", 'visit-opened', json_object('number', number, 'place', place), '',
-    id, engine_id, 'visit', id FROM visit""",
-    """SELECT begun_at, '', 'round-started', json_object('number', o.number, 'phase', o.phase), '',
-    o.visit_id, v.engine_id, 'round', o.id FROM round o JOIN visit v ON v.id = o.visit_id""",
-    """SELECT r.at, r."by", CASE r.kind WHEN 'skip' THEN 'bore-skipped' ELSE 'reading' END,
-    json_object('bore', r.bore, 'value', r.value, 'unit', r.unit, 'step', m.step, 'why', r.why, 'round', o.number,
-    'phase', o.phase),
-    CASE WHEN r.supersedes_id IS NULL THEN '' ELSE 'replaced' END, o.visit_id, v.engine_id, 'reading', r.id
-    FROM reading r JOIN round o ON o.id = r.round_id JOIN visit v ON v.id = o.visit_id
-    JOIN meter m ON m.id = v.meter_id""",
-    """SELECT m.at, m."by", 'adjusted', json_object('kind', m.kind, 'near', m.near, 'far', m.far, 'bank', m.bank),
-    CASE WHEN m.supersedes_id IS NULL THEN '' WHEN m.taken_back = 1 THEN 'taken-back' ELSE 'replaced' END,
-    m.visit_id, v.engine_id, 'move', m.id
-    FROM move m JOIN visit v ON v.id = m.visit_id""",
-    """SELECT c.at, c."by", CASE WHEN c.text = :undone THEN 'item-undone' WHEN c.number IS NOT NULL
-    THEN 'figure-entered' WHEN c.text <> '' THEN 'text-entered' ELSE 'item-checked' END,
-    json_object('phase', c.phase, 'item', c.item, 'number', c.number, 'text', c.text),
-    CASE WHEN c.supersedes_id IS NULL OR c.text = :undone THEN '' ELSE 'repeated' END,
-    c.visit_id, v.engine_id, 'check', c.id FROM "check" c JOIN visit v ON v.id = c.visit_id""",
-    """SELECT o.at, o."by", CASE WHEN o.gate = :mistaken THEN 'opened-by-mistake' ELSE 'phase-waived' END,
-    json_object('phase', o.phase, 'why', o.why), '',
-    o.visit_id, v.engine_id, 'override', o.id FROM override o JOIN visit v ON v.id = o.visit_id""",
-    """SELECT n.at, n."by", CASE n.what WHEN 'started' THEN 'engine-started' ELSE 'engine-stopped' END, '{}', '',
-    n.visit_id, v.engine_id, 'engine_event', n.id FROM engine_event n JOIN visit v ON v.id = n.visit_id""",
-    """SELECT n.at, n."by", 'stop-ended', json_object('cause', n.cause, 'text', n.cause_text, 'remedy', n.remedy), '',
-    n.visit_id, v.engine_id, 'stop_end', n.id FROM stop_end n JOIN visit v ON v.id = n.visit_id""",
-    """SELECT s.at, s.name, 'signed-off', '{}', '', s.visit_id, v.engine_id, 'sign_off', s.id
-    FROM sign_off s JOIN visit v ON v.id = s.visit_id
-    WHERE NOT EXISTS (SELECT 1 FROM override o WHERE o.visit_id = v.id AND o.gate = :mistaken)""",
-    """SELECT c.at, c."by", 'corrected-after-sign-off', json_object('why', c.why), '',
-    c.visit_id, v.engine_id, 'correction', c.id FROM correction c JOIN visit v ON v.id = c.visit_id""",
-    """SELECT h.at, h."by", 'hours-corrected', json_object('phase', h.phase, 'why', h.why), '',
-    h.visit_id, v.engine_id, 'hours_correction', h.id FROM hours_correction h JOIN visit v ON v.id = h.visit_id""",
-    """SELECT f.at, f."by", 'finding-entered', json_object('kind', f.kind, 'bore', f.bore),
-    CASE WHEN f.supersedes_id IS NULL THEN '' ELSE 'taken-back' END,
-    f.visit_id, v.engine_id, 'finding', f.id FROM finding f JOIN visit v ON v.id = f.visit_id""",
-    """SELECT at, name, CASE WHEN active = 0 THEN 'person-removed' WHEN supersedes_id IS NULL THEN 'person-added'
-    ELSE 'pin-changed' END, '{}', '', 0, 0, 'person', id FROM person""",
-    """SELECT at, name, 'pin-wrong', '{}', '', 0, 0, 'pin_try', id FROM pin_try WHERE "right" = 0""",
-    """SELECT t.at, '', CASE WHEN t.active = 0 THEN 'tablet-removed' WHEN t.supersedes_id IS NULL THEN 'tablet-paired'
-    WHEN coalesce(t.room_id, 0) <> coalesce(b.room_id, 0) THEN
-    CASE WHEN t.room_id IS NULL THEN 'tablet-without-room' ELSE 'tablet-moved' END ELSE 'tablet-renamed' END,
-    json_object('name', t.name, 'room', r.name, 'site', s.name), '', 0, 0, 'tablet', t.id
-    FROM tablet t LEFT JOIN tablet b ON b.id = t.supersedes_id LEFT JOIN room r ON r.id = t.room_id
-    LEFT JOIN site s ON s.id = r.site_id""",
-    """SELECT at, "by", CASE WHEN active = 0 THEN 'site-closed' WHEN supersedes_id IS NULL THEN 'site-added'
-    ELSE 'site-changed' END, json_object('name', name), '', 0, 0, 'site', id FROM site""",
-    """SELECT r.at, r."by", CASE WHEN r.active = 0 THEN 'room-closed' WHEN r.supersedes_id IS NULL THEN 'room-added'
-    ELSE 'room-renamed' END, json_object('name', r.name, 'site', s.name), '', 0, 0, 'room', r.id
-    FROM room r JOIN site s ON s.id = r.site_id""",
-)
-"""Each table's lines: when, who, the code of ``Activity`` and its values, the code that wraps it where the row follows
-an earlier one; then visit, engine, the table's name and the row."""
+    _Part(
+        "engine", "engine t", "'engine-registered'", "json_object('serial', t.serial)",
+        at="t.registered_at", who="''", engine="t.id",
+    ),
+    _Part(
+        "fitting", "fitting t", "'hardware-changed'", "json_object('why', t.why)",
+        who="''", engine="t.engine_id", where="t.number > 1",
+    ),
+    _Part(
+        "visit", "visit t", "'visit-opened'", "json_object('number', t.number, 'place', t.place)",
+        at="t.opened_at", visit="t.id", engine="t.engine_id",
+    ),
+    _Part(
+        "round", "round t JOIN visit v ON v.id = t.visit_id", "'round-started'",
+        "json_object('number', t.number, 'phase', t.phase)",
+        at="t.begun_at", who="''", visit="t.visit_id", engine="v.engine_id",
+    ),
+    _Part(
+        "reading",
+        """reading t JOIN round o ON o.id = t.round_id JOIN visit v ON v.id = o.visit_id
+        JOIN meter m ON m.id = v.meter_id""",
+        "CASE t.kind WHEN 'skip' THEN 'bore-skipped' ELSE 'reading' END",
+        """json_object('bore', t.bore, 'value', t.value, 'unit', t.unit, 'step', m.step, 'why', t.why,
+        'round', o.number, 'phase', o.phase)""",
+        "CASE WHEN t.supersedes_id IS NULL THEN '' ELSE 'replaced' END",
+        visit="o.visit_id", engine="v.engine_id",
+    ),
+    _of_visit(
+        "move", "'adjusted'", "json_object('kind', t.kind, 'near', t.near, 'far', t.far, 'bank', t.bank)",
+        "CASE WHEN t.supersedes_id IS NULL THEN '' WHEN t.taken_back = 1 THEN 'taken-back' ELSE 'replaced' END",
+    ),
+    _of_visit(
+        "check",
+        """CASE WHEN t.text = :undone THEN 'item-undone' WHEN t.number IS NOT NULL THEN 'figure-entered'
+        WHEN t.text <> '' THEN 'text-entered' ELSE 'item-checked' END""",
+        "json_object('phase', t.phase, 'item', t.item, 'number', t.number, 'text', t.text)",
+        "CASE WHEN t.supersedes_id IS NULL OR t.text = :undone THEN '' ELSE 'repeated' END",
+    ),
+    _of_visit(
+        "override", "CASE WHEN t.gate = :mistaken THEN 'opened-by-mistake' ELSE 'phase-waived' END",
+        "json_object('phase', t.phase, 'why', t.why)",
+    ),
+    _of_visit("engine_event", "CASE t.what WHEN 'started' THEN 'engine-started' ELSE 'engine-stopped' END"),
+    _of_visit(
+        "stop_end", "'stop-ended'", "json_object('cause', t.cause, 'text', t.cause_text, 'remedy', t.remedy)"
+    ),
+    _of_visit("sign_off", "'signed-off'", who="t.name")._replace(
+        where="NOT EXISTS (SELECT 1 FROM override w WHERE w.visit_id = t.visit_id AND w.gate = :mistaken)"
+    ),
+    _of_visit("correction", "'corrected-after-sign-off'", "json_object('why', t.why)"),
+    _of_visit("hours_correction", "'hours-corrected'", "json_object('phase', t.phase, 'why', t.why)"),
+    _of_visit(
+        "finding", "'finding-entered'", "json_object('kind', t.kind, 'bore', t.bore)",
+        "CASE WHEN t.supersedes_id IS NULL THEN '' ELSE 'taken-back' END",
+    ),
+    _Part(
+        "person", "person t",
+        """CASE WHEN t.active = 0 THEN 'person-removed' WHEN t.supersedes_id IS NULL THEN 'person-added'
+        ELSE 'pin-changed' END""",
+        who="t.name",
+    ),
+    _Part("pin_try", "pin_try t", "'pin-wrong'", who="t.name", where='t."right" = 0'),
+    _Part(
+        "tablet",
+        """tablet t LEFT JOIN tablet b ON b.id = t.supersedes_id LEFT JOIN room r ON r.id = t.room_id
+        LEFT JOIN site s ON s.id = r.site_id""",
+        """CASE WHEN t.active = 0 THEN 'tablet-removed' WHEN t.supersedes_id IS NULL THEN 'tablet-paired'
+        WHEN coalesce(t.room_id, 0) <> coalesce(b.room_id, 0) THEN
+        CASE WHEN t.room_id IS NULL THEN 'tablet-without-room' ELSE 'tablet-moved' END ELSE 'tablet-renamed' END""",
+        "json_object('name', t.name, 'room', r.name, 'site', s.name)",
+        who="''",
+    ),
+    _Part(
+        "site", "site t",
+        """CASE WHEN t.active = 0 THEN 'site-closed' WHEN t.supersedes_id IS NULL THEN 'site-added'
+        ELSE 'site-changed' END""",
+        "json_object('name', t.name)",
+    ),
+    _Part(
+        "room", "room t JOIN site s ON s.id = t.site_id",
+        """CASE WHEN t.active = 0 THEN 'room-closed' WHEN t.supersedes_id IS NULL THEN 'room-added'
+        ELSE 'room-renamed' END""",
+        "json_object('name', t.name, 'site', s.name)",
+    ),
+)  # fmt: skip
 
 LINES = """SELECT d.at, d.who, d.code, d.told, d.wrap, d.visit, d.engine, coalesce(e.serial, '')
-FROM ({parts}) d LEFT JOIN engine e ON e.id = d.engine {wanted}
+FROM ({parts}) d LEFT JOIN engine e ON e.id = d.engine
 ORDER BY d.at DESC, d.part, d.id DESC LIMIT :most OFFSET :skip"""
+"""Of each table no more is gone through than the page reaches back, by the index of when it was done."""
 
-
-OF_SITE = "WHERE d.visit IN (SELECT id FROM visit WHERE site_id = :site)"
+ANY, OF_VISIT, OF_SITE = "1 = 1", "{visit} = :visit", "{visit} IN (SELECT id FROM visit WHERE site_id = :site)"
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,9 +211,17 @@ def lines(
 ) -> list[ActivityEntry]:
     """What was done last, newest first: ``most`` lines after the first ``skip``, of one visit, in the visits of one
     ``site``, or of everything."""
-    wanted = "WHERE d.visit = :visit" if visit is not None else OF_SITE if site is not None else ""
-    query = LINES.format(parts=" UNION ALL ".join(PARTS), wanted=wanted)
-    values = {"visit": visit, "site": site, "most": most, "skip": skip, "undone": TAKEN_BACK, "mistaken": MISTAKEN}
+    wanted = OF_VISIT if visit is not None else OF_SITE if site is not None else ANY
+    parts = [part for part in PARTS if wanted == ANY or part.visit != "0"]
+    query = LINES.format(parts=" UNION ALL ".join(part.newest(wanted) for part in parts))
+    values: dict[str, Any] = {
+        "most": most,
+        "skip": skip,
+        "reach": most + skip,
+        "undone": TAKEN_BACK,
+        "mistaken": MISTAKEN,
+    }
+    values |= {name: value for name, value in (("visit", visit), ("site", site)) if value is not None}
     found = raw_connection(session).execute(query, values)
     return [ActivityEntry(at, who, _what(code, told, wrap), *rest) for at, who, code, told, wrap, *rest in found]
 

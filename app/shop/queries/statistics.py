@@ -5,12 +5,15 @@ two meters may simply have had different engines. People are not compared with e
 worded in ``app.wording.office.statistics``.
 """
 
+import time
 from collections import defaultdict
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
 from statistics import mean, median
+from threading import Event
 from typing import NamedTuple, TypeVar
 
 from sqlmodel import Session, col, func, select
@@ -20,6 +23,7 @@ from app.shop.assessment.visit_summary import VisitSummary
 from app.shop.queries import history_cache
 from app.shop.queries.engine_history import changes
 from app.shop.reasons import Reason, because
+from app.shop.store.database import Database, ShopUnavailableError
 from app.shop.store.tables import Practice, Visit
 from app.sync.engine.adjusters.registry import adjusters, kind_at
 from app.sync.engine.layout import Bypass, Coupler, Layout, OtherScrew, StopScrew
@@ -29,6 +33,8 @@ from app.sync.slips.slip_detection import Bore, Slip, SlipVerdict
 
 MOST_ENGINES = 200
 """Engines that are looked at, those worked on last (our judgement)."""
+REST = 5.0
+"""How long ``remember`` rests after a visit, as a multiple of what that took (our judgement): tablets come first."""
 FEWEST = 5
 """With fewer than these nothing is said of a share (our judgement)."""
 DAYS_A_MONTH = 365.25 / 12  # by definition, of Julian years
@@ -131,6 +137,32 @@ def gather(session: Session, site: int | None = None) -> list[tuple[VisitSummary
 
     With ``site`` those of the engines whose newest visit was there, wherever they were before.
     """
+    rows = _looked_at(session, site)
+    visits = history_cache.of_visits(session, rows)
+    engines: dict[int, list[VisitSummary]] = defaultdict(list)
+    for row, visit in zip(rows, visits, strict=True):
+        engines[row.engine_id].append(visit)
+    return [tuple(one) for one in engines.values()]
+
+
+def remember(shop: Database, stop: Event) -> None:
+    """Work out what counts of those visits, one after the other, until all are or ``stop`` is set.
+
+    Hundreds of them take many seconds, for which the first to ask for the tables after a start would wait, and all
+    tablets with it. Ends where the records cannot be read.
+    """
+    with suppress(ShopUnavailableError):
+        with shop.reading() as session:
+            rows = _looked_at(session, None)
+        for row in rows:
+            begun = time.perf_counter()
+            with shop.reading() as session:
+                history_cache.of_visits(session, [row])
+            if stop.wait(REST * (time.perf_counter() - begun)):
+                return
+
+
+def _looked_at(session: Session, site: int | None) -> Sequence[Visit]:
     newest = func.max(Visit.id)
     real = select(Visit.engine_id).where(col(Visit.engine_id).not_in(select(Practice.engine_id)))
     if site is not None:
@@ -140,14 +172,9 @@ def gather(session: Session, site: int | None = None) -> list[tuple[VisitSummary
         )
     latest = real.group_by(col(Visit.engine_id)).order_by(newest.desc()).limit(MOST_ENGINES)
     ids = session.exec(latest).all()
-    rows = session.exec(
+    return session.exec(
         select(Visit).where(col(Visit.engine_id).in_(ids)).order_by(col(Visit.engine_id), col(Visit.number))
     ).all()
-    visits = history_cache.of_visits(session, rows)
-    engines: dict[int, list[VisitSummary]] = defaultdict(list)
-    for row, visit in zip(rows, visits, strict=True):
-        engines[row.engine_id].append(visit)
-    return [tuple(one) for one in engines.values()]
 
 
 def tables(engines: Sequence[Sequence[VisitSummary]]) -> tuple[Table, ...]:

@@ -5,7 +5,7 @@ from contextlib import AbstractContextManager, suppress
 from dataclasses import replace
 from itertools import groupby
 from operator import attrgetter
-from typing import Any, TypeVar
+from typing import Any, NamedTuple, TypeVar
 
 from sqlmodel import Session, col, select
 
@@ -35,15 +35,15 @@ from app.shop.record.entries import (
 )
 from app.shop.record.fittings import hardware_from_json, layout_from_json
 from app.shop.record.meter_visits import judged_by, shown_to
-from app.shop.record.revision import Revision, asked_of, revision_of, revision_when_read
+from app.shop.record.revision import Revision, asked_of, revision_of, revision_when_read, revisions_of
 from app.shop.record.rounds import Round
 from app.shop.record.settings import DEFAULTS
 from app.shop.record.visit_record import MISTAKEN, VisitRecord
 from app.shop.rejections import Rejection
-from app.shop.store.both.records import SupposedWrongError
+from app.shop.store.both.records import ANSWERED, SupposedWrongError
 from app.shop.store.database import Database, raw_connection
 from app.shop.store.idempotency import asked_under
-from app.shop.store.tables import Row, SignOff, Visit
+from app.shop.store.tables import Row, Visit
 
 LOOKED_BACK = 3
 """Visits before the one asked for that are read with it (our judgement)."""
@@ -101,6 +101,20 @@ TABLES: dict[type[Entry], str] = {
 }
 """The table of each kind of entry that belongs to a visit or is named by one; the others hang on their round."""
 
+NEWEST_OPENED = "SELECT coalesce((SELECT max(id) FROM visit), 0), coalesce((SELECT max(id) FROM sign_off), 0)"
+OPENED_SINCE = """SELECT v.id FROM visit v
+WHERE v.id > ? AND NOT EXISTS (SELECT 1 FROM sign_off s WHERE s.visit_id = v.id) ORDER BY v.id"""
+SIGNED_SINCE = "SELECT visit_id FROM sign_off WHERE id > ?"
+
+
+class _Open(NamedTuple):
+    """The visits that were open, oldest first, when ``visit`` and ``sign_off`` were the newest ids."""
+
+    visit: int = 0
+    sign_off: int = 0
+    ids: tuple[int, ...] = ()
+
+
 COLUMNS: dict[type[Entry], tuple[str, ...]] = {kind: columns_of(kind) for kind in (*TABLES, MeterReading, SpeedEntry)}
 """The columns of each, in the order of the fields of the entry."""
 
@@ -113,7 +127,7 @@ def load(session: Session, visit_id: int) -> VisitRecord:
 
     A record that was read before is handed out again while nothing was added to it, as of now. Raises NotFoundError.
     """
-    record = _kept(session, visit_id) or _read(session, [visit_id])[visit_id]
+    record = _kept(session, visit_id, revision_of(session, visit_id)) or _read(session, [visit_id])[visit_id]
     if ASKING.get() is not None:
         loaded(session, record.engine.ident, record.visit.site_id)
     return record.judged_at(session.info["now"])
@@ -142,24 +156,27 @@ def written(shop: Database, visit_id: int, table: type[Row], key: str, work: Cal
     """
     known: tuple[Revision, VisitRecord] | None = shop.in_mind(visit_id) if shop.shared else None
     if known is not None and not shop.watched():
-        supposed = {asked_under(table, key): None, asked_of(visit_id): tuple(known[0])}
-        with suppress(SupposedWrongError, RejectedError, ElsewhereError), shop.supposing(supposed) as session:
+        new, visit = {asked_under(table, key): None}, asked_of(visit_id)
+        supposing = shop.supposing(new, {visit: tuple(known[0])})
+        with suppress(SupposedWrongError, RejectedError, ElsewhereError), supposing as session:
             session.info[WRITING] = True
-            return work(session)
+            done = work(session)
+            session.info[ANSWERED] = {visit: tuple(session.info["fresh"][visit_id][0])}
+            return done
     with writing(shop, visit_id, table, key) as session:
         return work(session)
 
 
 def load_all(session: Session, ids: Sequence[int]) -> list[VisitRecord]:
     """The same of several visits, in their order. Those that have to be read take as many queries as one would."""
-    told = {visit_id: _kept(session, visit_id) for visit_id in ids}
+    now = revisions_of(session, ids)
+    told = {visit_id: _kept(session, visit_id, revision) for visit_id, revision in zip(ids, now, strict=True)}
     read = _read(session, [visit_id for visit_id in ids if told[visit_id] is None])
     meet(session, (record.engine.ident for record in (*told.values(), *read.values()) if record is not None))
     return [(told[visit_id] or read[visit_id]).judged_at(session.info["now"]) for visit_id in ids]
 
 
-def _kept(session: Session, visit_id: int) -> VisitRecord | None:
-    now = revision_of(session, visit_id)
+def _kept(session: Session, visit_id: int, now: Revision) -> VisitRecord | None:
     kept: tuple[Revision, VisitRecord] | None = session.info["memory"].get(visit_id)
     return kept[1] if kept is not None and kept[0] == now else None
 
@@ -191,16 +208,28 @@ def of_engine(session: Session, engine_id: int) -> list[VisitRecord]:
     return _linked(records(session, [one for one in ids.all() if one is not None]))
 
 
-def open_visits(session: Session) -> list[int]:
-    """The ids of all visits that are open, the newest first."""
-    signed = select(SignOff).where(SignOff.visit_id == Visit.id)
-    rows = session.exec(select(Visit.id).where(~signed.exists()).order_by(col(Visit.id).desc()))
-    return [visit_id for visit_id in rows.all() if visit_id is not None]
+def open_ids(session: Session) -> list[int]:
+    """The ids of all visits that are open, the newest first.
+
+    Visits and sign-offs are only ever added. So what was open when the newest of them were these is kept in mind, and
+    only what came after them is read.
+    """
+    wire = raw_connection(session)
+    visit, sign_off = wire.execute(NEWEST_OPENED).fetchone()
+    known: _Open = session.info["memory"].get(_Open) or _Open()
+    if known.visit > visit or known.sign_off > sign_off:  # this session sees an earlier moment
+        known = _Open()
+    if (known.visit, known.sign_off) != (visit, sign_off):
+        signed = {one for (one,) in wire.execute(SIGNED_SINCE, (known.sign_off,))} if known.ids else set[int]()
+        opened = [one for (one,) in wire.execute(OPENED_SINCE, (known.visit,))]
+        known = _Open(visit, sign_off, (*(one for one in known.ids if one not in signed), *opened))
+        session.info["fresh"][_Open] = known
+    return list(reversed(known.ids))
 
 
 def in_the_shop(session: Session) -> list[VisitRecord]:
     """The records of all visits that are open, the newest first."""
-    return load_all(session, open_visits(session))
+    return load_all(session, open_ids(session))
 
 
 def _of_before(revision: Revision) -> tuple[int, ...]:

@@ -16,8 +16,7 @@ from app.shop.rejections import Rejection
 from app.shop.store.both.records import Statement
 from app.shop.store.database import raw_connection
 
-QUERY = """
-SELECT e.version,
+QUERY = """SELECT e.version,
   coalesce((SELECT max((SELECT max(id) FROM reading WHERE round_id = o.id)) FROM round o WHERE visit_id = v.id), 0),
   coalesce((SELECT max(id) FROM round WHERE visit_id = v.id), 0),
   coalesce((SELECT max((SELECT max(id) FROM opening_speed WHERE round_id = o.id))
@@ -34,8 +33,9 @@ SELECT e.version,
   coalesce((SELECT max(id) FROM setup WHERE brought IS NULL), 0),
   coalesce((SELECT max(c.id) FROM visit b JOIN correction c ON c.visit_id = b.id
             WHERE b.engine_id = v.engine_id AND b.number < v.number), 0)
-FROM visit v JOIN engine e ON e.id = v.engine_id WHERE v.id = ?
-"""
+FROM visit v JOIN engine e ON e.id = v.engine_id WHERE v.id"""
+
+OF_ONE = f"{QUERY} = ?"
 
 
 class Revision(NamedTuple):
@@ -62,7 +62,7 @@ class Revision(NamedTuple):
 
 def asked_of(visit_id: int) -> Statement:
     """What ``revision_of`` asks of the records."""
-    return Statement(QUERY, (visit_id,))
+    return Statement(OF_ONE, (visit_id,))
 
 
 def revision_of(session: Session, visit_id: int) -> Revision:
@@ -71,6 +71,17 @@ def revision_of(session: Session, visit_id: int) -> Revision:
     if row is None:
         raise NotFoundError(because(Rejection.NO_SUCH_VISIT))
     return Revision(*row)
+
+
+def revisions_of(session: Session, ids: Sequence[int]) -> list[Revision]:
+    """The same of several visits, in their order, by one query. Raises NotFoundError."""
+    if len(ids) < 2:
+        return [revision_of(session, visit_id) for visit_id in ids]
+    several = f"SELECT v.id,{QUERY.removeprefix('SELECT')} IN ({', '.join('?' * len(ids))})"
+    found = {visit_id: Revision(*row) for visit_id, *row in raw_connection(session).execute(several, tuple(ids))}
+    if set(ids) - found.keys():
+        raise NotFoundError(because(Rejection.NO_SUCH_VISIT))
+    return [found[visit_id] for visit_id in ids]
 
 
 def revision_when_read(record: VisitRecord) -> Revision:

@@ -1,10 +1,10 @@
 """A round of readings as it was recorded, with what follows from them."""
 
 from collections.abc import Iterator
-from copy import copy
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from functools import cached_property, lru_cache
+from typing import TYPE_CHECKING, TypeVar
 
 from app.shop.record.entries import MeterReading, RoundEntry, SpeedEntry
 from app.shop.record.superseding import current, places
@@ -12,6 +12,11 @@ from app.sync.engine.events import Reading
 from app.sync.engine.units import FLOW_UNITS, PRESSURE_UNITS
 from app.sync.readings.rounds import MOST_OF_A_BORE, last_of_each
 from app.sync.readings.speed_law import at_one_speed
+
+if TYPE_CHECKING:
+    from _typeshed import DataclassInstance
+
+T = TypeVar("T", bound="DataclassInstance")
 
 UNITS = {**FLOW_UNITS, **PRESSURE_UNITS}
 """What a meter may read in, as multiples of the base unit (by definition)."""
@@ -73,9 +78,8 @@ class Round:
         all those before it is not worked out again."""
         if new.kind != "again" or new.supersedes_id is not None or new.bore not in self.latest:
             return replace(self, entered=(*self.entered, new))
-        later = copy(self)
-        fill(
-            later,
+        return like(
+            self,
             entered=(*self.entered, new),
             readings=(*self.readings, new),
             latest={**self.latest, new.bore: new},
@@ -85,8 +89,6 @@ class Round:
             times=tuple(sorted((*self.times, seconds(new.at)))),
             gone_by=_gone_by((*self.gone_by, new)),
         )
-        vars(later).pop("in_base_units", None)
-        return later
 
     def held(self, idle_held: bool) -> "Round":
         """This round, with or without a controller that may hold the idle."""
@@ -124,6 +126,15 @@ def fill(frozen: object, **values: object) -> None:
     """Set the fields of a frozen value that follow from its others, while it is made."""
     for name, value in values.items():
         object.__setattr__(frozen, name, value)
+
+
+def like(frozen: T, **values: object) -> T:
+    """A copy of a frozen value with other ``values``, all that follow from each other among them: nothing is worked out
+    again here. What had been worked out when it was asked for does not go along, unless it is among them."""
+    fields = type(frozen).__dataclass_fields__
+    made = object.__new__(type(frozen))
+    vars(made).update({name: value for name, value in vars(frozen).items() if name in fields}, **values)
+    return made
 
 
 def _gone_by(readings: tuple[MeterReading, ...]) -> tuple[MeterReading, ...]:

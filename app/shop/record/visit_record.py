@@ -3,7 +3,7 @@
 import math
 from collections.abc import Iterator
 from copy import copy
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import cached_property
 from operator import attrgetter, itemgetter
 
@@ -25,7 +25,7 @@ from app.shop.record.entries import (
 )
 from app.shop.record.intake import Intake, intake_of
 from app.shop.record.measures import Units
-from app.shop.record.rounds import UNITS, Round, fill, seconds
+from app.shop.record.rounds import UNITS, Round, fill, like, seconds
 from app.shop.record.settings import Settings
 from app.shop.record.superseding import current, places
 from app.sync.engine.adjusters.registry import kind_of, kinds_with_gain
@@ -122,7 +122,7 @@ class VisitRecord:
         standing_checks = {(c.phase, c.item): c for c in checks if c.text != TAKEN_BACK}
         fill(
             self,
-            rounds=_by_control(self.rounds, standing_checks),
+            **_of_rounds(self.rounds, standing_checks),
             moves=tuple(moves),
             cold_settings=tuple(cold),
             first_told=first_told,
@@ -133,8 +133,6 @@ class VisitRecord:
             newest_move=max(first_told, default=0),
             last_move=max([first_told[m.ident] for m in moves], default=0),
             last_idle_move=max([first_told[m.ident] for m in moves if kind_of(m.kind).at_idle], default=0),
-            last_reading=max([r.newest for r in self.rounds], default=0),
-            last_speed=max([speed.ident for r in self.rounds for speed in r.speeds], default=0),
         )
 
     @cached_property
@@ -183,7 +181,7 @@ class VisitRecord:
     def with_round(self, one: Round) -> "VisitRecord":
         """This record with ``one`` in the place of the round of its number, or after the others."""
         rounds = {r.row.number: r for r in self.rounds} | {one.row.number: one}
-        return replace(self, rounds=tuple(rounds.values()))
+        return like(self, **_of_rounds(tuple(rounds.values()), self.checks))
 
     def series(self, phase: str, item: str, since: tuple[int, float] = (0, -math.inf)) -> list[tuple[float, float]]:
         """Every figure recorded of an item with when it was read [s], in that order; those undone left out, and those
@@ -321,13 +319,18 @@ class VisitRecord:
         return tuple(moves)
 
 
-def _by_control(rounds: tuple[Round, ...], checks: dict[tuple[str, str], CheckEntry]) -> tuple[Round, ...]:
-    """The rounds, each with or without a controller that holds the idle, as it was locked out and put back."""
-    if not [1 for one in rounds for reading in one.entered if reading.speed is not None]:
-        return rounds
-    out, back = (checks.get(one) for one in IDLE_CONTROL)
-    since = seconds(back.at) if back is not None else math.inf
-    return tuple([one.held(out is None or (bool(one.entered) and one.times[0] >= since)) for one in rounds])
+def _of_rounds(rounds: tuple[Round, ...], checks: dict[tuple[str, str], CheckEntry]) -> dict[str, object]:
+    """The fields of a record that follow from its rounds, by name. The rounds are each with or without a controller
+    that holds the idle, as it was locked out and put back."""
+    if [1 for one in rounds for reading in one.entered if reading.speed is not None]:
+        out, back = (checks.get(one) for one in IDLE_CONTROL)
+        since = seconds(back.at) if back is not None else math.inf
+        rounds = tuple([one.held(out is None or (bool(one.entered) and one.times[0] >= since)) for one in rounds])
+    return {
+        "rounds": rounds,
+        "last_reading": max([one.newest for one in rounds], default=0),
+        "last_speed": max([speed.ident for one in rounds for speed in one.speeds], default=0),
+    }
 
 
 def made_cold(row: MoveEntry) -> bool:

@@ -20,7 +20,7 @@ class EngineEvent(Evidence, table=True):
     after_reading: int
     after_check: int
     by: str = Field(sa_type=Text)
-    at: str = Field(sa_type=Text)
+    at: str = Field(sa_type=Text, index=True)
 
 
 class StopEnd(Evidence, table=True):

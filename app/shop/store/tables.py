@@ -45,7 +45,7 @@ class Engine(Row, table=True):
     customer: str = Field(sa_type=Text)
     vehicle: str = Field(sa_type=Text)
     idle_speed: float = Field(sa_type=REAL)
-    registered_at: str = Field(sa_type=Text)
+    registered_at: str = Field(sa_type=Text, index=True)
     version: int = 1
 
 
@@ -169,7 +169,7 @@ class Visit(Evidence, table=True):
     job: str = Field(sa_type=Text)
     why: str = Field(sa_type=Text)
     by: str = Field(sa_type=Text)
-    opened_at: str = Field(sa_type=Text)
+    opened_at: str = Field(sa_type=Text, index=True)
     setup: int | None = None
     changed: str | None = Field(default=None, sa_type=Text)
     runs: str | None = Field(default=None, sa_type=Text)
@@ -197,7 +197,7 @@ class RoundRow(Evidence, table=True):
     phase: str = Field(sa_type=Text)
     number: int
     opening: float = Field(sa_type=REAL)
-    begun_at: str = Field(sa_type=Text)
+    begun_at: str = Field(sa_type=Text, index=True)
     from_above: int | None = None
 
 
@@ -227,7 +227,7 @@ class ReadingRow(Evidence, table=True):
     unit: str = Field(sa_type=Text)
     why: str = Field(default="", sa_type=Text)
     by: str = Field(sa_type=Text)
-    at: str = Field(sa_type=Text)
+    at: str = Field(sa_type=Text, index=True)
     supersedes_id: int | None = Field(default=None, foreign_key="reading.id", ondelete="RESTRICT")
     sd: float | None = Field(default=None, sa_type=REAL)
     look_id: int | None = None
@@ -279,7 +279,7 @@ class MoveRow(Evidence, table=True):
     advised: int
     after_reading: int
     by: str = Field(sa_type=Text)
-    at: str = Field(sa_type=Text)
+    at: str = Field(sa_type=Text, index=True)
     supersedes_id: int | None = Field(default=None, foreign_key="move.id", ondelete="RESTRICT")
     taken_back: int | None = None
     power_off: int | None = None
@@ -301,7 +301,7 @@ class CheckRow(Evidence, table=True):
     text: str = Field(default="", sa_type=Text)
     after_move: int
     by: str = Field(sa_type=Text)
-    at: str = Field(sa_type=Text)
+    at: str = Field(sa_type=Text, index=True)
     supersedes_id: int | None = Field(default=None, foreign_key="check.id", ondelete="RESTRICT")
 
 
@@ -333,7 +333,7 @@ class SignOff(Evidence, table=True):
     __table_args__ = (UniqueConstraint("visit_id"), STRICT)
     visit_id: int = Field(foreign_key="visit.id", ondelete="RESTRICT")
     name: str = Field(sa_type=Text)
-    at: str = Field(sa_type=Text)
+    at: str = Field(sa_type=Text, index=True)
     after_study: int | None = None
 
 

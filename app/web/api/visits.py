@@ -332,7 +332,7 @@ def open_visits(
 ) -> list[VisitTold]:
     """The visits that are not signed off, the newest first. The header `X-Total-Count` says how many there are."""
     with shop.reading() as session:
-        ids = page_of(request, answer, loader.open_visits(session), most, skip)
+        ids = page_of(request, answer, loader.open_ids(session), most, skip)
         return [VisitTold.of(assessment_of(session, record)) for record in loader.load_all(session, ids)]
 
 

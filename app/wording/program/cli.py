@@ -5,7 +5,9 @@ from collections.abc import Mapping
 from app.wording.message import Message
 
 SERVE_HELP = Message("Open the shop's records, stored in the platform's standard folder for user data.")
-DEMO_HELP = Message("Open a demonstration shop. It is deleted when the program closes, unless --data names a folder.")
+DEMO_HELP = Message(
+    "Open a demonstration shop. It is deleted when the program closes, unless --data names a folder or a database."
+)
 BACKUP_HELP = Message("Save a backup of the records and verify it. The program may be running.")
 RESTORE_HELP = Message(
     "Restore a backup. The replaced records are moved to another folder. Without FILE, list the backups."

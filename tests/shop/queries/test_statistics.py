@@ -1,12 +1,15 @@
 """What the engines of a shop say together, on engines whose past the test wrote."""
 
+from threading import Event
 from typing import Any
 
 import pytest
 
-from app.shop.queries import statistics
+from app.shop.assessment.visit_summary import VisitSummary, build_history
+from app.shop.queries import history_cache, statistics
 from app.shop.queries.statistics import Label, Slug, Table, _place, interval, standing_out
 from app.shop.reasons import Reason
+from app.shop.record.visit_record import VisitRecord
 from app.shop.store.database import Database
 from app.sync.engine.layout import Bank, Bypass, Coupler, Layout, Link, OtherScrew, StopScrew
 from app.sync.slips.slip_hypotheses import Bore
@@ -92,6 +95,28 @@ def test_a_share_without_a_whole_beside_it_is_of_all_rows_together() -> None:
     rows = ((0, 3, 0.75), (1, 1, 0.25))
     table = Table(Slug.MOVES, rows, bar=2, share=True, some=1)
     assert [table.counts(row) for row in rows] == [(3, 4), (1, 4)]
+
+
+def test_what_is_counted_is_worked_out_before_it_is_asked_for(shop: Database, monkeypatch: pytest.MonkeyPatch) -> None:
+    past = Past(shop)
+    for _ in range(3):
+        past.visit(EVEN, EVEN)
+    worked_out: list[int] = []
+
+    def noted(record: VisitRecord) -> VisitSummary:
+        worked_out.append(record.visit.ident)
+        return build_history(record)
+
+    monkeypatch.setattr(history_cache, "_kept", history_cache._Kept())
+    monkeypatch.setattr(history_cache, "build_history", noted)
+    stopped = Event()
+    stopped.set()
+    statistics.remember(shop, stopped)
+    assert worked_out == [1]
+    statistics.remember(shop, Event())
+    assert worked_out == [1, 2, 3]
+    made(shop)
+    assert worked_out == [1, 2, 3]
 
 
 def test_an_empty_shop_has_empty_tables(shop: Database) -> None:

@@ -58,14 +58,14 @@ def test_an_upgrade_keeps_the_rows_and_leaves_a_copy_from_before(folder: Path, s
 
 
 def test_the_copy_from_before_is_a_shop_that_opens(folder: Path, scripts: Path, head: str, tmp_path: Path) -> None:
-    add_revision(scripts, "next", head, "op.drop_column('engine', 'registered_at')")
+    add_revision(scripts, "next", head, "op.drop_column('engine', 'idle_speed')")
     open_shop(folder, scripts).close()
     (copy,) = (folder / "copies").iterdir()
     (tmp_path / "again").mkdir()
     shutil.copy(copy, tmp_path / "again" / "shop.db")
     shop = open_shop(tmp_path / "again")
     with shop.reading() as session:
-        assert session.connection().exec_driver_sql("SELECT count(registered_at) FROM engine").scalar_one() == 3
+        assert session.connection().exec_driver_sql("SELECT count(idle_speed) FROM engine").scalar_one() == 3
     shop.close()
 
 

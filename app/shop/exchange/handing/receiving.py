@@ -139,7 +139,7 @@ def take_over(shop: Database, key: str, visit_id: int, by: str, at: str) -> None
 
 def elsewhere(session: Session) -> list[VisitRecord]:
     """Open visits that belong to another store, the newest first."""
-    ids = select(Elsewhere.visit_id).where(col(Elsewhere.visit_id).in_(loader.open_visits(session))).distinct()
+    ids = select(Elsewhere.visit_id).where(col(Elsewhere.visit_id).in_(loader.open_ids(session))).distinct()
     found = loader.load_all(session, sorted(session.exec(ids).all(), reverse=True))
     return [one for one in found if one.elsewhere is not None and one.elsewhere.away]
 

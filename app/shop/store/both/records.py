@@ -30,6 +30,9 @@ class Statement(NamedTuple):
     values: tuple[Any, ...] = ()
 
 
+ANSWERED = "answered"
+"""Where a session keeps what was supposed and is otherwise with the row that it stored, as ``Answers``."""
+
 Answers = Mapping[Statement, tuple[Any, ...] | None]
 """The one row that each statement finds, None for none."""
 
@@ -111,9 +114,13 @@ class Database(ABC):
         """
 
     @contextmanager
-    def supposing(self, _answers: Answers) -> Iterator[Session]:
+    def supposing(self, _answers: Answers, _of_one: Answers) -> Iterator[Session]:
         """A session for a write that stores one row, whose key is supposed to be new, and that asks nothing but what
-        is supposed to have these ``answers``: as soon as the block stores the row it is on the disk.
+        is supposed to have these answers: as soon as the block stores the row it is on the disk.
+
+        ``of_one`` are the answers about the one thing that it is a row of: they change with rows that programs are
+        told of, and no row changes those about several things. The block leaves in ``session.info[ANSWERED]`` what
+        they are with the row.
 
         Raises SupposedWrongError, in the block or after it, where that is not so, and nothing was stored then. What
         stands around the block of a write does not stand around this one. Raises ShopUnavailableError.
@@ -154,7 +161,9 @@ class Database(ABC):
     def _scribing(self, wire: Wire) -> Iterator[Session]:
         """The one session of all writes, as if it were new: making one takes longer than many a write."""
         session = self._scribe
-        session.info.update({"wire": wire, "fresh": {}, "now": self._now(), "writes": None, TAKEN_OUT: False})
+        session.info.update(
+            {"wire": wire, "fresh": {}, "now": self._now(), "writes": None, TAKEN_OUT: False, ANSWERED: {}}
+        )
         try:
             yield session
         finally:

@@ -49,13 +49,17 @@ class OneRowWire:
 
     The row is the one whose key is supposed to be new. Any other statement, and a row that is not stored because
     something is not as supposed, raise SupposedWrongError. Once the row is stored nothing more is asked.
+
+    ``instead``, if there is any, is less to ask, from which all of ``supposed`` follows; where it does not hold,
+    ``supposed`` is asked. ``change`` is the number by which programs are told of the row, None until it is stored.
     """
 
-    def __init__(self, send: Send, supposed: Answers) -> None:
+    def __init__(self, send: Send, supposed: Answers, instead: Answers | None = None) -> None:
         self._send = send
         self._supposed = supposed
+        self._asked = (supposed,) if instead is None else (instead, supposed)
         self._new = {one.values for one, answer in supposed.items() if answer is None}
-        self.stored = False
+        self.change: int | None = None
 
     def execute(self, sql: str, parameters: Values = (), /) -> Supposed:
         """Answer or store. Raises SupposedWrongError; RuntimeError after the row; IntegrityError as a wire does."""
@@ -66,20 +70,21 @@ class OneRowWire:
         self.forget()
         if not isinstance(parameters, Mapping) or (parameters.get("key"),) not in self._new or not ROW.fullmatch(sql):
             raise SupposedWrongError
-        text, names = conditional(
-            sql, tuple((one.sql, answer and len(answer)) for one, answer in self._supposed.items())
-        )
-        values = [parameters[name] for name in names]
-        for one, answer in self._supposed.items():
-            values += [*(answer or ()), *one.values]
-        try:
-            row = self._send(text, values)
-        except psycopg.IntegrityError as error:
-            raise IntegrityError(sql, None, error) from error
+        row = next(filter(None, (self._stored(sql, parameters, answers) for answers in self._asked)), None)
         if row is None:
             raise SupposedWrongError
-        self.stored = True
-        return Supposed(None, lastrowid=int(row[0]))
+        ident, self.change = map(int, row)
+        return Supposed(None, lastrowid=ident)
+
+    def _stored(self, sql: str, row: Mapping[str, Any], answers: Answers) -> Any:
+        text, names = conditional(sql, tuple((one.sql, answer and len(answer)) for one, answer in answers.items()))
+        values = [row[name] for name in names]
+        for one, answer in answers.items():
+            values += [*(answer or ()), *one.values]
+        try:
+            return self._send(text, values)
+        except psycopg.IntegrityError as error:
+            raise IntegrityError(sql, None, error) from error
 
     def executemany(self, _sql: str, _parameters: Sequence[Values], /) -> object:
         """Several rows are never supposed."""
@@ -88,17 +93,21 @@ class OneRowWire:
 
     def forget(self) -> None:
         """Something else is asked. Raises RuntimeError once the row is stored, which cannot be taken back."""
-        if self.stored:
+        if self.change is not None:
             raise RuntimeError("this write was to store one row, and asks more after it")
 
 
 @cache
 def conditional(sql: str, supposed: tuple[tuple[str, int | None], ...]) -> tuple[str, list[str]]:
     """An INSERT that stores its row where each statement that is ``supposed`` has its answer, of so many columns or
-    None for none; and the names of its values, which come first, then those of each answer and its statement.
+    None for none, and tells the row's id and the number that its change gets; and the names of its values, which come
+    first, then those of each answer and its statement.
 
-    >>> conditional('INSERT INTO "t" ("key") VALUES (:key)', (("SELECT a FROM b WHERE c = ?", 1),))
-    ('INSERT INTO "t" ("key") SELECT %s WHERE ROW(%s) = (SELECT a FROM b WHERE c = %s) RETURNING id', ['key'])
+    >>> text, names = conditional('INSERT INTO "t" ("key") VALUES (:key)', (("SELECT a FROM b WHERE c = ?", 1),))
+    >>> text
+    'INSERT INTO "t" ("key") SELECT %s WHERE ROW(%s) = (SELECT a FROM b WHERE c = %s) RETURNING id, next_change()'
+    >>> names
+    ['key']
     """
     found = ROW.fullmatch(sql)
     assert found is not None
@@ -109,4 +118,7 @@ def conditional(sql: str, supposed: tuple[tuple[str, int | None], ...]) -> tuple
         else f"ROW({', '.join(['%s'] * columns)}) = ({spelled(one).strip()})"
         for one, columns in supposed
     ]
-    return f"{found[1]} SELECT {', '.join(['%s'] * len(names))} WHERE {' AND '.join(holds)} RETURNING id", names
+    return (
+        f"{found[1]} SELECT {', '.join(['%s'] * len(names))} WHERE {' AND '.join(holds)} RETURNING id, next_change()",
+        names,
+    )

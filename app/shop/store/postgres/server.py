@@ -20,7 +20,7 @@ from sqlalchemy.exc import DBAPIError
 from sqlmodel import Session
 
 from app.shop.reasons import because
-from app.shop.store.both.records import TURN_SECONDS, Answers, Database, Statement, SupposedWrongError, Wire
+from app.shop.store.both.records import ANSWERED, TURN_SECONDS, Answers, Database, Statement, SupposedWrongError, Wire
 from app.shop.store.both.unasked import UNASKED, ask_now, with_unasked
 from app.shop.store.codes import Unavailable
 from app.shop.store.database import ShopUnavailableError
@@ -30,6 +30,7 @@ from app.shop.store.postgres.codes import ServerProblem
 from app.shop.store.postgres.dialect import NAME
 from app.shop.store.postgres.failures import CommitStage, server_errors
 from app.shop.store.postgres.one_row import OneRowWire
+from app.shop.store.postgres.undisturbed import NEWEST_CHANGE, Undisturbed
 from app.shop.store.postgres.wire import Answer, ServerWire
 
 OPEN, WRITE, PROVE = 0x45764272, 0x45764273, 0x45764274
@@ -43,8 +44,6 @@ times what a write takes. A program that froze in a write is then let go of by t
 
 WRITTEN_SECONDS = 0.1
 """For how long the answer holds whether anything was written, so that many streams ask no more than one does."""
-
-NEWEST_CHANGE = Statement("SELECT coalesce(max(seq), 0) FROM change")
 
 BEGIN_TO_READ = "BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY"
 BEGIN_TO_WRITE = "BEGIN ISOLATION LEVEL READ COMMITTED"
@@ -89,6 +88,7 @@ class ServerDatabase(Database):
         event.listen(self._writes, "begin", self._joined)
         self._pen: psycopg.Connection[Any] | None = None
         self._wire: ServerWire | OneRowWire | None = None
+        self._undisturbed = Undisturbed()
         self._closed = False
         self._asking = threading.Lock()
         self._written = (-WRITTEN_SECONDS, 0)
@@ -134,18 +134,21 @@ class ServerDatabase(Database):
             self._keep(session)
 
     @contextmanager
-    def supposing(self, answers: Answers) -> Iterator[Session]:
+    def supposing(self, answers: Answers, of_one: Answers) -> Iterator[Session]:
         if not Pipeline.is_supported():
             raise SupposedWrongError
         with self._in_turn() as stage:
             self._taken_up()
             stage.ending = True
-            self._wire = wire = OneRowWire(self._send, with_unasked(answers))
+            answers = with_unasked(answers)
+            whole, instead = {**answers, **of_one}, self._undisturbed.instead(of_one)
+            self._wire = wire = OneRowWire(self._send, whole, None if instead is None else {**answers, **instead})
             with self._scribing(wire) as session:
                 yield session
                 session.flush()
-                if not wire.stored:
+                if wire.change is None:
                     raise SupposedWrongError
+                self._undisturbed.stored(wire.change, session.info[ANSWERED])
                 UNASKED.set(None)
                 self.writes += 1
                 self._keep(session)
@@ -262,7 +265,7 @@ class ServerDatabase(Database):
         return self._pen
 
     def _let_go(self) -> None:
-        self._pen = None
+        self._pen, self._undisturbed = None, Undisturbed()
         self._writes.dispose()
 
     @property

@@ -1,8 +1,10 @@
 """A reading decided on what is in mind goes to the server in one message; where that is outdated it is decided anew."""
 
+import re
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from random import Random
 from typing import Any
 
 import psycopg
@@ -14,6 +16,7 @@ from app.shop.commands import readings
 from app.shop.commands.readings import NewReading
 from app.shop.errors import ElsewhereError, RejectedError
 from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE
+from app.shop.record import revision
 from app.shop.rejections import Rejection
 from app.shop.store import row_hashes
 from app.shop.store.both.records import Statement, SupposedWrongError
@@ -22,6 +25,7 @@ from app.shop.store.idempotency import asked_under
 from app.shop.store.postgres import server
 from app.shop.store.postgres.codes import ServerProblem
 from app.shop.store.postgres.server import ServerDatabase
+from app.shop.store.postgres.undisturbed import NEWEST_CHANGE, Undisturbed
 from app.shop.store.tables import ReadingRow
 from tests.shop.rejections import rejects
 from tests.shop.yard import AT, FOUR, check_all, engine, key, read, visit, visit_record
@@ -64,6 +68,22 @@ def sent(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     return went
 
 
+@pytest.fixture
+def asked(monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """What each message from now on asks before it stores its row: how far the ``visit`` goes, or the newest ``change``
+    of all."""
+    went: list[str] = []
+    real = server._in_one_message
+
+    def noted(connection: psycopg.Connection[Any], sql: str, values: Any) -> Any:
+        assert ("FROM visit" in sql) != ("FROM change" in sql)
+        went.append("visit" if "FROM visit" in sql else "change")
+        return real(connection, sql, values)
+
+    monkeypatch.setattr(server, "_in_one_message", noted)
+    return went
+
+
 def add(shop: ServerDatabase, bore: int, value: float = 6.5, under: str | None = None, kind: str = "turn") -> int:
     return readings.add(shop, VISIT, under or key(), NewReading(FIRST_FIRE.slug, 1, bore, kind, value, "KM"), AT)
 
@@ -84,6 +104,98 @@ def test_a_reading_goes_in_one_message_and_the_next_one_after_it(begun: ServerDa
     assert {bore: one.value for bore, one in visit_record(begun, VISIT).rounds[-1].latest.items()} == {
         1: 6.5, 2: 7.0, 3: 7.25
     }  # fmt: skip
+
+
+def test_where_nothing_was_added_by_others_no_visit_is_asked_for(
+    begun: ServerDatabase, other: ServerDatabase, asked: list[str]
+) -> None:
+    """Of each visit that was written to since; what is stored in another visit by this very program is no other's."""
+    fresh = visit(begun, engine(begun, FOUR, "40-2"))
+    check_all(begun, fresh, COLD_PRESET)
+    check_all(begun, fresh, FIRST_FIRE)
+    read(begun, fresh, FIRST_FIRE)  # begins its round, in a turn of its own
+    add(begun, 2)
+    read(begun, fresh, FIRST_FIRE, bore=2)
+    add(begun, 3)
+    read(begun, fresh, FIRST_FIRE, bore=3)
+    assert asked == ["visit", "visit", "change", "change"]
+    read(other, fresh, FIRST_FIRE, bore=4)
+    del asked[:]
+    add(begun, 4)
+    add(begun, 4, kind="again")
+    assert asked == ["change", "visit", "change"]
+    assert [bore for bore, _ in stored(begun)] == [1, 1, 2, 2, 3, 3, 4, 4, 4]
+
+
+def test_a_visit_in_mind_as_it_was_before_is_asked_for(begun: ServerDatabase, asked: list[str]) -> None:
+    """One who read it before the newest reading was stored may put it in mind after that."""
+    before = begun.in_mind(VISIT)
+    add(begun, 2, 7.0)
+    begun._memory.put(VISIT, before)
+    add(begun, 2, 7.5)
+    assert asked == ["visit", "visit"]
+    (pair,) = visit_record(begun, VISIT).rounds[-1].in_question
+    assert [one.value for one in pair] == [7.0, 7.5]
+
+
+def test_the_number_that_a_row_says_is_that_of_its_change(
+    begun: ServerDatabase, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    said: list[tuple[int, int]] = []
+    real = server._in_one_message
+
+    def noted(*told: Any) -> Any:
+        said.append(real(*told))
+        return said[-1]
+
+    monkeypatch.setattr(server, "_in_one_message", noted)
+    for bore in (2, 3):
+        add(begun, bore)
+    told = "SELECT row_id, seq FROM change WHERE row_table = 'reading' ORDER BY seq"
+    with begun.reading() as session:
+        found = [tuple(row) for row in raw_connection(session).execute(told)]
+    assert found[1:] == said == [(2, said[0][1]), (3, said[0][1] + 1)]
+
+
+def test_whatever_a_visit_depends_on_is_told(begun: ServerDatabase) -> None:
+    """So that nothing of it is another while the newest change is the same."""
+    asked_for = {name.strip('"') for name in re.findall(r'(?:FROM|JOIN) ("?[a-z_]+"?)', revision.QUERY)}
+    assert {"visit", "engine", "reading", "study_reading"} <= asked_for
+    triggers = """SELECT event_object_table, event_manipulation FROM information_schema.triggers
+    WHERE trigger_name LIKE '%_told' AND trigger_schema = current_schema()"""
+    with begun.reading() as session:
+        told = {tuple(row) for row in raw_connection(session).execute(triggers)}
+    assert {(table, "INSERT") for table in asked_for} | {("engine", "UPDATE")} <= told
+
+
+def test_what_is_asked_instead_is_enough_whoever_writes() -> None:
+    """Against a shop of two visits in which this program and others write at random: as often as the newest change is
+    the one that is asked for, what was supposed is so."""
+    luck = Random(1)
+    enough = 0
+    for _ in range(200):
+        undisturbed, newest = Undisturbed(), luck.randrange(3)
+        true = dict.fromkeys((1, 2), 0)
+        in_mind = [dict(true)]
+        for _ in range(30):
+            one = luck.choice((1, 2))
+            asks, known = Statement("visit", (one,)), luck.choice(in_mind)[one]
+            newest += 1
+            if luck.random() < 0.2:  # another program, or this one in a turn of its own
+                true[one] = newest
+                in_mind.append(dict(true))
+                continue
+            instead = undisturbed.instead({asks: (known,)})
+            if instead is not None and instead == {NEWEST_CHANGE: (newest - 1,)}:
+                assert known == true[one]
+                enough += 1
+            elif known != true[one]:
+                newest -= 1
+                continue
+            true[one] = newest
+            in_mind.append(dict(true))
+            undisturbed.stored(newest, {asks: (newest,)})
+    assert enough > 300
 
 
 def test_what_another_program_added_meanwhile_is_looked_at_first(
@@ -219,7 +331,7 @@ def test_nothing_but_the_row_is_asked_and_nothing_after_it(begun: ServerDatabase
         session.get(ReadingRow, 1)
 
     for other_way in (asks, by_the_orm, lambda _: None):
-        with pytest.raises(SupposedWrongError), begun.supposing(supposed) as session:
+        with pytest.raises(SupposedWrongError), begun.supposing(supposed, {}) as session:
             other_way(session)
     before = visit_record(begun, VISIT).rounds[-1].entered[-1]
     said = {name: getattr(before, name) for name in ("kind", "unit", "why", "by", "at", "value", "sd", "look_id")}
@@ -230,5 +342,5 @@ def test_nothing_but_the_row_is_asked_and_nothing_after_it(begun: ServerDatabase
         assert row_hashes.store(session, ReadingRow, row) == 2
         asks(session)
 
-    with pytest.raises(RuntimeError, match="asks more after it"), begun.supposing(supposed) as session:
+    with pytest.raises(RuntimeError, match="asks more after it"), begun.supposing(supposed, {}) as session:
         asks_after_it(session)

@@ -14,7 +14,7 @@ from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session
 
 from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE
-from app.shop.record.revision import QUERY
+from app.shop.record.revision import OF_ONE
 from app.shop.store import row_hashes
 from app.shop.store.database import Database, FileDatabase, raw_connection
 from app.shop.store.postgres.opening import RUNS, open_server
@@ -209,7 +209,7 @@ def test_the_newest_row_of_a_visit_is_found_whatever_was_read_at_others(server_s
             "FROM generate_series(1, 3000) n"
         )
         connection.execute("ANALYZE")
-        query = spelled(QUERY).replace("%s", str(mine))
+        query = spelled(OF_ONE).replace("%s", str(mine))
         plan = "\n".join(line for (line,) in connection.execute(f"EXPLAIN (ANALYZE, TIMING OFF) {query}".encode()))
     assert "Scan" in plan
     assert sum(map(int, re.findall(r"Rows Removed by Filter: (\d+)", plan))) < 100
