@@ -185,18 +185,22 @@ class VisitRecord:
 
     def series(self, phase: str, item: str, since: tuple[int, float] = (0, -math.inf)) -> list[tuple[float, float]]:
         """Every figure recorded of an item with when it was read [s], in that order; those undone left out, and those
-        in whose place another of the same time was entered, as for a mistyped one.
+        in whose place another of the same time was told, as of a mistyped one.
 
         ``since`` leaves out checks up to that id, and figures read before that time [s].
         """
         after, begun = since
-        found = {
-            seconds(check.text or check.at): check.number
-            for check in self.all_checks
-            if (check.phase, check.item) == (phase, item)
-            if check.number is not None and check.ident not in self.taken_back and check.ident > after
-        }
-        return [(at, found[at]) for at in sorted(found) if at >= begun]
+        found = dict[int, tuple[float, float]]()
+        for check in self.all_checks:
+            if (check.phase, check.item) != (phase, item) or check.number is None or check.ident <= after:
+                continue
+            if check.ident in self.taken_back:
+                continue
+            at = seconds(check.text or check.at)
+            if check.text and check.supersedes_id in found and found[check.supersedes_id][0] == at:
+                del found[check.supersedes_id]
+            found[check.ident] = at, check.number
+        return [one for one in sorted(found.values()) if one[0] >= begun]
 
     def moved_since(self, one: Round, at_idle: bool = False) -> bool:
         """Whether a move was made after the round was read; ``at_idle`` for those only that change the idle."""
