@@ -201,3 +201,33 @@ def test_a_stream_too_many_is_refused_and_one_that_ended_makes_room(
     refused = client.get("/api/events")
     assert (refused.status_code, refused.json()["code"]) == (503, "too-many-streams")
     assert refused.headers["Retry-After"] == "5"
+
+
+def ids_of(text: str) -> list[str]:
+    """The ids of a stream in their order, those that come with no change too."""
+    return [line.removeprefix("id: ") for line in text.splitlines() if line.startswith("id: ")]
+
+
+def test_a_stream_that_had_nothing_to_tell_is_taken_up_without_a_gap(
+    shop: Database, client: TestClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A reader from now on knows where now was, though nothing came: what is written between two streams is told."""
+    opened = visit(shop, engine(shop))
+    monkeypatch.setattr(changes, "STREAM_SECONDS", 0.0)
+    (now,) = ids_of(client.get("/api/events").text)
+    filling.say(shop, opened, key(), "KM", AT, active=True)
+    monkeypatch.setattr(changes, "STREAM_SECONDS", 0.1)
+    again = client.get("/api/events", headers={"Last-Event-ID": now}).text
+    assert [one["kind"] for one in told(iter(again.splitlines()))] == ["filling"]
+
+
+def test_a_reader_that_saw_more_than_a_restored_backup_holds_is_told_everything_again(
+    shop: Database, client: TestClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    engine(shop)
+    whole = every(client, 500)
+    monkeypatch.setattr(changes, "STREAM_SECONDS", 0.1)
+    text = client.get("/api/events", params={"after": whole[-1]["seq"] + 9}).text
+    first, _, rest = text.partition("\n\n")
+    assert first.splitlines() == ["id: 0", "event: restored", f'data: {{"newest":{whole[-1]["seq"]}}}']
+    assert list(told(iter(rest.splitlines()))) == whole
