@@ -49,7 +49,11 @@ Everything that a page can record, for a program at a test bench.
    what has to be done before, then readings as the meter showed them, moves as they were made, the next phase, the
    sign-off. Ask again after each. A rejection of what was advised a moment ago means that something ran out since: ask
    again; a second one in a row wants a person.
-5. When `current` is `sign-off`, sign the visit off.
+5. When `current` is `sign-off`, a person answers for the engine: send the name of that person, and the PIN where the
+   shop lists people.
+
+The engine is first started in `first-fire`, without a write of its own: when the advice asks for the items that are
+`at_start`, start it and read them.
 
 **Stops, pauses and heat.** A figure beyond a limit of the shop stops the engine: `engine_state.open_stops` has it, and
 every write but its end (`POST /api/visits/{visit_id}/stops/ended`, with cause and remedy) is rejected with `stopped`.

@@ -54,8 +54,10 @@ class VisitSent(Sent):
     meter_id: int = Field(description="The meter that its readings are taken with.", examples=[1], le=LARGEST_ID)
     runs: Runs | None = Field(
         default=None,
+        strict=False,
         description="Whether the engine runs as it comes in. A running engine is read as found, hot, before anything "
-        "is set; a fresh one is asked for run-in, oil, timing and mixture. Null: as on earlier visits, else a preset.",
+        "is set; `new-throttles` are preset cold first; a `fresh` engine is asked for run-in, oil, timing and mixture "
+        "besides. Null: as on earlier visits, else a preset.",
     )
     intake: IntakeState | None = Field(default=None, strict=False, description=INTAKE + " Null where it is not told.")
     intake_note: Line = Field(default="", description="More about the intakes; with `other` it says what they are.")
@@ -81,7 +83,7 @@ class SignOffSent(Sent):
 class SignOffTold(Told):
     """Who answers for the engine, from when."""
 
-    name: str
+    name: str = Field(description="The full name of the person responsible.", examples=["Foreman of the yard"])
     at: str = Field(description="ISO 8601, UTC.")
 
 
@@ -89,7 +91,9 @@ class MissingTold(Told):
     """One thing that a phase still lacks."""
 
     item: str = Field(
-        description="The item that is not recorded; `round` for readings, `stop` for a figure too far out."
+        description="The item that is not recorded; else `round` for readings, `stop` for a figure too far out, `heat` "
+        "for the heat soak, `speed` for an idle speed that is off or was read before an adjustment, `opening-speed` "
+        "for the speed of a round off idle."
     )
     code: str = Field(description="Why it is missing, as a code.")
     what: str
@@ -225,7 +229,7 @@ class EngineEventTold(Told):
     """Word that the engine was started or stopped."""
 
     id: int
-    what: Literal["started", "stopped"]
+    what: Literal["started", "stopped"] = Field(description="Which of the two.")
     by: str
     at: str = Field(description="ISO 8601, UTC.")
 
