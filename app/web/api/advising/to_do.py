@@ -62,7 +62,7 @@ class DoTold(Told):
     items: list[str] = Field(description="The items that it is about; empty for none.", examples=[["coolant", "oil"]])
     after_minutes: float = Field(
         description="How many minutes after `items` were recorded last it tells something to record them again; 0 for "
-        "at once. The engine is kept running until then.",
+        "at once. The engine runs until then.",
         examples=[3],
     )
 
