@@ -1,9 +1,7 @@
 """What changed, asked for and told: everything once at least, in the order of the commits, and nobody's name."""
 
-import json
 import random
 import threading
-from collections.abc import Iterator
 from datetime import UTC, datetime
 from itertools import islice
 from typing import Any, get_args
@@ -28,6 +26,7 @@ from app.web.application import create_app
 from app.web.pages.shop import programs
 from tests.serving import serving
 from tests.shop.yard import AT, FACTS, FOUR, engine, heat_soaked, key, read_round, ready_to_sign, visit
+from tests.web.api.reader import told
 
 
 def every(client: TestClient, most: int) -> list[dict[str, Any]]:
@@ -39,20 +38,6 @@ def every(client: TestClient, most: int) -> list[dict[str, Any]]:
         if not page["more"]:
             assert not found or found[-1]["seq"] == page["newest"]
             return found
-
-
-def told(stream: Iterator[str]) -> Iterator[dict[str, Any]]:
-    """The changes of a stream, each with its id held to its seq."""
-    said: dict[str, str] = {}
-    for line in stream:
-        name, _, value = line.partition(": ")
-        if line:
-            said[name] = value
-        elif "data" in said:
-            change = json.loads(said["data"])
-            assert (said["event"], int(said["id"])) == ("change", change["seq"])
-            yield change
-            said = {}
 
 
 def test_pages_of_changes_join_without_a_gap_in_the_order_of_the_commits(shop: Database, client: TestClient) -> None:
