@@ -127,6 +127,7 @@ def test_an_old_database_keeps_its_rows_and_their_hashes(address: str, earlier: 
                     connection.execute(f'UPDATE "{table}" SET payload = payload'.encode())
 
 
+@pytest.mark.parametrize("earlier", OLDER[-1:], indirect=True)
 def test_an_older_program_refuses_a_newer_database(address: str, earlier: Path, tmp_path: Path) -> None:
     open_server(address, tmp_path).close()
     with pytest.raises(ShopUnavailableError) as caught:
