@@ -14,7 +14,8 @@ from app.shop.commands.visits import NewVisit
 from app.shop.procedure.items import Place
 from app.shop.procedure.limits import Stop, StopCause, ended_stops, open_stops
 from app.shop.procedure.phases import FIRST_FIRE
-from app.shop.procedure.requirements import Runs
+from app.shop.procedure.recheck import touched
+from app.shop.procedure.requirements import ChangedPart, Runs
 from app.shop.procedure.running import run_out, state_of
 from app.shop.queries.assessed import assessed, assessment_of
 from app.shop.record import loader
@@ -61,6 +62,11 @@ class VisitSent(Sent):
     )
     intake: IntakeState | None = Field(default=None, strict=False, description=INTAKE + " Null where it is not told.")
     intake_note: Line = Field(default="", description="More about the intakes; with `other` it says what they are.")
+    changed: list[Annotated[ChangedPart, Field(strict=False)]] = Field(
+        default=[],
+        max_length=len(ChangedPart),
+        description="What was changed since the last sign-off: the engine is then read hot once at least.",
+    )
     model_config = example(
         key="9b2f6d0e-6a1c-4c55-8f0e-3f3b0a2f6c11",
         place="test cell",
@@ -274,6 +280,10 @@ class VisitTold(Told):
     runs: Runs | None = Field(description="Whether the engine ran as it came in; null where that was not asked.")
     intake: IntakeState | None = Field(description=INTAKE + " Null where it was not told.")
     intake_note: str
+    changed: list[str] = Field(
+        description="What was changed since the last sign-off, as codes or as an older program stored it.",
+        examples=[["exhaust"]],
+    )
     meter: MeterTold
     phases: list[StandingTold] = Field(description="The five phases in their order.")
     current: Slug | Literal["sign-off"] | None = Field(
@@ -303,6 +313,7 @@ class VisitTold(Told):
                 "runs": visit.runs,
                 "intake": record.intake.state if record.intake else None,
                 "intake_note": record.intake.note if record.intake else "",
+                "changed": list(touched(record)),
                 "meter": MeterTold.of(record.meter, record.repeats),
                 "phases": [StandingTold.of(standing) for standing in standings],
                 "current": undone if signed is None else None,
@@ -322,6 +333,7 @@ def open_visit(shop: Shop, engine_id: Id, body: VisitSent, now: Now, answer: Res
         body.why,
         body.by,
         body.meter_id,
+        tuple(dict.fromkeys(body.changed)),
         runs=body.runs or "",
         intake=body.intake or "",
         intake_note=body.intake_note,

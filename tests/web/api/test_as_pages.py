@@ -1,12 +1,19 @@
 """Whatever a page can record a program can, or it is said why not."""
 
+from dataclasses import fields
+
 import pytest
 from starlette.testclient import TestClient
 
+from app.shop.commands.visits import NewVisit
+from app.shop.procedure.recheck import reasons
+from app.shop.procedure.requirements import Changed, ChangedPart
+from app.shop.reasons import because
 from app.shop.store.database import Database
 from app.web.api.interface import document
+from app.web.api.visits import VisitSent
 from app.web.application import PAGES
-from tests.shop.yard import key
+from tests.shop.yard import key, ready_to_sign, visit_record
 from tests.web.api.writes import HOT, found, hot, hot_read
 
 BY_PROGRAM = {
@@ -97,6 +104,20 @@ def test_every_form_has_an_operation_or_a_reason_for_none() -> None:
     assert posted() == BY_PROGRAM.keys() | FOR_PEOPLE.keys()
     assert not BY_PROGRAM.keys() & FOR_PEOPLE.keys()
     assert set(BY_PROGRAM.values()) <= operations
+
+
+def test_a_program_that_opens_a_visit_says_all_that_a_page_says(client: TestClient, shop: Database) -> None:
+    """What was changed since the last sign-off asks for the recheck; only a page could say it."""
+    assert {one.name for one in fields(NewVisit)} == VisitSent.model_fields.keys() - {"key"}
+    ready_to_sign(shop)
+    signed = {"key": key(), "name": "Foreman of the yard"}
+    assert client.post("/api/visits/1/sign-off", json=signed).status_code == 201
+    sent = {"place": "test cell", "by": "KM", "meter_id": 1, "runs": "runs", "changed": ["exhaust", "exhaust"]}
+    told = client.post("/api/engines/1/visits", json={"key": key(), **sent}).json()
+    assert (told["changed"], told["runs"]) == (["exhaust"], "runs")
+    assert reasons(visit_record(shop, told["id"])) == (because(Changed.TOUCHED, what=ChangedPart.EXHAUST),)
+    wrong = client.post("/api/engines/1/visits", json={"key": key(), **sent, "changed": ["exhaust", "paint"]}).json()
+    assert [(one["pointer"], one["code"]) for one in wrong["errors"]] == [("#/changed/1", "not-one-of")]
 
 
 def test_findings_are_listed_and_one_that_is_taken_back_stands_no_more(client: TestClient, shop: Database) -> None:
