@@ -14,7 +14,7 @@ from app.web.api.interface import document
 from app.web.api.visits import VisitSent
 from app.web.application import PAGES
 from tests.shop.yard import key, ready_to_sign, visit_record
-from tests.web.api.writes import HOT, found, hot, hot_read
+from tests.web.api.writes import HOT, TURN, found, hot, hot_read
 
 BY_PROGRAM = {
     "/engines/new": "register_engine",
@@ -176,6 +176,19 @@ def test_sensors_at_all_bores_fill_what_is_left_of_a_round(client: TestClient, s
     assert short.status_code in (409, 422)
     twice = client.post(f"{HOT}/readings/all-bores", json={**body, "key": key(), "values": values[:1] * 2})
     assert twice.json()["errors"][0]["pointer"] == "#/values"
+
+
+def test_the_engine_speed_beside_readings_is_recorded_with_them(client: TestClient, shop: Database) -> None:
+    hot(shop)
+    told = client.post(f"{HOT}/readings", json={**TURN, "key": key(), "speed_rpm": 870}).json()
+    assert told["speed_rpm"] == 870
+    rest = [{"bore": bore, "value": 6.25, "sd": 0.01} for bore in (1, 2, 3, 4)]
+    body = {"key": key(), "round": 2, "values": rest, "by": "KM", "speed_rpm": 840}
+    assert {one["speed_rpm"] for one in client.post(f"{HOT}/readings/all-bores", json=body).json()} == {840}
+    stored = visit_record(shop, 1).rounds[-1].entered
+    assert [one.speed for one in stored] == pytest.approx([14.5, *[14.0] * 4])  # 870 / 60 and 840 / 60 turns a second
+    wrong = client.post(f"{HOT}/readings", json={**TURN, "key": key(), "speed_rpm": 0}).json()
+    assert [(one["pointer"], one["code"]) for one in wrong["errors"]] == [("#/speed_rpm", "out-of-range")]
 
 
 def test_instruments_are_at_one_engine_at_a_time(client: TestClient, shop: Database) -> None:
