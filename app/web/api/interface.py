@@ -28,6 +28,7 @@ from app.web.api.advising import banks, cold_setting
 from app.web.api.answers.dry_run import DESCRIBED, NOT_TRIED, tried_only
 from app.web.api.answers.places import LOCATION, located
 from app.web.api.cross_check import findings, recorded
+from app.web.api.description.codes import enumerate_codes
 from app.web.api.description.examples import PARAMETERS
 from app.web.api.description.field_names import describe
 from app.web.api.problems import OTHERS, Problem
@@ -211,6 +212,7 @@ def document() -> dict[str, Any]:
             operation["security"] = [{"feed": []}] if path == FEED else asked
             _describe_answers(method, operation)
     described["components"]["schemas"] |= {**problem.pop("$defs"), "Problem": problem}
+    enumerate_codes(described["components"]["schemas"])
     describe(described["components"]["schemas"])
     return described
 

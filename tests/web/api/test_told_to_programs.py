@@ -4,6 +4,7 @@ import re
 from collections.abc import Callable
 from typing import Any
 
+import jsonschema_rs
 import pytest
 from starlette.testclient import TestClient
 
@@ -122,6 +123,12 @@ def in_question(shop: Database) -> None:
     read(shop, 1, HEAT_SOAKED, 7.5, bore=1)
 
 
+def as_described(shape: str, told: object) -> None:
+    """Every code is one of those that the description lists."""
+    schemas = document()["components"]
+    jsonschema_rs.validate({"$ref": f"#/components/schemas/{shape}", "components": schemas}, told)
+
+
 @pytest.mark.parametrize(
     ("come_so_far", "phase", "operation", "where"),
     [
@@ -146,7 +153,11 @@ def test_what_to_do_now_is_told_as_an_operation(
     where: str | None,
 ) -> None:
     come_so_far(shop)
-    do = client.get(f"/api/visits/1/phases/{phase.slug}/advice").json()["do"]
+    told = client.get(f"/api/visits/1/phases/{phase.slug}/advice").json()
+    as_described("AdviceTold", told)
+    as_described("PhaseTold", client.get(f"/api/visits/1/phases/{phase.slug}").json())
+    as_described("VisitTold", client.get("/api/visits/1").json())
+    do = told["do"]
     assert (do["operation"], do["phase"]) == (operation, where)
     if operation in ("record_checks", "engine_started"):
         assert do["items"]
