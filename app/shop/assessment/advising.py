@@ -14,7 +14,7 @@ from app.shop.assessment.tightening import moved_bores, to_reread
 from app.shop.assessment.verdicts import balanced, needs_preset, next_of, unmoved_since_accepted
 from app.shop.procedure.items import Phase
 from app.shop.procedure.parts import needs_power_off
-from app.shop.procedure.phases import COLD_PRESET
+from app.shop.procedure.phases import BANK_BALANCE, COLD_PRESET
 from app.shop.procedure.read_order import NextReading, to_open_again
 from app.shop.procedure.running import round_ran_out
 from app.shop.record.visit_record import VisitRecord
@@ -133,14 +133,23 @@ def to_read(phase: Phase, now: NextReading, advice: Advice) -> tuple[ToRead, ...
     return tuple(ToRead(now.round_number, bore, "again" if bore in read else "turn") for bore in advice.bores)
 
 
-def lever(now: NextReading, banks: BankAssessment | None, advice: Advice) -> tuple[float, bool]:
+def lever(record: VisitRecord, now: NextReading, banks: BankAssessment | None, advice: Advice) -> tuple[float, bool]:
     """What holds the central lever for a step [m], 0 at idle, and whether it is approached from open.
 
-    A step whose ``why`` is one of ``AT_AN_OPENING`` asks for a round to be begun like that.
+    A step whose ``why`` is one of ``AT_AN_OPENING`` asks for a round to be begun like that; of several openings that
+    are read again, at the one that was read longest ago.
     """
+    if banks is not None and now.bore is None and advice.why is Extra.AGAIN and banks.to_read:
+        return min(banks.to_read, key=lambda travel: rounds_at(record, travel)[-1:]), False
     if banks is not None and now.bore is None and advice.why in AT_AN_OPENING:
         return banks.extra_travel, advice.why is Extra.BOTH_WAYS
     return now.opening, now.from_above and now.bore is not None
+
+
+def rounds_at(record: VisitRecord, travel: float) -> tuple[int, ...]:
+    """The numbers of the closed rounds that were read with the lever open so far [m], since the last move."""
+    mine = (one for one in record.rounds if one.row.phase == BANK_BALANCE.slug and one.row.opening == travel)
+    return tuple(one.row.number for one in mine if one.closed and not record.moved_since(one))
 
 
 def _read_on(now: NextReading, advice: Advice | None) -> Advice:

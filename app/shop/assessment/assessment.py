@@ -178,7 +178,7 @@ def _assess_phase(assessment: Assessment, phase: Phase) -> PhaseAssessment:
     preset = starting(record) if phase is COLD_PRESET and not record.layout.electronic else None
     banks = balance_of(record) if phase.rounds == "openings" else None
     step = next_step(record, status, due, banks)
-    opening, from_above = lever(due, banks, step)
+    opening, from_above = lever(record, due, banks, step)
     gate = gate_of(record, phase.slug, assessment.status)
     tolerance = record.settings.window(phase.slug) if phase.rounds != "none" else 0.0
     left_out = left_out_of(record, phase.slug, due.current).latest
