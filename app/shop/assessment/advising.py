@@ -25,7 +25,8 @@ from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
 from app.sync.planning.preset import Preset, turns_for_idle
 
 MOST_LOOKS = 3
-"""Readings a bore, on average, after which an undecided lock-down is left undecided (our judgement)."""
+"""Readings a bore, on average, after which an undecided lock-down is left undecided, and rounds at each opening after
+which banks that fit no cause are (our judgement)."""
 
 
 AT_AN_OPENING = (Extra.BOTH_WAYS, Extra.WIDER_OPENING, Extra.SMALLER_OPENING)
@@ -140,16 +141,23 @@ def lever(record: VisitRecord, now: NextReading, banks: BankAssessment | None, a
     are read again, at the one that was read longest ago.
     """
     if banks is not None and now.bore is None and advice.why is Extra.AGAIN and banks.to_read:
-        return min(banks.to_read, key=lambda travel: rounds_at(record, travel)[-1:]), False
+        return min(banks.to_read, key=lambda travel: _rounds_at(record, travel)[-1:]), False
     if banks is not None and now.bore is None and advice.why in AT_AN_OPENING:
         return banks.extra_travel, advice.why is Extra.BOTH_WAYS
     return now.opening, now.from_above and now.bore is not None
 
 
-def rounds_at(record: VisitRecord, travel: float) -> tuple[int, ...]:
+def _rounds_at(record: VisitRecord, travel: float) -> tuple[int, ...]:
     """The numbers of the closed rounds that were read with the lever open so far [m], since the last move."""
     mine = (one for one in record.rounds if one.row.phase == BANK_BALANCE.slug and one.row.opening == travel)
     return tuple(one.row.number for one in mine if one.closed and not record.moved_since(one))
+
+
+def in_vain(record: VisitRecord, now: NextReading, banks: BankAssessment | None, advice: Advice) -> bool:
+    """Whether every opening that is to be read again was read ``MOST_LOOKS`` times."""
+    if advice.why is not Extra.AGAIN or banks is None or now.bore is not None:
+        return False
+    return all(len(_rounds_at(record, travel)) >= MOST_LOOKS for travel in banks.to_read)
 
 
 def _read_on(now: NextReading, advice: Advice | None) -> Advice:

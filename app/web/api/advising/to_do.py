@@ -6,7 +6,6 @@ from typing import Literal, cast
 
 from pydantic import Field
 
-from app.shop.assessment.advising import MOST_LOOKS, rounds_at
 from app.shop.assessment.assessment import Assessment, PhaseAssessment
 from app.shop.assessment.codes import StepReason
 from app.shop.assessment.progress import SPEED
@@ -17,7 +16,6 @@ from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
 from app.shop.procedure.requirements import Requirement, Waiting
 from app.shop.procedure.running import run_out
 from app.shop.reasons import Reason
-from app.sync.banks.banks import Extra
 from app.sync.planning.advice import AdviceKind
 from app.web.api.shapes import Slug, Told
 
@@ -79,7 +77,7 @@ def to_do(assessment: Assessment, judged: PhaseAssessment) -> DoTold | None:
     waits = judged.gate.closed or judged.gate.waits
     if waits is not None:
         return _what_comes_first(assessment, judged, waits)
-    ended = judged.step.kind in (AdviceKind.DONE, AdviceKind.CANNOT) or _read_in_vain(judged)
+    ended = judged.step.kind in (AdviceKind.DONE, AdviceKind.CANNOT) or judged.in_vain
     if judged.phase is COLD_PRESET or ended:
         return _what_is_left(assessment, judged)
     if judged.step.kind is not AdviceKind.MEASURE:
@@ -87,13 +85,6 @@ def to_do(assessment: Assessment, judged: PhaseAssessment) -> DoTold | None:
     if judged.speed is not None:
         return _do("record_round_speed", judged.phase)
     return _do("add_reading" if judged.to_read else "begin_round", judged.phase)
-
-
-def _read_in_vain(judged: PhaseAssessment) -> bool:
-    """Whether every opening that is to be read again was read so often that a person has to decide."""
-    if judged.step.why is not Extra.AGAIN or judged.banks is None or judged.due.bore is not None:
-        return False
-    return all(len(rounds_at(judged.record, travel)) >= MOST_LOOKS for travel in judged.banks.to_read)
 
 
 def _what_comes_first(assessment: Assessment, judged: PhaseAssessment, waits: Reason) -> DoTold:
