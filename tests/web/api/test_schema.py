@@ -22,6 +22,7 @@ from app.shop.record.rounds import UNITS
 from app.shop.store.upgrade import open_shop
 from app.web.api.description.examples import EXAMPLES, PARAMETERS, choices_of
 from app.web.api.description.field_names import FIELDS
+from app.web.api.description.texts import TEXTS
 from app.web.api.fittings import JSON_NAMES, HardwareSent, HardwareTold
 from app.web.api.interface import document
 from app.web.api.shapes import MeterUnit, Sent, Slug
@@ -263,17 +264,19 @@ def test_every_field_says_what_it_is() -> None:
             for parameter in operation.get("parameters", ()):
                 assert parameter["description"], (path, parameter["name"])
     used = {field for _, field, _ in properties()}
-    assert used >= FIELDS.keys() | EXAMPLES.keys() - {"visit_id"}
+    named = {name.rpartition(".")[2] for name in TEXTS}
+    assert used >= FIELDS.keys() | EXAMPLES.keys() - {"visit_id"} | named
     operations = [operation for path in described()["paths"].values() for operation in path.values()]
     assert PARAMETERS.keys() <= {one["name"] for operation in operations for one in operation.get("parameters", ())}
 
 
-def test_every_figure_and_choice_shows_one_that_it_takes() -> None:
+def test_every_field_shows_one_that_it_takes() -> None:
     for name, field, said in properties():
         if "const" in said:
             continue
-        if kinds_of(said) & {"number", "integer", "choice"}:
-            assert said.get("examples"), (name, field)
+        if kinds_of(said) & {"number", "integer", "choice", "string"} or kinds_of(said) == {"object"}:
+            told_by_its_shapes = "#/components/schemas/" in json.dumps(said.get("additionalProperties", said))
+            assert said.get("examples") or told_by_its_shapes or "patternProperties" in said, (name, field)
         for example in said.get("examples", ()):
             schema_of = {**said, "components": described()["components"]}
             jsonschema_rs.validate(schema_of, example)

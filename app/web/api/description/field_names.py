@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from app.web.api.description.examples import EXAMPLES, choices_of
+from app.web.api.description.texts import TEXTS
 
 FIELDS: Mapping[str, str] = {
     "about": "The bores it is about.",
@@ -125,7 +126,7 @@ NONE = re.compile(r"[;.] [Nn]ull for [a-z ]+\.$")
 
 def describe(schemas: dict[str, Any]) -> None:
     """Say of every field of the schemas what it is, and of every figure and choice what one looks like."""
-    for schema in schemas.values():
+    for shape, schema in schemas.items():
         for name, field in schema.get("properties", {}).items():
             if "description" not in field and name in FIELDS:
                 field["description"] = FIELDS[name] if _may_be_null(field) else NONE.sub(".", FIELDS[name])
@@ -133,8 +134,10 @@ def describe(schemas: dict[str, Any]) -> None:
                 continue
             if choices := choices_of(field, schemas):
                 field["examples"] = choices[:1]
-            elif name in EXAMPLES and _takes(field, EXAMPLES[name]):
-                field["examples"] = [EXAMPLES[name]]
+                continue
+            known = (TEXTS.get(f"{shape}.{name}"), EXAMPLES.get(name), TEXTS.get(name))
+            if shown := [value for value in known if value is not None and _takes(field, value)]:
+                field["examples"] = shown[:1]
 
 
 def _may_be_null(field: dict[str, Any]) -> bool:
@@ -143,8 +146,12 @@ def _may_be_null(field: dict[str, Any]) -> bool:
 
 def _takes(field: dict[str, Any], value: Any) -> bool:
     """Whether a field is of a type of which ``value`` is."""
+    if isinstance(value, dict):
+        return any("$ref" not in one.get("additionalProperties", {"$ref": ""}) for one in field.get("anyOf", [field]))
     types: dict[Any, Any] = {"integer": int, "number": (int, float), "string": str, "array": list}
-    alternatives = [one for one in field.get("anyOf", [field]) if not {"const", "$ref"} & one.keys()]
+    alternatives = [
+        one for one in field.get("anyOf", [field]) if "$ref" not in one and one.get("const", value) == value
+    ]
     return any(
         isinstance(value, types.get(one.get("type"), ()))
         and (not isinstance(value, list) or _takes(one.get("items", {}), value[0]))
