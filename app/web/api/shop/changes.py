@@ -160,9 +160,9 @@ async def stream_changes(
         fault = because(RequestFault.TOO_MANY_STREAMS, most=MOST_STREAMS)
         raise HTTPException(503, fault, {"Retry-After": "5"})
     seen = last_event_id if last_event_id is not None else after
-    if seen is None:
-        seen = await run_in_threadpool(_newest, shop)
-    return StreamingResponse(_counted(request, _events(shop, request, seen)), media_type="text/event-stream")
+    newest = await run_in_threadpool(_newest, shop)
+    events = _events(shop, request, newest if seen is None else seen, newest)
+    return StreamingResponse(_counted(request, events), media_type="text/event-stream")
 
 
 async def _counted(request: Request, events: AsyncIterator[str]) -> AsyncIterator[str]:
@@ -176,11 +176,10 @@ async def _counted(request: Request, events: AsyncIterator[str]) -> AsyncIterato
         request.app.state.streams -= 1
 
 
-async def _events(shop: Database, request: Request, seen: int) -> AsyncIterator[str]:
-    """The text of a stream that begins after ``seen``."""
+async def _events(shop: Database, request: Request, seen: int, newest: int) -> AsyncIterator[str]:
+    """The text of a stream that begins after ``seen``, where ``newest`` was the newest change as it was asked for."""
     begun = told = time.monotonic()
     looked_at = -1
-    newest = await run_in_threadpool(_newest, shop)
     if seen > newest:  # the ids after it are given out again, to other changes
         seen = 0
         yield f'id: 0\nevent: restored\ndata: {{"newest":{newest}}}\n\n'
