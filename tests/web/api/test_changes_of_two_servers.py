@@ -69,7 +69,7 @@ def test_a_stream_at_one_tells_at_once_what_the_other_wrote(both: tuple[ServerDa
     one, other = both
     with (
         serving(one) as address,
-        httpx2.Client(base_url=address, timeout=5) as client,  # shorter than a stream is silent, or lasts
+        httpx2.Client(base_url=address, timeout=9) as client,  # shorter than a stream is silent, or lasts
         client.stream("GET", "/api/events", params={"after": 1}) as stream,
     ):
         lines = stream.iter_lines()
