@@ -6,9 +6,9 @@ from contextvars import ContextVar
 from datetime import UTC, datetime, timedelta
 from functools import cache
 from typing import Annotated, Any, NamedTuple
-from urllib.parse import quote
+from urllib.parse import parse_qsl, quote
 
-from fastapi import Depends, Query, Request
+from fastapi import Depends, HTTPException, Query, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup, escape
@@ -37,6 +37,10 @@ page after it, and why not (percent-encoded). A write leaves the outbox only whe
 
 AT_THIS_TABLET: ContextVar[str] = ContextVar("AT_THIS_TABLET", default="")
 """The initials that the tablet of this request was given."""
+
+URLENCODED = "application/x-www-form-urlencoded"
+MOST_FIELDS = 300
+"""Of a form; how large it is was bounded before."""
 
 LONGEST_HELD = 7 * 24 * 3600.0
 """What was held for longer than this [s] was more likely kept by a tablet whose clock was set meanwhile."""
@@ -200,10 +204,21 @@ async def _page(request: Request) -> Pages:
 
 
 async def _typed(request: Request) -> Typed:
-    form = await request.form(max_files=0, max_fields=300, max_part_size=FILE_LIMIT)  # the body was bounded before
-    typed = Typed({name: value for name, value in form.items() if isinstance(value, str)})
+    if request.headers.get("content-type") == URLENCODED:
+        typed = Typed(_pairs(await request.body()))
+    else:
+        form = await request.form(max_files=0, max_fields=MOST_FIELDS, max_part_size=FILE_LIMIT)
+        typed = Typed({name: value for name, value in form.items() if isinstance(value, str)})
     request.state.typed = typed
     return typed
+
+
+def _pairs(body: bytes) -> dict[str, str]:
+    """What a browser sends of a form: a body that is here already takes a tenth of the time that one in pieces does."""
+    try:
+        return dict(parse_qsl(body.decode("latin-1"), keep_blank_values=True, max_num_fields=MOST_FIELDS))
+    except ValueError as error:
+        raise HTTPException(400, str(error)) from error
 
 
 class PostedForm(NamedTuple):

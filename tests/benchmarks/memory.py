@@ -77,6 +77,9 @@ class Line:
     filled: float
     search: Times
     mistyped: Times
+    board: Times
+    listed: Times
+    log: Times
     page: Times
     first_page: Times
     save: Times
@@ -243,8 +246,11 @@ def _asked(shop: FileDatabase, count: int, filled: float, rng: random.Random) ->
         def look_up(words: str) -> None:
             assert client.get("/", params={"find": words}).status_code in (200, 303)  # 303: the one that was found
 
-        def engine_page(_: int) -> None:
-            assert client.get("/engines/1").status_code == 200
+        def page_of(path: str) -> Callable[[int], None]:
+            def ask(_: int) -> None:
+                assert client.get(path).status_code == 200
+
+            return ask
 
         def save(at: int) -> None:
             nth, bore = divmod(at, 9)
@@ -260,6 +266,7 @@ def _asked(shop: FileDatabase, count: int, filled: float, rng: random.Random) ->
         for phase in (FIRST_FIRE, HEAT_SOAKED):
             check_all(shop, open_visit, phase)
         look_up("warm")
+        engine_page = page_of("/engines/1")
         first_page = timed(1, engine_page)
         return Line(
             engines=count,
@@ -269,6 +276,9 @@ def _asked(shop: FileDatabase, count: int, filled: float, rng: random.Random) ->
             filled=filled,
             search=timed(len(plain), lambda at: look_up(plain[at])),
             mistyped=timed(len(mistyped), lambda at: look_up(mistyped[at])),
+            board=timed(SHOWN, page_of("/")),
+            listed=timed(SHOWN, page_of("/engines")),
+            log=timed(SHOWN, page_of("/audit")),
             page=timed(SHOWN, engine_page),
             first_page=first_page,
             save=timed(SAVED, save),
@@ -279,12 +289,14 @@ def printed(lines: list[Line]) -> Iterator[str]:
     """The table. Times in milliseconds: what half, and 95 of 100, stayed within by the clock, and 95 of 100 of the
     processor, which tells a busy machine from a slow program."""
     yield (
-        "| engines | rounds | readings | search | mistyped | engine of 40 visits | the same, first time "
+        "| engines | rounds | readings | search | mistyped | board | list of engines | activity log "
+        "| engine of 40 visits | the same, first time "
         "| save a reading | size MB | filled in s |"
     )
-    yield "| --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |"
+    yield "| --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |"
     for one in lines:
-        times = " | ".join(t.shown() for t in (one.search, one.mistyped, one.page, one.first_page, one.save))
+        asked = (one.search, one.mistyped, one.board, one.listed, one.log, one.page, one.first_page, one.save)
+        times = " | ".join(each.shown() for each in asked)
         yield (f"| {one.engines:,} | {one.rounds:,} | {one.readings:,} | {times} | {one.size:.0f} | {one.filled:.0f} |")
 
 

@@ -7,7 +7,7 @@ import re
 from collections.abc import Iterator
 
 import pytest
-from fastapi.routing import APIRoute
+from starlette.routing import Route
 from starlette.testclient import TestClient
 
 import app.web.pages
@@ -82,7 +82,7 @@ def pages(method: str) -> list[str]:
         importlib.import_module(found.name) for found in pkgutil.walk_packages(app.web.pages.__path__, "app.web.pages.")
     ]
     routes = [route for module in modules if hasattr(module, "router") for route in module.router.routes]
-    return sorted({r.path for r in routes if isinstance(r, APIRoute) and method in (r.methods or ())})
+    return sorted({r.path for r in routes if isinstance(r, Route) and method in (r.methods or ())})
 
 
 @pytest.mark.parametrize("method", ["POST", "GET"])

@@ -6,8 +6,8 @@ import re
 from collections.abc import Iterable, Iterator, Mapping
 
 from axe_playwright_python.sync_playwright import Axe  # type: ignore[import-untyped]
-from fastapi.routing import APIRoute
 from playwright.sync_api import Page
+from starlette.routing import Route
 
 import app.web.pages
 from app.shop.procedure.phases import PHASES
@@ -19,13 +19,13 @@ NO_PAGE = re.compile(r"\.(csv|json|zip|css)$|^/tag/|/news$|^/studies/")
 """Files, and what leads elsewhere; a study is checked by the tests of the meters' pages."""
 
 
-def routes() -> list[APIRoute]:
+def routes() -> list[Route]:
     """What the pages answer."""
     modules = [
         importlib.import_module(found.name) for found in pkgutil.walk_packages(app.web.pages.__path__, "app.web.pages.")
     ]
     found = [route for module in modules if hasattr(module, "router") for route in module.router.routes]
-    return [route for route in found if isinstance(route, APIRoute)]
+    return [route for route in found if isinstance(route, Route)]
 
 
 def paths() -> list[str]:

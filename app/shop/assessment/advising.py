@@ -14,7 +14,7 @@ from app.shop.assessment.tightening import moved_bores, to_reread
 from app.shop.assessment.verdicts import balanced, needs_preset, next_of, unmoved_since_accepted
 from app.shop.procedure.items import Phase
 from app.shop.procedure.parts import needs_power_off
-from app.shop.procedure.phases import COLD_PRESET
+from app.shop.procedure.phases import BANK_BALANCE, COLD_PRESET
 from app.shop.procedure.read_order import NextReading, to_open_again
 from app.shop.procedure.running import round_ran_out
 from app.shop.record.visit_record import VisitRecord
@@ -25,7 +25,8 @@ from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
 from app.sync.planning.preset import Preset, turns_for_idle
 
 MOST_LOOKS = 3
-"""Readings a bore, on average, after which an undecided lock-down is left undecided (our judgement)."""
+"""Readings a bore, on average, after which an undecided lock-down is left undecided, and rounds at each opening after
+which banks that fit no cause are (our judgement)."""
 
 
 AT_AN_OPENING = (Extra.BOTH_WAYS, Extra.WIDER_OPENING, Extra.SMALLER_OPENING)
@@ -133,14 +134,30 @@ def to_read(phase: Phase, now: NextReading, advice: Advice) -> tuple[ToRead, ...
     return tuple(ToRead(now.round_number, bore, "again" if bore in read else "turn") for bore in advice.bores)
 
 
-def lever(now: NextReading, banks: BankAssessment | None, advice: Advice) -> tuple[float, bool]:
+def lever(record: VisitRecord, now: NextReading, banks: BankAssessment | None, advice: Advice) -> tuple[float, bool]:
     """What holds the central lever for a step [m], 0 at idle, and whether it is approached from open.
 
-    A step whose ``why`` is one of ``AT_AN_OPENING`` asks for a round to be begun like that.
+    A step whose ``why`` is one of ``AT_AN_OPENING`` asks for a round to be begun like that; of several openings that
+    are read again, at the one that was read longest ago.
     """
+    if banks is not None and now.bore is None and advice.why is Extra.AGAIN and banks.to_read:
+        return min(banks.to_read, key=lambda travel: _rounds_at(record, travel)[-1:]), False
     if banks is not None and now.bore is None and advice.why in AT_AN_OPENING:
         return banks.extra_travel, advice.why is Extra.BOTH_WAYS
     return now.opening, now.from_above and now.bore is not None
+
+
+def _rounds_at(record: VisitRecord, travel: float) -> tuple[int, ...]:
+    """The numbers of the closed rounds that were read with the lever open so far [m], since the last move."""
+    mine = (one for one in record.rounds if one.row.phase == BANK_BALANCE.slug and one.row.opening == travel)
+    return tuple(one.row.number for one in mine if one.closed and not record.moved_since(one))
+
+
+def in_vain(record: VisitRecord, now: NextReading, banks: BankAssessment | None, advice: Advice) -> bool:
+    """Whether every opening that is to be read again was read ``MOST_LOOKS`` times."""
+    if advice.why is not Extra.AGAIN or banks is None or now.bore is not None:
+        return False
+    return all(len(_rounds_at(record, travel)) >= MOST_LOOKS for travel in banks.to_read)
 
 
 def _read_on(now: NextReading, advice: Advice | None) -> Advice:

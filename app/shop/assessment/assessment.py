@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 
-from app.shop.assessment.advising import ToRead, lever, next_step, starting, to_read
+from app.shop.assessment.advising import ToRead, in_vain, lever, next_step, starting, to_read
 from app.shop.assessment.cold_setting import ColdWork, cold_work
 from app.shop.assessment.gates import Gate, gate_of
 from app.shop.assessment.progress import PhaseStatus, leads_to_banks, next_status, progress, stale_items
@@ -83,6 +83,11 @@ class PhaseAssessment:
     screws: Mapping[int, tuple[AdjusterKind, ...]]
     speed: SpeedDue | None
     coarse: bool
+
+    @property
+    def in_vain(self) -> bool:
+        """Whether what the step asks to be read again was read so often that a person has to decide."""
+        return in_vain(self.record, self.due, self.banks, self.step)
 
 
 @dataclass(frozen=True, eq=False)
@@ -179,7 +184,7 @@ def _assess_phase(assessment: Assessment, phase: Phase) -> PhaseAssessment:
     preset = starting(record) if phase is COLD_PRESET and not record.layout.electronic else None
     banks = balance_of(record) if phase.rounds == "openings" else None
     step = next_step(record, status, due, banks)
-    opening, from_above = lever(due, banks, step)
+    opening, from_above = lever(record, due, banks, step)
     gate = gate_of(record, phase.slug, assessment.status)
     tolerance = record.settings.window(phase.slug) if phase.rounds != "none" else 0.0
     left_out = left_out_of(record, phase.slug, due.current).latest

@@ -19,7 +19,7 @@ def reasons(record: VisitRecord) -> tuple[Reason, ...]:
     """What changed since the last sign-off, as entered when the visit was opened or as recorded; none at first."""
     if record.fitted_before is None:
         return ()
-    changed = [because(Changed.TOUCHED, what=what) for what in _touched(record)]
+    changed = [because(Changed.TOUCHED, what=what) for what in touched(record)]
     if record.fitted_before != record.fitting.ident:
         changed.append(because(Changed.HARDWARE))
     if _moved(record):
@@ -31,10 +31,12 @@ def same_air(record: VisitRecord) -> bool:
     """Whether the engine draws its air through the same parts in the same place as at the last sign-off."""
     if record.before is not None and differs(record.before.intake, record.intake):
         return False
-    return not _moved(record) and not any(what in AIR for what in _touched(record))
+    return not _moved(record) and not any(what in AIR for what in touched(record))
 
 
-def _touched(record: VisitRecord) -> tuple[str, ...]:
+def touched(record: VisitRecord) -> tuple[str, ...]:
+    """What was changed since the last sign-off, by who opened the visit: codes of ChangedPart, or an older program's
+    words."""
     return tuple(what for what in (record.visit.changed or "").split(", ") if what)
 
 

@@ -16,7 +16,8 @@ from statistics import mean, median
 from threading import Event
 from typing import NamedTuple, TypeVar
 
-from sqlmodel import Session, col, func, select
+from sqlalchemy.orm import aliased
+from sqlmodel import Session, col, select
 
 from app.shop.assessment.since_left import Change
 from app.shop.assessment.visit_summary import VisitSummary
@@ -163,15 +164,12 @@ def remember(shop: Database, stop: Event) -> None:
 
 
 def _looked_at(session: Session, site: int | None) -> Sequence[Visit]:
-    newest = func.max(Visit.id)
-    real = select(Visit.engine_id).where(col(Visit.engine_id).not_in(select(Practice.engine_id)))
+    later = aliased(Visit)
+    newer = select(later).where(col(later.engine_id) == Visit.engine_id, col(later.id) > col(Visit.id)).exists()
+    newest = select(Visit.engine_id).where(~newer, col(Visit.engine_id).not_in(select(Practice.engine_id)))
     if site is not None:
-        last = select(newest).group_by(col(Visit.engine_id))
-        real = real.where(
-            col(Visit.engine_id).in_(select(Visit.engine_id).where(Visit.site_id == site, col(Visit.id).in_(last)))
-        )
-    latest = real.group_by(col(Visit.engine_id)).order_by(newest.desc()).limit(MOST_ENGINES)
-    ids = session.exec(latest).all()
+        newest = newest.where(Visit.site_id == site)
+    ids = session.exec(newest.order_by(col(Visit.id).desc()).limit(MOST_ENGINES)).all()
     return session.exec(
         select(Visit).where(col(Visit.engine_id).in_(ids)).order_by(col(Visit.engine_id), col(Visit.number))
     ).all()

@@ -2,7 +2,6 @@
 
 import math
 from collections.abc import Iterator
-from copy import copy
 from dataclasses import dataclass, field
 from functools import cached_property
 from operator import attrgetter, itemgetter
@@ -167,8 +166,8 @@ class VisitRecord:
         """This record as asked for at ``now`` [s]."""
         if now == self.now:
             return self
-        seen = copy(self)
-        fill(seen, now=now)
+        seen = object.__new__(VisitRecord)  # what was worked out goes along, as in a copy
+        vars(seen).update(vars(self), now=now)
         return seen
 
     def back(self) -> Iterator["VisitRecord"]:

@@ -83,7 +83,7 @@ class ThenTold(Told):
     """A move of the same plan that is likely to follow. It is planned again once the one before it was made."""
 
     kind: MoveKind
-    why: Why
+    why: Why = Field(description="The reason as a code.", examples=["follows"])
     bank: str | None
     coupler: Coupler | None
     bore: int | None

@@ -137,7 +137,7 @@ class VisitLine(Told):
     """A visit of an engine, in a line."""
 
     id: int
-    number: int
+    number: int = Field(description="Counts the engine's visits from 1.")
     place: str
     job: str
     why: str

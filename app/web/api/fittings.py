@@ -188,7 +188,7 @@ class FittingTold(Told):
     """What is fitted from ``at`` on; each change is one more, numbered."""
 
     id: int
-    number: int
+    number: int = Field(description="Counts what was fitted from 1.")
     why: str
     why_code: str | None = Field(description="The same as a code; null for words as typed.")
     at: str = Field(description="ISO 8601, UTC.")

@@ -28,6 +28,7 @@ from app.web.api.advising import banks, cold_setting
 from app.web.api.answers.dry_run import DESCRIBED, NOT_TRIED, tried_only
 from app.web.api.answers.places import LOCATION, located
 from app.web.api.cross_check import findings, recorded
+from app.web.api.description.codes import enumerate_codes
 from app.web.api.description.examples import PARAMETERS
 from app.web.api.description.field_names import describe
 from app.web.api.ending import ends
@@ -50,7 +51,11 @@ Everything that a page can record, for a program at a test bench.
    what has to be done before, then readings as the meter showed them, moves as they were made, the next phase, the
    sign-off. Ask again after each. A rejection of what was advised a moment ago means that something ran out since: ask
    again; a second one in a row wants a person.
-5. When `current` is `sign-off`, sign the visit off.
+5. When `current` is `sign-off`, a person answers for the engine: send the name of that person, and the PIN where the
+   shop lists people.
+
+The engine is first started in `first-fire`, without a write of its own: when the advice asks for the items that are
+`at_start`, start it and read them.
 
 **Stops, pauses and heat.** A figure beyond a limit of the shop stops the engine: `engine_state.open_stops` has it, and
 every write but its end (`POST /api/visits/{visit_id}/stops/ended`, with cause and remedy) is rejected with `stopped`.
@@ -209,6 +214,7 @@ def document() -> dict[str, Any]:
             operation["security"] = [{"feed": []}] if path == FEED else asked
             _describe_answers(method, operation)
     described["components"]["schemas"] |= {**problem.pop("$defs"), "Problem": problem}
+    enumerate_codes(described["components"]["schemas"])
     describe(described["components"]["schemas"])
     return described
 

@@ -105,7 +105,11 @@ class ItemTold(Told):
     item: str
     ask: str = Field(description="What is asked, in words.")
     kind: Literal["tick", "number"]
-    unit: str = Field(description="Of a number, and of its range; empty for a tick.")
+    unit: str = Field(
+        description="Of a number, and of its range, whatever unit the shop's pages show. Empty for a tick, and for a "
+        "number without one.",
+        examples=["°C"],
+    )
     low: float
     high: float
     must: bool = Field(description="Whether it cannot be waived.")
@@ -115,12 +119,14 @@ class ItemTold(Told):
     ahead: bool = Field(
         description="Whether the engine is not read before it, though a waiver passes it unless `must`."
     )
-    at_start: bool = Field(description="Whether it is looked at right after the start, once the list before is done.")
+    at_start: bool = Field(
+        description="Whether it is read right after the engine is started, once the list before is done: start it then."
+    )
     after: list[str] = Field(description="Items of the phase that are recorded before it or with it.")
     puts_back: str = Field(description="The item of an earlier phase that held what it puts back; empty for none.")
     choices: list[str] = Field(description="Of a number that is the place of one of these, counted from 0.")
     recorded: CheckTold | None
-    missing: bool
+    missing: bool = Field(description="Whether the phase still lacks it.")
     again: bool = Field(
         description="Whether what is recorded no longer counts: moved or stopped since, or too far out."
     )
@@ -196,7 +202,7 @@ def record_checks(shop: Shop, visit_id: Id, phase: Slug, body: ChecksSent, now: 
     values: dict[str, float | None] = {**dict.fromkeys(body.ticks), **body.numbers}
     places = {item: f"ticks/{n}" for n, item in enumerate(body.ticks)}
     places |= {item: f"numbers/{escaped(item)}" for item in body.numbers}
-    with named(**places):
+    with named(nothing="", **places):
         checks.record(shop, visit_id, body.key, phase, values, body.by, now, _read_at(body, now))
     return _standing(shop, visit_id, phase)
 

@@ -57,8 +57,8 @@ class Problem(Told):
     status: int = Field(description="The status of the answer.", examples=[422])
     detail: str = Field(description="What is wrong and what to do, in words.", examples=["Enter 300 to 3000\u00a0rpm."])
     code: str = Field(
-        description="Why, as a code that stays the same: that of the first of `errors`, where fields are at fault. "
-        "Rely on it, not on the sentence.",
+        description="Why, as a code that stays the same: `wrong-shape` where the request is not as described here, "
+        "else that of the first of `errors`, where fields are at fault. Rely on it, not on the sentence.",
         examples=["out-of-range"],
     )
     errors: list[Fault] | None = Field(default=None, description="The fields at fault, where fields are.")
@@ -78,7 +78,9 @@ OTHERS: dict[int | str, dict[str, Any]] = {
     "default": _documented("Any other rejection, as a problem document: 400, 404, 405, 413, 415, 500, 503."),
 }
 NOT_THERE: dict[int | str, dict[str, Any]] = {
-    404: _documented("What the address names is not on record: `code` begins with `no-`, or is `not-found`.")
+    404: _documented(
+        "What the address names is not on record: `code` begins with `no-`, or is `not-found` or `nothing-to-undo`."
+    )
 }
 REFUSALS: dict[int | str, dict[str, Any]] = {
     **NOT_THERE,

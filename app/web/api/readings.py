@@ -10,6 +10,7 @@ from pydantic import Field
 from app.shop.commands import engines, readings
 from app.shop.commands.readings import NewLook, NewReading
 from app.shop.errors import RejectedError
+from app.shop.procedure import opening_speed
 from app.shop.procedure.codes import SkipReason
 from app.shop.reasons import because
 from app.shop.record import loader
@@ -17,8 +18,9 @@ from app.shop.record.entries import MeterReading
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.sync.engine.layout import LayoutFault
+from app.sync.engine.units import REV_PER_MIN
 from app.web.api.problems import REFUSALS, WAITS, named, pointing
-from app.web.api.shapes import By, Id, Key, MeterUnit, Sent, Slug, Told, example
+from app.web.api.shapes import By, Id, Key, MeterUnit, Sent, Slug, Told, example, trade
 from app.web.context import Now, Shop
 from app.wording.stored import as_stored, code_of
 
@@ -59,6 +61,18 @@ FromAbove = Annotated[
     ),
 ]
 
+SpeedBeside = Annotated[
+    float | None,
+    Field(
+        ge=opening_speed.SLOWEST,
+        le=opening_speed.FASTEST,
+        allow_inf_nan=False,
+        description="Engine speed at that moment, by a tachometer that the program reads: what bores show at an idle "
+        "that strays is compared at one speed. Null where none was read.",
+        examples=[862],
+    ),
+]
+
 
 class ValueSent(Sent):
     """One value as the meter showed it, in the unit of the visit's meter."""
@@ -91,6 +105,7 @@ class ValueSent(Sent):
         default=False,
         description="Whether a sensor that stays at its bore read it. Such values prove nothing beside one probe's.",
     )
+    speed_rpm: SpeedBeside = None
     model_config = example(
         key="0d6f7a8e-98c1-4c39-9c9e-6f4d5b0c2a02", kind="turn", round=2, bore=1, value=6.25, by="KM"
     )
@@ -144,6 +159,7 @@ class AllBoresSent(Sent):
     round: RoundNumber
     values: list[AtBore] = Field(min_length=1, max_length=12, description="One entry for each bore of the engine.")
     by: By
+    speed_rpm: SpeedBeside = None
     model_config = example(
         key="e4d5c6b7-0a1b-4c2d-8e3f-9a8b7c6d5e12",
         round=2,
@@ -175,6 +191,7 @@ class ReadingTold(Told):
     by: str
     at: str = Field(description="ISO 8601, UTC.")
     supersedes: int | None = Field(description="The reading it corrects.")
+    speed_rpm: float | None = Field(description="Engine speed beside it; null where none was told.", examples=[862])
     stands: bool = Field(description="False once it was corrected.")
 
     @staticmethod
@@ -188,6 +205,7 @@ class ReadingTold(Told):
                 "stands": stands,
                 "why": as_stored(row.why, "reading.why"),
                 "why_code": code_of(row.why),
+                "speed_rpm": trade(row.speed, REV_PER_MIN) if row.speed is not None else None,
                 **{name: getattr(row, name) for name in fields},
             }
         )
@@ -214,7 +232,7 @@ def add_reading(shop: Shop, visit_id: Id, phase: Slug, body: ReadingSent, now: N
     )
     sure = not isinstance(body, ValueSent) or body.sure
     with pointing(POINTERS):
-        row_id = readings.add(shop, visit_id, body.key, new, now, sure=sure)
+        row_id = readings.add(shop, visit_id, body.key, new, now, sure=sure, speed=_speed_of(body))
     return _stored(shop, visit_id, row_id)
 
 
@@ -230,7 +248,7 @@ def add_all_bores(shop: Shop, visit_id: Id, phase: Slug, body: AllBoresSent, now
         raise RejectedError({"values": because(LayoutFault.BORE_TWICE)})
     look = NewLook(phase, body.round, values, body.by)
     with pointing({**POINTERS, Rejection.NO_SUCH_BORE: "values"}), named(value="values"):
-        ids = readings.add_look(shop, visit_id, body.key, look, now)
+        ids = readings.add_look(shop, visit_id, body.key, look, now, speed=_speed_of(body))
     return [_stored(shop, visit_id, one) for one in ids]
 
 
@@ -243,6 +261,11 @@ def settle_readings(shop: Shop, visit_id: Id, phase: Slug, body: SettledSent, no
     with pointing(WAITS):
         row_id = readings.settle(shop, visit_id, body.key, phase, pair, body.counts, body.by, now)
     return _stored(shop, visit_id, row_id)
+
+
+def _speed_of(body: ReadingSent | AllBoresSent) -> float | None:
+    """The engine speed that was told beside values [rev/s]."""
+    return None if isinstance(body, SkipSent) or body.speed_rpm is None else body.speed_rpm * REV_PER_MIN
 
 
 def _stored(shop: Database, visit_id: int, row_id: int) -> ReadingTold:

@@ -154,7 +154,7 @@ class QuestionTold(Told):
 class RoundTold(Told):
     """A round: every bore in turn, with everything entered in it, oldest first."""
 
-    number: int
+    number: int = Field(description="Counts the rounds of the visit from 1; readings name it as `round`.")
     phase: Slug
     lever_thou: float = Field(description="The feeler under the central lever, in thousandths of an inch; 0 at idle.")
     from_above: bool = Field(description="Whether the lever was opened further first and brought back onto the feeler.")

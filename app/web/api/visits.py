@@ -14,7 +14,8 @@ from app.shop.commands.visits import NewVisit
 from app.shop.procedure.items import Place
 from app.shop.procedure.limits import Stop, StopCause, ended_stops, open_stops
 from app.shop.procedure.phases import FIRST_FIRE
-from app.shop.procedure.requirements import Runs
+from app.shop.procedure.recheck import touched
+from app.shop.procedure.requirements import ChangedPart, Runs
 from app.shop.procedure.running import run_out, state_of
 from app.shop.queries.assessed import assessed, assessment_of
 from app.shop.record import loader
@@ -55,11 +56,18 @@ class VisitSent(Sent):
     meter_id: int = Field(description="The meter that its readings are taken with.", examples=[1], le=LARGEST_ID)
     runs: Runs | None = Field(
         default=None,
+        strict=False,
         description="Whether the engine runs as it comes in. A running engine is read as found, hot, before anything "
-        "is set; a fresh one is asked for run-in, oil, timing and mixture. Null: as on earlier visits, else a preset.",
+        "is set; `new-throttles` are preset cold first; a `fresh` engine is asked for run-in, oil, timing and mixture "
+        "besides. Null: as on earlier visits, else a preset.",
     )
     intake: IntakeState | None = Field(default=None, strict=False, description=INTAKE + " Null where it is not told.")
     intake_note: Line = Field(default="", description="More about the intakes; with `other` it says what they are.")
+    changed: list[Annotated[ChangedPart, Field(strict=False)]] = Field(
+        default=[],
+        max_length=len(ChangedPart),
+        description="What was changed since the last sign-off: the engine is then read hot once at least.",
+    )
     model_config = example(
         key="9b2f6d0e-6a1c-4c55-8f0e-3f3b0a2f6c11",
         place="test cell",
@@ -75,7 +83,9 @@ class MissingTold(Told):
     """One thing that a phase still lacks."""
 
     item: str = Field(
-        description="The item that is not recorded; `round` for readings, `stop` for a figure too far out."
+        description="The item that is not recorded; else `round` for readings, `stop` for a figure too far out, `heat` "
+        "for the heat soak, `speed` for an idle speed that is off or was read before an adjustment, `opening-speed` "
+        "for the speed of a round off idle."
     )
     code: str = Field(description="Why it is missing, as a code.")
     what: str
@@ -214,7 +224,7 @@ class EngineEventTold(Told):
     """Word that the engine was started or stopped."""
 
     id: int
-    what: Literal["started", "stopped"]
+    what: Literal["started", "stopped"] = Field(description="Which of the two.")
     by: str
     at: str = Field(description="ISO 8601, UTC.")
 
@@ -259,6 +269,10 @@ class VisitTold(Told):
     runs: Runs | None = Field(description="Whether the engine ran as it came in; null where that was not asked.")
     intake: IntakeState | None = Field(description=INTAKE + " Null where it was not told.")
     intake_note: str
+    changed: list[str] = Field(
+        description="What was changed since the last sign-off, as codes or as an older program stored it.",
+        examples=[["exhaust"]],
+    )
     meter: MeterTold
     phases: list[StandingTold] = Field(description="The five phases in their order.")
     current: Slug | Literal["sign-off"] | None = Field(
@@ -292,6 +306,7 @@ class VisitTold(Told):
                 "runs": visit.runs,
                 "intake": record.intake.state if record.intake else None,
                 "intake_note": record.intake.note if record.intake else "",
+                "changed": list(touched(record)),
                 "meter": MeterTold.of(record.meter, record.repeats),
                 "phases": [StandingTold.of(standing) for standing in standings],
                 "current": undone if signed is None else None,
@@ -312,6 +327,7 @@ def open_visit(shop: Shop, engine_id: Id, body: VisitSent, now: Now, answer: Res
         body.why,
         body.by,
         body.meter_id,
+        tuple(dict.fromkeys(body.changed)),
         runs=body.runs or "",
         intake=body.intake or "",
         intake_note=body.intake_note,

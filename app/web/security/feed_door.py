@@ -8,6 +8,7 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 
 from app.web.security.middleware import refusal
 from app.web.security.origin import FEED, bearer
+from app.web.security.programs import BEARER
 from app.web.security.rate import Rate
 from app.wording.program.request_faults import RequestFault
 
@@ -39,7 +40,9 @@ class FeedDoor:
             return
         token = bearer(scope) or ""
         if not self.admits(token):
-            await refusal(scope, 401, RequestFault.NO_FEED)(scope, receive, send)
+            answer = refusal(scope, 401, RequestFault.NO_FEED)
+            answer.headers["WWW-Authenticate"] = BEARER
+            await answer(scope, receive, send)
         elif not self.rate.takes(token):
             await refusal(scope, 429, RequestFault.TOO_OFTEN, most=MOST_A_SECOND)(scope, receive, send)
         else:

@@ -15,8 +15,8 @@ RESTORE_HELP = Message(
 CHECK_HELP = Message("Verify the records and report problems. Changes nothing. The program may be running.")
 
 PROGRAM_HELP = Message(
-    "Give a program of others access: prints its token, once. Evenbore must be closed; while it is open, use its page "
-    "Programs with access."
+    "Give a program of others access: prints its token, once. Evenbore must be closed where its records are in a "
+    "folder; while it is open, use its page Programs with access."
 )
 PROGRAM_NAME_HELP = Message("Name of the program, such as the bench that it runs on.")
 SCOPE_HELP = Message("What it can do. Repeat the option for more.")

@@ -70,7 +70,8 @@ SERVER_PROBLEMS: Mapping[StrEnum, Worded] = {
     ),
     ServerProblem.NOT_UPGRADED: Message(
         "The tables in {server} could not be made or upgraded ({why}). Nothing was changed. "
-        "Report this message to the maintainer of the program."
+        "Start the program once as the owner of the database. If the owner started it, report this message to the "
+        "maintainer of the program."
     ),
     ServerProblem.ROWS_CHANGED: Message(
         "The records in {server} are damaged. {found} Tell the person who runs the server: "

@@ -94,6 +94,7 @@ class BenchProgram:
                 self.answered("POST", f"{here}/sign-off", {"key": str(uuid.uuid4()), "name": self.signs})
                 return None
             case "record_checks":
+                self.stand.wait(do["after_minutes"])
                 self.record(f"{here}/phases/{do['phase']}", do["items"])
             case "engine_started":
                 self.post(f"{here}/started", ticks=do["items"])
@@ -125,8 +126,6 @@ class BenchProgram:
             numbers["preset-turns"] = told["preset"]["turns"]
         ticks = [name for name, item in kinds.items() if item["kind"] == "tick"]
         self.post(f"{path}/checks", ticks=ticks, numbers=numbers)
-        if any(item["over_time"] for item in kinds.values()):
-            self.stand.wait(3)
 
     def read(self, path: str, asked: dict[str, Any], lever_thou: float) -> None:
         """Read a bore; one that is far off is read again before it is said to be sure."""

@@ -8,17 +8,23 @@ from starlette.testclient import TestClient
 
 import app.shop.assessment
 import app.sync.planning
+from app.shop.assessment.advising import lever
+from app.shop.assessment.assessment import assess
 from app.shop.assessment.codes import StepReason
-from app.shop.commands import checks, engines
-from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
+from app.shop.commands import checks, engines, readings
+from app.shop.procedure.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
 from app.shop.queries.assessed import assessed
+from app.shop.record.settings import DEFAULTS
 from app.shop.store.database import Database
+from app.sync.banks.banks import Extra
 from app.sync.engine.hardware import Figure, likely_hardware
 from app.sync.engine.units import MM
-from app.sync.planning.advice import AdviceReason
+from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
 from app.web.api.advice import BECAUSE
+from app.web.api.advising.to_do import to_do
 from app.web.api.interface import document
-from tests.shop.yard import AT, FACTS, V8, check_all, heat_soaked, key, read, read_round, visit
+from tests.shop.bank_balance import at_the_banks, read_with_one_bank_early
+from tests.shop.yard import AT, FACTS, V8, check_all, heat_soaked, key, read, read_round, visit, visit_record
 from tests.web.api.writes import HOT, cold, hot_begun
 
 EARLY = "/api/visits/1/phases/first-fire/advice"
@@ -90,3 +96,28 @@ def test_a_size_outside_the_range_of_the_flow_law_is_marked(client: TestClient, 
 def test_the_description_lists_every_reason() -> None:
     listed = document()["components"]["schemas"]["AdviceTold"]["properties"]["why"]["enum"]
     assert set(listed) >= {*AdviceReason, *StepReason}
+
+
+def test_openings_that_are_to_be_read_again_come_in_turn_and_not_without_end(shop: Database) -> None:
+    """A program was sent to the wider one again and again, which told nothing new, and never to the other."""
+    visit_id = at_the_banks(shop)
+    opened: list[float] = []
+    done: list[str] = []
+    read_with_one_bank_early(shop, visit_id)
+    for _ in range(5):
+        assessment = assess(visit_record(shop, visit_id))
+        judged = assessment.of(BANK_BALANCE)
+        assert judged.banks is not None
+        unclear = replace(judged.banks, extra=Extra.AGAIN)
+        judged = replace(judged, step=Advice(AdviceKind.MEASURE, Extra.AGAIN), banks=unclear)
+        do = to_do(assessment, judged)
+        assert do is not None
+        done.append(do.operation)
+        if do.operation == "begin_round":
+            opening, _ = lever(assessment.record, judged.due, unclear, judged.step)
+            opened.append(opening)
+            readings.begin_round(shop, visit_id, key(), BANK_BALANCE.slug, AT, opening)
+            for bore in (*V8.bores, 1):
+                read(shop, visit_id, BANK_BALANCE, 8.0 if opening == DEFAULTS.openings[0] else 15.0, bore)
+    assert opened == [*DEFAULTS.openings, *DEFAULTS.openings]  # each was read three times then
+    assert done == ["begin_round"] * 4 + ["advice"]  # nothing else is missing here: the next phase

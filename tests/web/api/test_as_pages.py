@@ -1,13 +1,20 @@
 """Whatever a page can record a program can, or it is said why not."""
 
+from dataclasses import fields
+
 import pytest
 from starlette.testclient import TestClient
 
+from app.shop.commands.visits import NewVisit
+from app.shop.procedure.recheck import reasons
+from app.shop.procedure.requirements import Changed, ChangedPart
+from app.shop.reasons import because
 from app.shop.store.database import Database
 from app.web.api.interface import document
+from app.web.api.visits import VisitSent
 from app.web.application import PAGES
-from tests.shop.yard import key
-from tests.web.api.writes import HOT, found, hot, hot_read
+from tests.shop.yard import key, ready_to_sign, visit_record
+from tests.web.api.writes import HOT, TURN, found, hot, hot_read
 
 BY_PROGRAM = {
     "/engines/new": "register_engine",
@@ -100,6 +107,20 @@ def test_every_form_has_an_operation_or_a_reason_for_none() -> None:
     assert set(BY_PROGRAM.values()) <= operations
 
 
+def test_a_program_that_opens_a_visit_says_all_that_a_page_says(client: TestClient, shop: Database) -> None:
+    """What was changed since the last sign-off asks for the recheck; only a page could say it."""
+    assert {one.name for one in fields(NewVisit)} == VisitSent.model_fields.keys() - {"key"}
+    ready_to_sign(shop)
+    signed = {"key": key(), "name": "Foreman of the yard"}
+    assert client.post("/api/visits/1/sign-off", json=signed).status_code == 201
+    sent = {"place": "test cell", "by": "KM", "meter_id": 1, "runs": "runs", "changed": ["exhaust", "exhaust"]}
+    told = client.post("/api/engines/1/visits", json={"key": key(), **sent}).json()
+    assert (told["changed"], told["runs"]) == (["exhaust"], "runs")
+    assert reasons(visit_record(shop, told["id"])) == (because(Changed.TOUCHED, what=ChangedPart.EXHAUST),)
+    wrong = client.post("/api/engines/1/visits", json={"key": key(), **sent, "changed": ["exhaust", "paint"]}).json()
+    assert [(one["pointer"], one["code"]) for one in wrong["errors"]] == [("#/changed/1", "not-one-of")]
+
+
 def test_findings_are_listed_and_one_that_is_taken_back_stands_no_more(client: TestClient, shop: Database) -> None:
     found(shop)
     assert client.post("/api/visits/1/findings/1/taken-back", json={"key": key(), "by": "KM"}).status_code == 201
@@ -156,6 +177,19 @@ def test_sensors_at_all_bores_fill_what_is_left_of_a_round(client: TestClient, s
     assert short.status_code in (409, 422)
     twice = client.post(f"{HOT}/readings/all-bores", json={**body, "key": key(), "values": values[:1] * 2})
     assert twice.json()["errors"][0]["pointer"] == "#/values"
+
+
+def test_the_engine_speed_beside_readings_is_recorded_with_them(client: TestClient, shop: Database) -> None:
+    hot(shop)
+    told = client.post(f"{HOT}/readings", json={**TURN, "key": key(), "speed_rpm": 870}).json()
+    assert told["speed_rpm"] == 870
+    rest = [{"bore": bore, "value": 6.25, "sd": 0.01} for bore in (1, 2, 3, 4)]
+    body = {"key": key(), "round": 2, "values": rest, "by": "KM", "speed_rpm": 840}
+    assert {one["speed_rpm"] for one in client.post(f"{HOT}/readings/all-bores", json=body).json()} == {840}
+    stored = visit_record(shop, 1).rounds[-1].entered
+    assert [one.speed for one in stored] == pytest.approx([14.5, *[14.0] * 4])  # 870 / 60 and 840 / 60 turns a second
+    wrong = client.post(f"{HOT}/readings", json={**TURN, "key": key(), "speed_rpm": 0}).json()
+    assert [(one["pointer"], one["code"]) for one in wrong["errors"]] == [("#/speed_rpm", "out-of-range")]
 
 
 def test_instruments_are_at_one_engine_at_a_time(client: TestClient, shop: Database) -> None:

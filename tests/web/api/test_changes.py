@@ -1,9 +1,7 @@
 """What changed, asked for and told: everything once at least, in the order of the commits, and nobody's name."""
 
-import json
 import random
 import threading
-from collections.abc import Iterator
 from datetime import UTC, datetime
 from itertools import islice
 from typing import Any, get_args
@@ -28,6 +26,7 @@ from app.web.application import create_app
 from app.web.pages.shop import programs
 from tests.serving import serving
 from tests.shop.yard import AT, FACTS, FOUR, engine, heat_soaked, key, read_round, ready_to_sign, visit
+from tests.web.api.reader import told
 
 
 def every(client: TestClient, most: int) -> list[dict[str, Any]]:
@@ -39,20 +38,6 @@ def every(client: TestClient, most: int) -> list[dict[str, Any]]:
         if not page["more"]:
             assert not found or found[-1]["seq"] == page["newest"]
             return found
-
-
-def told(stream: Iterator[str]) -> Iterator[dict[str, Any]]:
-    """The changes of a stream, each with its id held to its seq."""
-    said: dict[str, str] = {}
-    for line in stream:
-        name, _, value = line.partition(": ")
-        if line:
-            said[name] = value
-        elif "data" in said:
-            change = json.loads(said["data"])
-            assert (said["event"], int(said["id"])) == ("change", change["seq"])
-            yield change
-            said = {}
 
 
 def test_pages_of_changes_join_without_a_gap_in_the_order_of_the_commits(shop: Database, client: TestClient) -> None:
@@ -201,3 +186,33 @@ def test_a_stream_too_many_is_refused_and_one_that_ended_makes_room(
     refused = client.get("/api/events")
     assert (refused.status_code, refused.json()["code"]) == (503, "too-many-streams")
     assert refused.headers["Retry-After"] == "5"
+
+
+def ids_of(text: str) -> list[str]:
+    """The ids of a stream in their order, those that come with no change too."""
+    return [line.removeprefix("id: ") for line in text.splitlines() if line.startswith("id: ")]
+
+
+def test_a_stream_that_had_nothing_to_tell_is_taken_up_without_a_gap(
+    shop: Database, client: TestClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A reader from now on knows where now was, though nothing came: what is written between two streams is told."""
+    opened = visit(shop, engine(shop))
+    monkeypatch.setattr(changes, "STREAM_SECONDS", 0.0)
+    (now,) = ids_of(client.get("/api/events").text)
+    filling.say(shop, opened, key(), "KM", AT, active=True)
+    monkeypatch.setattr(changes, "STREAM_SECONDS", 0.1)
+    again = client.get("/api/events", headers={"Last-Event-ID": now}).text
+    assert [one["kind"] for one in told(iter(again.splitlines()))] == ["filling"]
+
+
+def test_a_reader_that_saw_more_than_a_restored_backup_holds_is_told_everything_again(
+    shop: Database, client: TestClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    engine(shop)
+    whole = every(client, 500)
+    monkeypatch.setattr(changes, "STREAM_SECONDS", 0.1)
+    text = client.get("/api/events", params={"after": whole[-1]["seq"] + 9}).text
+    first, _, rest = text.partition("\n\n")
+    assert first.splitlines() == ["id: 0", "event: restored", f'data: {{"newest":{whole[-1]["seq"]}}}']
+    assert list(told(iter(rest.splitlines()))) == whole

@@ -62,6 +62,13 @@ def test_what_no_field_can_mend_is_pointed_to_by_none(client: TestClient, shop: 
         assert "errors" not in said
 
 
+def test_checks_of_nothing_are_wrong_in_no_field(client: TestClient, shop: Database) -> None:
+    heat_soaked(shop, FOUR)
+    said = problem(client.post(f"{HOT}/checks", json={"key": key(), "by": "KM"}), 422)
+    assert said["code"] == "nothing-entered"
+    assert "errors" not in said
+
+
 def test_a_move_before_the_first_reading_is_wrong_in_no_field(client: TestClient, shop: Database) -> None:
     heat_soaked(shop, FOUR)
     sent = {"key": key(), "by": "KM", "kind": "stop", "bank": "A", "turns": 0.125}

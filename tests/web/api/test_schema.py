@@ -12,6 +12,7 @@ import jsonschema_rs
 import pytest
 import schemathesis
 from hypothesis import HealthCheck, settings
+from pydantic import ValidationError
 from schemathesis.python import asgi
 
 from app.shop.commands.access.programs import let_one_in
@@ -19,11 +20,12 @@ from app.shop.commands.access.scopes import AccessScope
 from app.shop.procedure.phases import HEAT_SOAKED, PHASES
 from app.shop.record.rounds import UNITS
 from app.shop.store.upgrade import open_shop
-from app.web.api.description.examples import EXAMPLES, PARAMETERS
+from app.web.api.description.examples import EXAMPLES, PARAMETERS, choices_of
 from app.web.api.description.field_names import FIELDS
+from app.web.api.description.texts import TEXTS
 from app.web.api.fittings import JSON_NAMES, HardwareSent, HardwareTold
 from app.web.api.interface import document
-from app.web.api.shapes import MeterUnit, Slug
+from app.web.api.shapes import MeterUnit, Sent, Slug
 from app.web.api.shop import changes
 from app.web.application import create_app
 from app.web.pages.shop import programs
@@ -262,20 +264,49 @@ def test_every_field_says_what_it_is() -> None:
             for parameter in operation.get("parameters", ()):
                 assert parameter["description"], (path, parameter["name"])
     used = {field for _, field, _ in properties()}
-    assert used >= FIELDS.keys() | EXAMPLES.keys() - {"visit_id"}
+    named = {name.rpartition(".")[2] for name in TEXTS}
+    assert used >= FIELDS.keys() | EXAMPLES.keys() - {"visit_id"} | named
     operations = [operation for path in described()["paths"].values() for operation in path.values()]
     assert PARAMETERS.keys() <= {one["name"] for operation in operations for one in operation.get("parameters", ())}
 
 
-def test_every_figure_and_choice_shows_one_that_it_takes() -> None:
+def test_every_field_shows_one_that_it_takes() -> None:
     for name, field, said in properties():
         if "const" in said:
             continue
-        if kinds_of(said) & {"number", "integer", "choice"}:
-            assert said.get("examples"), (name, field)
+        if kinds_of(said) & {"number", "integer", "choice", "string"} or kinds_of(said) == {"object"}:
+            told_by_its_shapes = "#/components/schemas/" in json.dumps(said.get("additionalProperties", said))
+            assert said.get("examples") or told_by_its_shapes or "patternProperties" in said, (name, field)
         for example in said.get("examples", ()):
             schema_of = {**said, "components": described()["components"]}
             jsonschema_rs.validate(schema_of, example)
+
+
+def test_what_a_program_may_send_is_taken_as_the_description_shows_it() -> None:
+    """Every choice and every example of every body: one was described for long and could not be sent by anybody."""
+    tried = 0
+    for shape in kinds_sent(Sent):
+        for name, said in described()["components"]["schemas"].get(shape.__name__, {}).get("properties", {}).items():
+            for value in (*choices_of(said, described()["components"]["schemas"]), *said.get("examples", ())):
+                with pytest.raises(ValidationError) as other_fields_are_missing:
+                    shape.model_validate({name: value, "and": "a field that no body has"})
+                faults = other_fields_are_missing.value.errors()
+                assert name not in {one["loc"][0] for one in faults}, (shape.__name__, name, value)
+                tried += 1
+    assert tried > 200
+
+
+def kinds_sent(shape: type[Sent]) -> Iterator[type[Sent]]:
+    """Every shape that a program sends, whole or as a part of one."""
+    for one in shape.__subclasses__():
+        yield one
+        yield from kinds_sent(one)
+
+
+def test_only_what_may_be_null_speaks_of_null() -> None:
+    for name, field, said in properties():
+        if "null for" in said.get("description", "").lower():
+            assert any(one.get("type") == "null" for one in said.get("anyOf", ())), (name, field)
 
 
 UNIT = re.compile(

@@ -4,6 +4,7 @@ import re
 from collections.abc import Callable
 from typing import Any
 
+import jsonschema_rs
 import pytest
 from starlette.testclient import TestClient
 
@@ -20,7 +21,7 @@ from app.wording.message import Message
 from app.wording.program.request_faults import FieldFault, RequestFault
 from app.wording.program.to_programs import TO_PROGRAMS, all_for_a_program, for_a_program
 from app.wording.reasons import tables
-from tests.shop.yard import AT, FOUR, key, read, ready_to_sign, visit_record
+from tests.shop.yard import AT, FOUR, check_all, key, read, read_round, ready_to_sign, visit_record
 from tests.web.api.writes import COLD, HOT, TURN, cold, cold_checked, hot, hot_begun, hot_read
 
 PAGE_WORDS = re.compile(r"\b(page|pages|reload|tablet|form|press|tap|keypad|screen|button|this field)\b", re.I)
@@ -101,6 +102,12 @@ def test_every_reason_of_a_step_is_one_of_those_that_are_described() -> None:
     assert set(shapes["DoTold"]["properties"]["operation"]["enum"]) <= operations
 
 
+def warming(shop: Database) -> None:
+    cold_checked(shop)
+    check_all(shop, 1, FIRST_FIRE)
+    read_round(shop, 1, FIRST_FIRE)
+
+
 def stopped(shop: Database) -> None:
     hot(shop)
     checks.record(shop, 1, key(), HEAT_SOAKED.slug, {"oil-pressure-hot": 30}, "KM", AT)
@@ -114,6 +121,12 @@ def standing(shop: Database) -> None:
 def in_question(shop: Database) -> None:
     hot_begun(shop)
     read(shop, 1, HEAT_SOAKED, 7.5, bore=1)
+
+
+def as_described(shape: str, told: object) -> None:
+    """Every code is one of those that the description lists."""
+    schemas = document()["components"]
+    jsonschema_rs.validate({"$ref": f"#/components/schemas/{shape}", "components": schemas}, told)
 
 
 @pytest.mark.parametrize(
@@ -140,7 +153,11 @@ def test_what_to_do_now_is_told_as_an_operation(
     where: str | None,
 ) -> None:
     come_so_far(shop)
-    do = client.get(f"/api/visits/1/phases/{phase.slug}/advice").json()["do"]
+    told = client.get(f"/api/visits/1/phases/{phase.slug}/advice").json()
+    as_described("AdviceTold", told)
+    as_described("PhaseTold", client.get(f"/api/visits/1/phases/{phase.slug}").json())
+    as_described("VisitTold", client.get("/api/visits/1").json())
+    do = told["do"]
     assert (do["operation"], do["phase"]) == (operation, where)
     if operation in ("record_checks", "engine_started"):
         assert do["items"]
@@ -175,3 +192,23 @@ def test_a_program_that_follows_what_to_do_is_never_rejected_while_the_engine_ge
     assert done[0] == "engine_started"
     assert visit_record(shop, 1).layout == FOUR
     assert client.get(f"{COLD}/advice").json()["do"]["operation"] == "advice"
+
+
+@pytest.mark.parametrize(
+    ("looks", "minutes"),
+    [
+        ((), 0.0),  # not looked at yet
+        ((0,), 3.0),  # 15 minutes of running and 5 of standing still are wanted: in a few minutes, by our own judgement
+        ((14, 9, 0), 1.0),  # 15 - 14: what is left of the running is less than a few minutes
+    ],
+)
+def test_a_program_is_told_how_long_to_wait_between_two_looks_at_the_gauges(
+    client: TestClient, shop: Database, looks: tuple[float, ...], minutes: float
+) -> None:
+    """Without it a program that does what it is told sends the same figures without end while the engine warms."""
+    warming(shop)
+    for ago in looks:
+        sent = {"numbers": {"coolant": 88, "oil": 92}, "minutes_ago": ago, "by": "KM", "key": key()}
+        assert client.post(f"{HOT}/checks", json=sent).status_code == 201
+    do = client.get(f"{HOT}/advice").json()["do"]
+    assert (do["operation"], do["items"], do["after_minutes"]) == ("record_checks", ["coolant", "oil"], minutes)

@@ -44,6 +44,7 @@ def test_without_a_token_of_a_feed_nothing_is_taken(bench: Bench, token: str) ->
         answer = push(client, token)
         assert answer.status_code == 401
         assert (answer.headers["content-type"], answer.json()["code"]) == ("application/problem+json", "no-feed")
+        assert answer.headers["WWW-Authenticate"].startswith("Bearer ")  # RFC 9110, section 11.6.1
 
 
 def test_a_paired_tablet_may_not_push_and_a_feed_opens_nothing_else(bench: Bench) -> None:

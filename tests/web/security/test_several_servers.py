@@ -25,7 +25,6 @@ from app.web.security.middleware import TABLET
 from app.web.security.pairing import Pairing, spaced
 from tests.on_a_server import Emptied
 from tests.shop.yard import FOUR, check_all, engine, just_now, key, read, visit, visit_record
-from tests.waiting import until
 
 HOME = "http://192.168.7.20:8000"
 PIN = "2580"
@@ -266,10 +265,3 @@ def test_wrong_pins_at_one_make_the_other_wait_too(two: tuple[Server, Server]) -
     one.seconds += 61
     assert refusal(one, PIN) is None
     assert refusal(other, PIN) is None
-
-
-def test_a_stream_at_one_tells_what_the_other_wrote(two: tuple[Server, Server]) -> None:
-    one, other = two
-    before = one.shop.written()
-    visit(other.shop, engine(other.shop))
-    until(lambda: one.shop.written() > before)

@@ -1,6 +1,7 @@
 """What a program does now, as the operation to call: whatever stands in the way comes first, so that none is rejected
 again and again."""
 
+from collections.abc import Sequence
 from typing import Literal, cast
 
 from pydantic import Field
@@ -39,11 +40,18 @@ RECORDED_AGAIN = (
 """What is missing and comes with recording it. Whatever else a phase lacks wants more than a figure."""
 
 
+NO_LOOK_YET = frozenset({Requirement.HEAT_UNREAD, Requirement.HEAT_SINCE_START, Requirement.HEAT_OLD})
+"""What the heat soak lacks where a look at the gauges tells something at once."""
+
+FEW_MINUTES = 3.0
+"""Between two looks at the gauges [min], our judgement; fewer where less is lacking."""
+
+
 class DoTold(Told):
     """An operation to call now, with what the step says besides.
 
     `advice`: ask for it in `phase`. `record_checks`: record `items` in `phase`; those that are read over time are
-    recorded again every few minutes until they are no longer asked for. `engine_started`: check `items` and start the
+    recorded again, `after_minutes`, until they are no longer asked for. `engine_started`: check `items` and start the
     engine. `end_stop`: find the cause, do what it takes. `begin_round`, `record_round_speed`, `add_reading` and
     `make_move`: as the step says. `settle_readings`: a person says which reading counts. `override_phase`: a person
     decides whether the phase is passed with something missing. `sign_off`: a person answers for the engine.
@@ -52,6 +60,11 @@ class DoTold(Told):
     operation: Operation = Field(description="The `operationId` of it.", examples=["add_reading"])
     phase: Slug | None = Field(description="The phase that it is called for; null for one that has none.")
     items: list[str] = Field(description="The items that it is about; empty for none.", examples=[["coolant", "oil"]])
+    after_minutes: float = Field(
+        description="How many minutes after `items` were recorded last it tells something to record them again; 0 for "
+        "at once. The engine runs until then.",
+        examples=[3],
+    )
 
 
 def to_do(assessment: Assessment, judged: PhaseAssessment) -> DoTold | None:
@@ -64,7 +77,8 @@ def to_do(assessment: Assessment, judged: PhaseAssessment) -> DoTold | None:
     waits = judged.gate.closed or judged.gate.waits
     if waits is not None:
         return _what_comes_first(assessment, judged, waits)
-    if judged.phase is COLD_PRESET or judged.step.kind in (AdviceKind.DONE, AdviceKind.CANNOT):
+    ended = judged.step.kind in (AdviceKind.DONE, AdviceKind.CANNOT) or judged.in_vain
+    if judged.phase is COLD_PRESET or ended:
         return _what_is_left(assessment, judged)
     if judged.step.kind is not AdviceKind.MEASURE:
         return _do("make_move", judged.phase)
@@ -79,7 +93,7 @@ def _what_comes_first(assessment: Assessment, judged: PhaseAssessment, waits: Re
         case Waiting.ENGINE_STANDS:
             return _do("engine_started", None, [item.slug for item in run_out(assessment.record, FIRST_FIRE)])
         case Waiting.HEAT_RAN_OUT | Waiting.NOT_HEAT_SOAKED:
-            return _do("record_checks", HEAT_SOAKED, _for_heat(assessment))
+            return _for_heat(assessment)
         case Waiting.CHECK_FIRST:
             return _do("record_checks", judged.phase, [waits.values["item"].values["item"]])
         case Waiting.EARLIER_PHASE | Waiting.PRESET_DESTROYS | Waiting.NO_SUCH_PHASE:
@@ -98,7 +112,7 @@ def _what_is_left(assessment: Assessment, judged: PhaseAssessment) -> DoTold:
     if asked:
         return _do("record_checks", judged.phase, [item.slug for item in asked])
     if GATE in lacking:
-        return _do("record_checks", judged.phase, _for_heat(assessment))
+        return _for_heat(assessment)
     if judged.step.why == StepReason.IN_QUESTION:
         return _do("settle_readings", judged.phase)
     return _do("override_phase", judged.phase)
@@ -111,14 +125,28 @@ def _next(assessment: Assessment) -> DoTold:
     return _do("advice", assessment.goes_on.phase)
 
 
-def _for_heat(assessment: Assessment) -> list[str]:
+def _for_heat(assessment: Assessment) -> DoTold:
     """What is recorded until the engine is hot: the gauges over time, and at the end the pulls."""
     heat = assessment.status(HEAT_SOAKED).heat
-    if heat is not None and {lack.code for lack in heat.lacks} == {Requirement.PULLS}:
-        return [str(Requirement.PULLS)]
-    return [item.slug for item in assessment.of(HEAT_SOAKED).items if item.over_time and item.needed]
+    lacks = heat.lacks if heat is not None else ()
+    if {lack.code for lack in lacks} == {Requirement.PULLS}:
+        return _do("record_checks", HEAT_SOAKED, [str(Requirement.PULLS)])
+    gauges = [item.slug for item in assessment.of(HEAT_SOAKED).items if item.over_time and item.needed]
+    return _do("record_checks", HEAT_SOAKED, gauges, _minutes_between(lacks))
 
 
-def _do(operation: Operation, phase: Phase | None = None, items: list[str] | None = None) -> DoTold:
+def _minutes_between(lacks: Sequence[Reason]) -> float:
+    """How long after the last look at the gauges [min] the next one tells something."""
+    if any(lack.code in NO_LOOK_YET for lack in lacks):
+        return 0.0
+    known = [
+        float(lack.values["count"]) for lack in lacks if lack.code in (Requirement.HEAT_TIME, Requirement.HEAT_AGAIN)
+    ]
+    return min([FEW_MINUTES, *known])
+
+
+def _do(
+    operation: Operation, phase: Phase | None = None, items: list[str] | None = None, after_minutes: float = 0.0
+) -> DoTold:
     slug = cast(Slug, phase.slug) if phase else None
-    return DoTold(operation=operation, phase=slug, items=items or [])
+    return DoTold(operation=operation, phase=slug, items=items or [], after_minutes=after_minutes)

@@ -1,9 +1,11 @@
 """What a field is that has the same meaning wherever the JSON interface has it: said once, by its name."""
 
+import re
 from collections.abc import Mapping
 from typing import Any
 
 from app.web.api.description.examples import EXAMPLES, choices_of
+from app.web.api.description.texts import TEXTS
 
 FIELDS: Mapping[str, str] = {
     "about": "The bores it is about.",
@@ -25,6 +27,7 @@ FIELDS: Mapping[str, str] = {
     "checks": "Figures and ticks of the phases.",
     "corrected": "The figures that were corrected.",
     "corrected_by": "Initials of the person who corrected it; null where nothing was corrected.",
+    "closed_angle_deg": "Angle of a closed plate to the bore's section, in degrees.",
     "count": "How many there are.",
     "counts": "Which of the two counts; `both` keeps them as two readings.",
     "coupler": "The coupler between two neighboring bores; null for none.",
@@ -55,6 +58,8 @@ FIELDS: Mapping[str, str] = {
     "items": "What the phase asks for, in its order.",
     "job": "The number of the job.",
     "kind": "Which of the kinds listed here it is; other fields go by it.",
+    "link_lever_mm": "Arm on which the link rod acts, in millimeters.",
+    "link_pitch_mm": "Change of a link rod's length in one turn, in millimeters.",
     "looked_at": "What the verdict rests on.",
     "least_minutes": "The shortest of them, in minutes; null where there are too few to say.",
     "leaves_thou": "The one feeler, or the two stacked, in thousandths of an inch; null for none.",
@@ -69,13 +74,13 @@ FIELDS: Mapping[str, str] = {
     "newer": "The reading that was entered second, by its `id`.",
     "not_looked_at": "What nothing was recorded of.",
     "now": "What it is now, in `unit`.",
-    "number": "As entered, in the item's unit, or which one it is counted from 1; null for a tick.",
+    "number": "The figure as entered, in the item's unit; null for a tick.",
     "odds": "The chance of it, 0 to 1.",
     "older": "The reading that was entered first, by its `id`.",
     "override": "The reason with which it was passed; null for none.",
     "overrides": "The reasons with which phases were passed.",
     "phase": "The phase, by its name in addresses.",
-    "place": "Where the engine is, by its telephone or on the test stand.",
+    "place": "Where the engine is; by `telephone` the customer does the work where it is, told what to do.",
     "plates": "One entry for each plate, outward from the stop screws.",
     "plenum": "Whether a balance plenum joins all runners.",
     "reason": "Why, in words for people.",
@@ -96,6 +101,8 @@ FIELDS: Mapping[str, str] = {
     "signed_off": "Whether the visit has ended.",
     "springless": "The bores whose plate no return spring closes.",
     "steps": "What is done in the phase, in words.",
+    "stop_lever_mm": "Arm on which the stop screw acts, in millimeters.",
+    "stop_pitch_mm": "Travel of a stop screw in one turn, in millimeters.",
     "stops": "The figures beyond a limit.",
     "studies": "Its studies, the oldest first.",
     "title": "It in a line, for people.",
@@ -113,25 +120,38 @@ FIELDS: Mapping[str, str] = {
 }
 """By name."""
 
+NONE = re.compile(r"[;.] [Nn]ull for [a-z ]+\.$")
+"""What is said of null, which only a field that may be null says."""
+
 
 def describe(schemas: dict[str, Any]) -> None:
     """Say of every field of the schemas what it is, and of every figure and choice what one looks like."""
-    for schema in schemas.values():
+    for shape, schema in schemas.items():
         for name, field in schema.get("properties", {}).items():
             if "description" not in field and name in FIELDS:
-                field["description"] = FIELDS[name]
+                field["description"] = FIELDS[name] if _may_be_null(field) else NONE.sub(".", FIELDS[name])
             if "examples" in field or "const" in field:
                 continue
             if choices := choices_of(field, schemas):
                 field["examples"] = choices[:1]
-            elif name in EXAMPLES and _takes(field, EXAMPLES[name]):
-                field["examples"] = [EXAMPLES[name]]
+                continue
+            known = (TEXTS.get(f"{shape}.{name}"), EXAMPLES.get(name), TEXTS.get(name))
+            if shown := [value for value in known if value is not None and _takes(field, value)]:
+                field["examples"] = shown[:1]
+
+
+def _may_be_null(field: dict[str, Any]) -> bool:
+    return any(one.get("type") == "null" for one in field.get("anyOf", ()))
 
 
 def _takes(field: dict[str, Any], value: Any) -> bool:
     """Whether a field is of a type of which ``value`` is."""
+    if isinstance(value, dict):
+        return any("$ref" not in one.get("additionalProperties", {"$ref": ""}) for one in field.get("anyOf", [field]))
     types: dict[Any, Any] = {"integer": int, "number": (int, float), "string": str, "array": list}
-    alternatives = [one for one in field.get("anyOf", [field]) if not {"const", "$ref"} & one.keys()]
+    alternatives = [
+        one for one in field.get("anyOf", [field]) if "$ref" not in one and one.get("const", value) == value
+    ]
     return any(
         isinstance(value, types.get(one.get("type"), ()))
         and (not isinstance(value, list) or _takes(one.get("items", {}), value[0]))

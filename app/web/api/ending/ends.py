@@ -28,7 +28,7 @@ class SignOffSent(Sent):
 class SignOffTold(Told):
     """Who answers for the engine, from when."""
 
-    name: str
+    name: str = Field(description="The full name of the person responsible.", examples=["Foreman of the yard"])
     at: str = Field(description="ISO 8601, UTC.")
 
 
@@ -43,7 +43,7 @@ class MistakenSent(Sent):
 class MistakenTold(Told):
     """Why a visit should never have been opened, and who ended it."""
 
-    why: str
+    why: str = Field(description="What was mistaken.", examples=["Wrong engine"])
     by: str
     at: str = Field(description="ISO 8601, UTC.")
 

@@ -4,7 +4,7 @@ import asyncio
 import time
 from collections.abc import AsyncIterator
 from contextlib import suppress
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Header, HTTPException, Query, Request
 from fastapi.concurrency import run_in_threadpool
@@ -120,11 +120,26 @@ def list_changes(
     return ChangesTold(changes=told, newest=newest, more=bool(told) and told[-1].seq < newest)
 
 
+EVENT: dict[str, Any] = {
+    "type": "object",
+    "description": "One event of the stream.",
+    "properties": {
+        "event": {"type": "string", "enum": ["change", "restored"], "examples": ["change"]},
+        "id": {"type": "string", "description": "To be sent as `Last-Event-ID`.", "examples": ["1841"]},
+        "data": {
+            "type": "string",
+            "description": "JSON: a `ChangeTold`, or for `restored` an object with the `newest` `seq` there is.",
+        },
+    },
+    "required": ["event", "id", "data"],
+}
+
+
 @router.get(
     "/events",
     summary="A stream of what changes",
     response_class=StreamingResponse,
-    responses={200: {"description": "The stream.", "content": {"text/event-stream": {"schema": {"type": "string"}}}}},
+    responses={200: {"description": "The stream.", "content": {"text/event-stream": {"schema": EVENT}}}},
 )
 async def stream_changes(
     shop: Shop,
@@ -138,14 +153,16 @@ async def stream_changes(
     ] = None,
 ) -> StreamingResponse:
     """Server-sent events. Each `change` has the `seq` as its id, and as its data the change as `/api/changes` lists it.
-    The stream ends within half a minute; taken up again with `Last-Event-ID` it leaves nothing out."""
+    The stream begins with the id that it goes on from, and ends within half a minute; taken up again with
+    `Last-Event-ID` it leaves nothing out. Where an older backup was restored since that id, it sends a `restored` with
+    the `newest` there is, and then everything from the first change on."""
     if request.app.state.streams >= MOST_STREAMS:
         fault = because(RequestFault.TOO_MANY_STREAMS, most=MOST_STREAMS)
         raise HTTPException(503, fault, {"Retry-After": "5"})
     seen = last_event_id if last_event_id is not None else after
-    if seen is None:
-        seen = await run_in_threadpool(_newest, shop)
-    return StreamingResponse(_counted(request, _events(shop, request, seen)), media_type="text/event-stream")
+    newest = await run_in_threadpool(_newest, shop)
+    events = _events(shop, request, newest if seen is None else seen, newest)
+    return StreamingResponse(_counted(request, events), media_type="text/event-stream")
 
 
 async def _counted(request: Request, events: AsyncIterator[str]) -> AsyncIterator[str]:
@@ -159,11 +176,14 @@ async def _counted(request: Request, events: AsyncIterator[str]) -> AsyncIterato
         request.app.state.streams -= 1
 
 
-async def _events(shop: Database, request: Request, seen: int) -> AsyncIterator[str]:
-    """The text of a stream that begins after ``seen``."""
+async def _events(shop: Database, request: Request, seen: int, newest: int) -> AsyncIterator[str]:
+    """The text of a stream that begins after ``seen``, where ``newest`` was the newest change as it was asked for."""
     begun = told = time.monotonic()
     looked_at = -1
-    yield "retry: 500\n\n"
+    if seen > newest:  # the ids after it are given out again, to other changes
+        seen = 0
+        yield f'id: 0\nevent: restored\ndata: {{"newest":{newest}}}\n\n'
+    yield f"id: {seen}\nretry: 500\n\n"
     while (now := time.monotonic()) - begun < STREAM_SECONDS and not request.app.state.stopping():
         writes = await run_in_threadpool(shop.written) if shop.shared else shop.writes
         found = await run_in_threadpool(_after, shop, seen) if writes != looked_at else []

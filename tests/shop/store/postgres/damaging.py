@@ -1,6 +1,7 @@
-"""Changes rows of evidence as only the owner of the tables can."""
+"""Changes rows of evidence: as only the owner of the tables can, and as nobody may."""
 
 import psycopg
+import pytest
 
 from app.shop.store.postgres.server import ServerDatabase
 
@@ -13,3 +14,13 @@ def behind_its_back(shop: ServerDatabase, statement: str) -> None:
         connection.execute("ALTER TABLE reading DISABLE TRIGGER ALL")
         connection.execute(statement.encode())
         connection.execute("ALTER TABLE reading ENABLE TRIGGER ALL")
+
+
+CHANGES = ('UPDATE "{0}" SET payload = payload', 'DELETE FROM "{0}"', 'TRUNCATE "{0}" CASCADE')
+
+
+def refused(connection: "psycopg.Connection[object]", table: str, why: type[psycopg.Error]) -> None:
+    """Each way to change a table of evidence is refused, whether or not it has rows."""
+    for statement in CHANGES:
+        with pytest.raises(why):
+            connection.execute(statement.format(table).encode())

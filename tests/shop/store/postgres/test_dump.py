@@ -1,6 +1,7 @@
 """A backup of a database is read to its end, and its rows proved, before it counts as one."""
 
 import subprocess
+from collections.abc import Callable
 from pathlib import Path
 
 import psycopg
@@ -18,8 +19,10 @@ from app.shop.store.postgres.dump import dump, programs_for
 from app.shop.store.postgres.opening import open_server
 from app.shop.store.postgres.proof import look
 from app.shop.store.postgres.server import ServerDatabase
+from app.shop.store.tables import EVIDENCE
 from tests.cluster import Cluster
 from tests.shop.store.postgres.damaging import WRONG, behind_its_back
+from tests.shop.store.postgres.damaging import refused as only_added
 from tests.shop.yard import heat_soaked
 
 
@@ -51,8 +54,9 @@ def test_a_backup_is_proved_and_restores_into_the_same_shop(
     again = open_server(address, tmp_path)
     assert isinstance(again, ServerDatabase)
     assert look(again).sound == sound
-    with psycopg.connect(address) as connection, pytest.raises(psycopg.errors.IntegrityConstraintViolation):
-        connection.execute("UPDATE reading SET value = value")
+    with psycopg.connect(address, autocommit=True) as connection:
+        for table in EVIDENCE:
+            only_added(connection, table, psycopg.errors.IntegrityConstraintViolation)
     again.close()
 
 
@@ -66,19 +70,30 @@ def test_rows_that_were_changed_make_no_backup(server_shop: ServerDatabase, tmp_
     assert databases(server_shop) == before
 
 
-def test_a_backup_that_was_cut_is_none(
-    server_shop: ServerDatabase, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+def cut(content: bytes) -> bytes:
+    return content[: len(content) * 2 // 3]
+
+
+def flipped(content: bytes) -> bytes:
+    """One bit is another in the middle of the last rows, which are packed."""
+    at = content.rindex(b"\x78\x9c") + 8  # where zlib's packing begins (RFC 1950, section 2.2)
+    return content[:at] + bytes([content[at] ^ 1]) + content[at + 1 :]
+
+
+@pytest.mark.parametrize("spoilt", [cut, flipped])
+def test_a_backup_that_was_cut_or_changed_is_none(
+    server_shop: ServerDatabase, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, spoilt: Callable[[bytes], bytes]
 ) -> None:
     heat_soaked(server_shop)
     run = dumping._run
 
-    def cut(program: Path, *arguments: str) -> None:
+    def spoil(program: Path, *arguments: str) -> None:
         run(program, *arguments)
         if program.name == "pg_dump":
             (file,) = tmp_path.glob(".evenbore-*")
-            file.write_bytes(file.read_bytes()[: file.stat().st_size * 2 // 3])
+            file.write_bytes(spoilt(file.read_bytes()))
 
-    monkeypatch.setattr(dumping, "_run", cut)
+    monkeypatch.setattr(dumping, "_run", spoil)
     assert refused(server_shop.address, tmp_path / "shop.dump").code is ServerProblem.DUMP_FAILED
 
 

@@ -25,6 +25,7 @@ from app.shop.store.tables import Engine as EngineRow
 from tests.cluster import Cluster
 from tests.shop.store import baseline
 from tests.shop.store.opening import ENGINE
+from tests.shop.store.postgres.damaging import refused
 from tests.shop.yard import FOUR, check_all, engine, read, visit
 
 OUTSIDE = ("search_", "alembic_version")
@@ -96,16 +97,6 @@ def rules(found: list[dict[str, object]]) -> list[object]:
         if not one.get("duplicates_constraint") and not str(one["name"]).startswith("sqlite_autoindex"):
             told.append((one["name"], columns, one.get("referred_table"), one.get("referred_columns"), options))
     return sorted(told, key=repr)
-
-
-CHANGES = ('UPDATE "{0}" SET payload = payload', 'DELETE FROM "{0}"', 'TRUNCATE "{0}" CASCADE')
-
-
-def refused(connection: "psycopg.Connection[object]", table: str, why: type[psycopg.Error]) -> None:
-    """Each way to change a table of evidence is refused, whether or not it has rows."""
-    for statement in CHANGES:
-        with pytest.raises(why):
-            connection.execute(statement.format(table).encode())
 
 
 def test_evidence_is_only_added_by_the_owner(server_shop: ServerDatabase) -> None:
