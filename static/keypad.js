@@ -114,6 +114,15 @@ function type(form, key) {
 }
 
 /**
+ * What a list such as "1:6.25 2:6.5" says of a bore, 0 for nothing.
+ * @param {string | undefined} list
+ * @param {string} bore
+ */
+function listed(list, bore) {
+  return Number(list?.split(" ").find((one) => one.startsWith(`${bore}:`))?.split(":")[1] ?? 0);
+}
+
+/**
  * What a bore should read: what it read last with nothing moved since, else the middle of the other bores; 0 if unknown.
  * @param {HTMLFormElement} form
  * @param {number} least how many others there have to be
@@ -122,7 +131,7 @@ function expected(form, least) {
   const bore = field(form, "bore")?.value;
   const tiles = [.../** @type {NodeListOf<HTMLElement>} */ (document.querySelectorAll("a.tile[data-value]"))];
   const own = tiles.find((tile) => tile.dataset.bore === bore)?.dataset.value;
-  const last = form.dataset.last?.split(" ").find((one) => one.startsWith(`${bore}:`))?.split(":")[1];
+  const last = listed(form.dataset.last, bore);
   if (!field(form, "supersedes")?.value && (own || last)) return Number(own ?? last);
   const others = tiles.filter((tile) => tile.dataset.bore !== bore).map((tile) => Number(tile.dataset.value));
   if (others.length < least) return 0;
@@ -139,7 +148,9 @@ function expected(form, least) {
 function farOff(form, value) {
   const times = Number(form.dataset.times);
   const middle = expected(form, Number(form.dataset.others));
-  return times > 0 && middle > 0 && (value >= times * middle || value * times <= middle);
+  const most = middle > 0 ? times : Number(form.dataset.roughlyTimes);
+  const should = middle || listed(form.dataset.roughly, field(form, "bore").value);
+  return times > 0 && should > 0 && (value >= most * should || value * most <= should);
 }
 
 /**

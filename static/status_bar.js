@@ -20,6 +20,7 @@ const NAMES = {
   overrides: "write-overrides",
   settle: "write-settle",
   "sign-off": "write-sign-off",
+  mistaken: "write-mistaken",
   start: "write-start",
   stop: "write-stop",
   corrected: "write-stop",

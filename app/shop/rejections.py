@@ -76,6 +76,7 @@ class Rejection(StrEnum):
 
     # visits
     VISIT_OPEN = "visit-open"
+    VISIT_BEGUN = "visit-begun"
     PHASES_INCOMPLETE = "phases-incomplete"  # phases
 
     # checks and waivers

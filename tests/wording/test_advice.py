@@ -125,6 +125,7 @@ def test_a_cause_names_the_bore_it_is_about() -> None:
 def test_an_adjuster_that_nothing_follows_is_named_itself(place: dict[str, Any], named: str) -> None:
     said = reason(Advice(K.CANNOT, WHY.NO_EFFECT, about=(8,), **place), replace(V8, bypass=frozenset({8})), KGH)
     assert f"Readings do not follow {named}, however it is set." in said
+    assert ("its direction" in said) == ("screw" in named)
     assert len(said) <= REASON
 
 

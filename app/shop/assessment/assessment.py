@@ -14,7 +14,7 @@ from app.shop.assessment.progress import PhaseStatus, leads_to_banks, next_statu
 from app.shop.assessment.round_results import evenness_of
 from app.shop.assessment.verdicts import balance_of, balanced, rods_are_turnbuckles, said_of, visit_parts
 from app.shop.procedure.codes import CautionCode
-from app.shop.procedure.doubtful_values import last_values_of
+from app.shop.procedure.doubtful_values import known_roughly_of, last_values_of
 from app.shop.procedure.items import Item, Phase
 from app.shop.procedure.left_out import left_out_of
 from app.shop.procedure.limits import open_stops, range_of
@@ -50,9 +50,9 @@ class PhaseAssessment:
     a cold engine from, ``cold`` is the setting of all its plates on one feeler, None where there is none, ``parts``
     what the phase goes by. ``cautions`` are what to beware of, ``meter_range`` is what the meter can show,
     ``left_out`` what the bores read before that the round leaves out, ``last_values`` what each bore read last with
-    nothing moved since, by bore, ``screws`` the kinds of the screws of a single bore, by that bore, ``speed`` the
-    engine speed off idle that is to be recorded. ``coarse``: its rounds only tell if the engine may be warmed up, and
-    nothing in them is called even.
+    nothing moved since, by bore, ``known_roughly`` what each may read whatever was moved, ``screws`` the kinds of the
+    screws of a single bore, by that bore, ``speed`` the engine speed off idle that is to be recorded. ``coarse``: its
+    rounds only tell if the engine may be warmed up, and nothing in them is called even.
     """
 
     record: VisitRecord
@@ -79,6 +79,7 @@ class PhaseAssessment:
     meter_range: Reason
     left_out: Mapping[int, MeterReading]
     last_values: Mapping[int, float]
+    known_roughly: Mapping[int, float]
     screws: Mapping[int, tuple[AdjusterKind, ...]]
     speed: SpeedDue | None
     coarse: bool
@@ -214,6 +215,7 @@ def _assess_phase(assessment: Assessment, phase: Phase) -> PhaseAssessment:
         meter_range=range_of(record.meter),
         left_out=left_out,
         last_values=last_values_of(record, phase, due),
+        known_roughly=known_roughly_of(record, due) if phase.rounds != "none" else {},
         screws=own_kinds(record.layout),
         speed=None if gate.closed else speed_due(record, phase, due),
         coarse=phase.rounds == "coarse",

@@ -219,7 +219,13 @@ def lacks_item(record: VisitRecord, one: Phase, item: Item) -> bool:
 
 
 def must_have(record: VisitRecord, one: Phase, item: Item) -> bool:
-    """Whether an item that is missing cannot be waived: what keeps from harm, and a figure that stopped the engine."""
+    """Whether an item that is missing cannot be waived: what keeps from harm, and a figure that stopped the engine.
+
+    What guards an opened lever is not missed where no bank was read: an engine that is given up before that is handed
+    over by what lock-down asks. It still comes before the first reading there.
+    """
+    if one.rounds == "openings" and not any(r.entered or r.speeds for r in record.rounds if r.row.phase == one.slug):
+        return False
     check = record.checks.get((one.slug, item.slug)) if item.stops else None
     return item.required or (check is not None and beyond(record, check))
 
@@ -231,6 +237,8 @@ def _asked_too_late(record: VisitRecord, one: Phase, item: Item) -> bool:
     read ahead of the heat-soaked phase.
     """
     if record.sign_off is None and record.phases_read.isdisjoint(_phases_after(one.slug)):
+        return False
+    if record.sign_off is not None and record.mistaken is not None:
         return False
     return record.newest_check(one.slug, item.slug) is None and (item.required or waiver_of(record, one) is None)
 

@@ -71,7 +71,8 @@ class VisitSummary:
     share, as its columns tell, None by a flow meter.
 
     ``air_found`` and ``air_left`` are the air and the idle speed of either, None where they are not known. ``site`` is
-    where it was opened, None in a shop without sites.
+    where it was opened, None in a shop without sites. ``mistaken`` says why it should never have been opened, empty of
+    any other visit; ``untouched``: it is open and nothing is recorded in it yet.
     """
 
     key: str
@@ -102,6 +103,8 @@ class VisitSummary:
     spreads: tuple[RoundSpread, ...]
     sharing: float | None = None
     site: int | None = None
+    mistaken: str = ""
+    untouched: bool = False
 
 
 def build_history(record: VisitRecord) -> VisitSummary:
@@ -138,6 +141,8 @@ def build_history(record: VisitRecord) -> VisitSummary:
         spreads=tuple(_spreads(record)),
         sharing=sharing_of(record),
         site=visit.site_id,
+        mistaken=record.mistaken.why if record.mistaken else "",
+        untouched=record.sign_off is None and record.untouched,
     )
 
 

@@ -79,16 +79,24 @@ def record(
 
 
 def correct_stop(
-    shop: Database, visit_id: int, key: str, figures: Mapping[int, float], by: str, at: str, units: Units = RECORDED
+    shop: Database,
+    visit_id: int,
+    key: str,
+    figures: Mapping[int, float],
+    by: str,
+    at: str,
+    units: Units = RECORDED,
+    *,
+    ran_on: bool = False,
 ) -> int:
     """End the stop of a visit whose figures were mistyped, with what the gauges show. Returns the row's id.
 
     ``figures`` are by the id of the check that is wrong, in the item's own unit, each within the shop's limits; nothing
-    was done about the engine, so no remedy is stored. The engine counts as stopped, as for any stop. Raises
-    RejectedError by ``check-ID``, its figures in ``units``.
+    was done about the engine, so no remedy is stored. The engine counts as stopped, as for any stop,
+    unless it ``ran_on``: then it never was. Raises RejectedError by ``check-ID``, its figures in ``units``.
     """
     key = checked(key)
-    sent = fingerprint(visit=visit_id, figures=sorted(figures.items()))
+    sent = fingerprint(visit=visit_id, figures=sorted(figures.items()), **({"ran_on": True} if ran_on else {}))
     with loader.writing(shop, visit_id, StopEnd, key) as session:
         if again := earlier(session, StopEnd, key, sent):
             return again.ident
@@ -97,7 +105,8 @@ def correct_stop(
         wrong = [stop.check for stop in stops]
         if problems := _problems_of_correction(record, wrong, figures, by, units):
             raise RejectedError(problems)
-        ident = running.store_end(session, visit_id, key, sent, stops, StopCause.MISTYPED, by, at)
+        cause = StopCause.RAN_ON if ran_on else StopCause.MISTYPED
+        ident = running.store_end(session, visit_id, key, sent, stops, cause, by, at)
         session.add_all(
             _row(record, key, one.phase, ITEMS[one.phase, one.item], figures[one.ident], by, at, one.text or one.at)
             for one in wrong

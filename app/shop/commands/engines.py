@@ -1,6 +1,6 @@
 """Engines: register one, change its facts, fit other hardware, find it again."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,10 +12,11 @@ from app.shop.queries import search
 from app.shop.reasons import Reason, because
 from app.shop.record.fittings import FittingReason, hardware_to_json, layout_to_json
 from app.shop.record.stored_reasons import stored
+from app.shop.record.visit_record import MISTAKEN
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.idempotency import checked, earlier, fingerprint, part_key
-from app.shop.store.tables import Engine, Fitting, SignOff, Visit
+from app.shop.store.tables import Engine, Fitting, Override, SignOff, Visit
 from app.sync.engine.hardware import Hardware
 from app.sync.engine.layout import Layout
 from app.sync.engine.units import LITER, REV_PER_MIN
@@ -176,6 +177,13 @@ def newest_visits(session: Session, ids: Sequence[int]) -> dict[int, Visit]:
     newest = select(Visit.engine_id, func.max(Visit.number)).where(col(Visit.engine_id).in_(ids))
     last = tuple_(col(Visit.engine_id), col(Visit.number)).in_(newest.group_by(col(Visit.engine_id)))
     return {v.engine_id: v for v in session.exec(select(Visit).where(last)).all()}
+
+
+def why_mistaken(session: Session, visits: Iterable[Visit]) -> dict[int, str]:
+    """Of these visits those that were opened by mistake and ended, by id, each with the reason."""
+    ids = [visit.ident for visit in visits]
+    rows = session.exec(select(Override).where(col(Override.visit_id).in_(ids), Override.gate == MISTAKEN)).all()
+    return {row.visit_id: row.why for row in rows}
 
 
 def count(session: Session, before: int | None = None) -> int:

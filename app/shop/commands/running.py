@@ -7,10 +7,10 @@ from datetime import UTC, datetime
 from sqlmodel import Session
 
 from app.shop.errors import Problems, RejectedError
-from app.shop.procedure.limits import Stop, StopCause, open_stops, why_ended
+from app.shop.procedure.limits import NOTHING_WRONG, Stop, StopCause, open_stops, why_ended
 from app.shop.procedure.phases import FIRST_FIRE
 from app.shop.procedure.requirements import Waiting
-from app.shop.procedure.running import STARTED, STOPPED, as_done, never_ran, run_out, state_of
+from app.shop.procedure.running import STARTED, STOPPED, as_done, events_of, never_ran, run_out, state_of
 from app.shop.reasons import because
 from app.shop.record import loader
 from app.shop.record.entries import CheckEntry, EngineEventEntry
@@ -32,7 +32,7 @@ def stop(shop: Database, visit_id: int, key: str, by: str, at: str) -> int:
             return again.ident
         record = as_done(loader.load(session, visit_id), at)
         _require(record, by)
-        if record.engine_events and record.engine_events[-1].what == STOPPED:
+        if (events := events_of(record)) and events[-1].what == STOPPED:
             raise RejectedError({"": because(Rejection.ENGINE_STANDS)})
         later = add_event(session, record, STOPPED, key, by, at, sent)
         loader.remember(session, later)
@@ -194,7 +194,7 @@ def _problems_of_end(cause: str, cause_text: str, remedy: str, by: str) -> Probl
         problems["cause"] = because(Rejection.NOT_ONE_OF, choices=tuple(StopCause))
     elif cause == StopCause.OTHER and not cause_text.strip():
         problems["cause_text"] = because(Rejection.CAUSE_MISSING)
-    if not remedy.strip() and cause != StopCause.MISTYPED:  # nothing was wrong with the engine
+    if not remedy.strip() and cause not in NOTHING_WRONG:
         problems["remedy"] = because(Rejection.REMEDY_MISSING)
     for name, words in (("cause_text", cause_text), ("remedy", remedy)):
         if len(words) > LONGEST_WORDS:

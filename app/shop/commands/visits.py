@@ -1,4 +1,4 @@
-"""Visits: open one, and sign it off."""
+"""Visits: open one, sign it off, and end one that should never have been opened."""
 
 from dataclasses import dataclass, field
 
@@ -11,17 +11,19 @@ from app.shop.commands.access import sites
 from app.shop.errors import Problems, RejectedError
 from app.shop.procedure.items import PLACES
 from app.shop.procedure.limits import open_stops, why_ended
+from app.shop.procedure.phases import COLD_PRESET
 from app.shop.procedure.requirements import ChangedPart, Requirement, Runs, Waiting
 from app.shop.reasons import because
 from app.shop.record import meter_studies, stored_settings
 from app.shop.record.intake import IntakeState
-from app.shop.record.loader import load
+from app.shop.record.loader import load, writing
 from app.shop.record.meter_visits import shown_by_visits
-from app.shop.record.visit_record import VisitRecord
+from app.shop.record.stored_reasons import stored
+from app.shop.record.visit_record import MISTAKEN, VisitRecord
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
-from app.shop.store.idempotency import checked, earlier, fingerprint
-from app.shop.store.tables import MeterRow, SignOff, Visit
+from app.shop.store.idempotency import checked, earlier, fingerprint, part_key
+from app.shop.store.tables import FindingRow, HoursCorrection, MeterRow, Override, SignOff, Visit
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,7 +113,8 @@ def asks_whether_it_runs(session: Session, engine_id: int) -> bool:
 
     Raises NotFoundError.
     """
-    signed = select(Visit.fitting_id).join(SignOff).where(Visit.engine_id == engine_id)
+    mistaken = select(Override.id).where(Override.visit_id == Visit.id, Override.gate == MISTAKEN)
+    signed = select(Visit.fitting_id).join(SignOff).where(Visit.engine_id == engine_id, ~mistaken.exists())
     newest = session.exec(signed.order_by(col(Visit.number).desc())).first()
     return newest != engines.fitting_now(session, engine_id).ident
 
@@ -139,6 +142,58 @@ def sign_off(shop: Database, visit_id: int, key: str, name: str, at: str, pin: s
         session.add(row)
         session.flush()
         return row.ident
+
+
+def end_mistaken(shop: Database, visit_id: int, key: str, why: str, by: str, at: str) -> int:
+    """End a visit that was opened by mistake, for a reason that is stored and shown. Returns the waiver's id.
+
+    It is kept and says nothing about the engine: what compares with the last visit passes it over. Raises RejectedError
+    once something is recorded in the visit, and without a reason or initials.
+    """
+    key = checked(key)
+    sent = fingerprint(visit=visit_id, why=why, mistaken=True)
+    with writing(shop, visit_id) as session:
+        if again := earlier(session, Override, key, sent):
+            return again.ident
+        record = load(session, visit_id)
+        if ended := why_ended(record):
+            raise RejectedError({"": ended})
+        if not untouched(session, record):
+            raise RejectedError({"": because(Rejection.VISIT_BEGUN)})
+        problems: Problems = {}
+        if not why.strip():
+            problems["why"] = because(Rejection.REASON_MISSING)
+        if not by.strip():
+            problems["by"] = because(Rejection.INITIALS_MISSING)
+        for name, typed in (("why", why), ("by", by)):
+            if len(typed) > engines.LONGEST:
+                problems[name] = because(Rejection.TOO_LONG, most=engines.LONGEST)
+        if problems:
+            raise RejectedError(problems)
+        undone = [because(Requirement.PHASE, phase=one.phase.slug) for one in progress(record) if not one.done]
+        row = Override(
+            key=key,
+            payload=sent,
+            visit_id=visit_id,
+            phase=COLD_PRESET.slug,
+            missing=stored(undone),
+            why=why.strip(),
+            gate=MISTAKEN,
+            by=by.strip(),
+            at=at,
+        )
+        session.add(row)
+        end = part_key(key, "end")
+        studied = meter_studies.newest_reading(session)
+        session.add(SignOff(key=end, payload=sent, visit_id=visit_id, name=row.by, at=at, after_study=studied))
+        session.flush()
+        return row.ident
+
+
+def untouched(session: Session, record: VisitRecord) -> bool:
+    """Whether nothing that matters is recorded in a visit: of the engine, of a cross-check, or of the time it took."""
+    of_visit = [select(table.id).where(table.visit_id == record.visit.ident) for table in (FindingRow, HoursCorrection)]
+    return record.untouched and not any(session.exec(one.limit(1)).first() for one in of_visit)
 
 
 def _require_ready(record: VisitRecord, name: str) -> None:

@@ -30,8 +30,13 @@ class StopCause(StrEnum):
     WEAR = "wear"
     GAUGE = "gauge"
     MISTYPED = "mistyped"
+    RAN_ON = "mistyped-ran-on"
+    """The engine was not stopped before the figure was corrected."""
     OTHER = "other"
 
+
+NOTHING_WRONG = frozenset({StopCause.MISTYPED, StopCause.RAN_ON})
+"""Causes that lie with the figure and not with the engine: there is nothing to be remedied."""
 
 ITEMS = {(phase.slug, item.slug): item for phase in PHASES for item in phase.items if item.stops}
 """The items whose figures may stop the engine."""
@@ -123,9 +128,10 @@ def _heat(code: Requirement, number: float, most: float, units: Units) -> Reason
 
 
 def why_ended(record: VisitRecord) -> Reason | None:
-    """Why this store takes no more entries to a visit: it is signed off, or belongs to another store until then."""
+    """Why this store takes no more entries to a visit: it was opened by mistake, is signed off, or belongs to another
+    store until then."""
     if record.sign_off is not None:
-        return because(Waiting.SIGNED_OFF)
+        return because(Waiting.SIGNED_OFF if record.mistaken is None else Waiting.MISTAKEN)
     if record.elsewhere is not None and record.elsewhere.away:
         return because(Waiting.ELSEWHERE, store=record.elsewhere.store)
     return None

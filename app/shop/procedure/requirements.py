@@ -44,6 +44,7 @@ class Waiting(StrEnum):
     """Why nothing may be recorded or read in a phase now."""
 
     SIGNED_OFF = "visit-signed-off"
+    MISTAKEN = "visit-opened-by-mistake"
     ELSEWHERE = "visit-elsewhere"  # store
     NO_SUCH_PHASE = "no-such-phase"
     EARLIER_PHASE = "earlier-phase"  # phase, missing

@@ -12,6 +12,7 @@ from functools import lru_cache
 from itertools import pairwise
 
 from app.shop.procedure.items import Item, Phase
+from app.shop.procedure.limits import StopCause, ended_stops
 from app.shop.procedure.parts import parts_of
 from app.shop.procedure.phases import FIRST_FIRE, HEAT_SOAKED, PHASES
 from app.shop.procedure.requirements import RanOut
@@ -73,10 +74,20 @@ def time_of(record: VisitRecord) -> float:
     return record.now if record.now is not None and record.sign_off is None else _newest(record)
 
 
+def events_of(record: VisitRecord) -> tuple[EngineEventEntry, ...]:
+    """The starts and stops of an engine, without stops that never were: a mistyped figure recorded one, the first event
+    after it, and the engine ran on."""
+    if not record.stop_ends:
+        return record.engine_events
+    ran_on = [stop.check for end, stops in ended_stops(record) if end.cause == StopCause.RAN_ON for stop in stops]
+    void = {next((e.ident for e in record.engine_events if e.after_check >= check.ident), 0) for check in ran_on}
+    return tuple(event for event in record.engine_events if event.ident not in void)
+
+
 @lru_cache(maxsize=16)
 def state_of(record: VisitRecord) -> EngineState:
     """Where the engine of a visit stands; once it is signed off, nothing runs out any more."""
-    events, limit = record.engine_events, math.inf if record.simulated else record.settings.pause
+    events, limit = events_of(record), math.inf if record.simulated else record.settings.pause
     stop = next((event for event in reversed(events) if event.what == STOPPED), None)
     start = next((event for event in reversed(events) if event.what == STARTED), None)
     cold = next(
@@ -161,7 +172,7 @@ def ended_by_stop(record: VisitRecord, one: Round) -> bool:
     if one.closed or not one.entered or not record.engine_events:
         return False
     first, last = one.entered[0].ident, one.ended if _left_for_adjustment(record, one) else math.inf
-    return any(first <= event.after_reading < last for event in record.engine_events)
+    return any(first <= event.after_reading < last for event in events_of(record))
 
 
 def _left_for_adjustment(record: VisitRecord, one: Round) -> bool:

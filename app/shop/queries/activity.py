@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 from sqlmodel import Session
 
 from app.shop.reasons import Reason, because
-from app.shop.record.visit_record import TAKEN_BACK
+from app.shop.record.visit_record import MISTAKEN, TAKEN_BACK
 from app.shop.store.database import raw_connection
 
 
@@ -38,6 +38,8 @@ class Activity(StrEnum):
     ENGINE_STOPPED = "engine-stopped"
     STOP_ENDED = "stop-ended"
     """A stop, with its ``cause`` and ``remedy``."""
+    MISTAKEN = "opened-by-mistake"
+    """A visit with nothing in it was ended, and ``why``."""
     SIGN_OFF = "signed-off"
     CORRECTION = "corrected-after-sign-off"
     HOURS = "hours-corrected"
@@ -136,12 +138,17 @@ PARTS = (
         "json_object('phase', t.phase, 'item', t.item, 'number', t.number, 'text', t.text)",
         "CASE WHEN t.supersedes_id IS NULL OR t.text = :undone THEN '' ELSE 'repeated' END",
     ),
-    _of_visit("override", "'phase-waived'", "json_object('phase', t.phase, 'why', t.why)"),
+    _of_visit(
+        "override", "CASE WHEN t.gate = :mistaken THEN 'opened-by-mistake' ELSE 'phase-waived' END",
+        "json_object('phase', t.phase, 'why', t.why)",
+    ),
     _of_visit("engine_event", "CASE t.what WHEN 'started' THEN 'engine-started' ELSE 'engine-stopped' END"),
     _of_visit(
         "stop_end", "'stop-ended'", "json_object('cause', t.cause, 'text', t.cause_text, 'remedy', t.remedy)"
     ),
-    _of_visit("sign_off", "'signed-off'", who="t.name"),
+    _of_visit("sign_off", "'signed-off'", who="t.name")._replace(
+        where="NOT EXISTS (SELECT 1 FROM override w WHERE w.visit_id = t.visit_id AND w.gate = :mistaken)"
+    ),
     _of_visit("correction", "'corrected-after-sign-off'", "json_object('why', t.why)"),
     _of_visit("hours_correction", "'hours-corrected'", "json_object('phase', t.phase, 'why', t.why)"),
     _of_visit(
@@ -207,7 +214,13 @@ def lines(
     wanted = OF_VISIT if visit is not None else OF_SITE if site is not None else ANY
     parts = [part for part in PARTS if wanted == ANY or part.visit != "0"]
     query = LINES.format(parts=" UNION ALL ".join(part.newest(wanted) for part in parts))
-    values: dict[str, Any] = {"most": most, "skip": skip, "reach": most + skip, "undone": TAKEN_BACK}
+    values: dict[str, Any] = {
+        "most": most,
+        "skip": skip,
+        "reach": most + skip,
+        "undone": TAKEN_BACK,
+        "mistaken": MISTAKEN,
+    }
     values |= {name: value for name, value in (("visit", visit), ("site", site)) if value is not None}
     found = raw_connection(session).execute(query, values)
     return [ActivityEntry(at, who, _what(code, told, wrap), *rest) for at, who, code, told, wrap, *rest in found]

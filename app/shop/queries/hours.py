@@ -14,7 +14,7 @@ from sqlmodel import Session, col, select
 
 from app.shop.queries.statistics import FEWEST
 from app.shop.record.rounds import seconds
-from app.shop.record.visit_record import PHASE_ORDER
+from app.shop.record.visit_record import MISTAKEN, PHASE_ORDER
 from app.shop.store.database import raw_connection
 from app.shop.store.tables import HoursCorrection
 
@@ -36,14 +36,15 @@ UNION ALL SELECT v.id, '', v.opened_at FROM visit v JOIN asked a ON a.id = v.id
 
 ENDED = "SELECT visit_id, at FROM sign_off WHERE visit_id IN (SELECT CAST(value AS BIGINT) FROM json_each(?))"
 
-LIKE = """
+LIKE = f"""
 WITH shape AS (
   SELECT f.id, json_array_length(f.layout, '$.banks') AS banks,
   (SELECT sum(json_array_length(b.value, '$.bores')) FROM json_each(f.layout, '$.banks') b) AS bores
   FROM fitting f
 )
 SELECT v.id FROM visit v JOIN shape s ON s.id = v.fitting_id JOIN sign_off o ON o.visit_id = v.id
-WHERE v.id <> :visit AND v.engine_id NOT IN (SELECT engine_id FROM practice)
+WHERE v.id <> :visit AND NOT EXISTS (SELECT 1 FROM override w WHERE w.visit_id = v.id AND w.gate = '{MISTAKEN}')
+AND v.engine_id NOT IN (SELECT engine_id FROM practice)
 AND (s.banks, s.bores) = (
   SELECT t.banks, t.bores FROM visit w JOIN shape t ON t.id = w.fitting_id WHERE w.id = :visit
 )

@@ -178,7 +178,7 @@ def _looked_at(session: Session, site: int | None) -> Sequence[Visit]:
 def tables(engines: Sequence[Sequence[VisitSummary]]) -> tuple[Table, ...]:
     """Every table over these engines, each given as its visits, oldest first."""
     changed = [change for visits in engines for change in changes(visits).values() if change.assessment is not None]
-    left = [visit for visits in engines for visit in visits if visit.signed]
+    left = [visit for visits in engines for visit in visits if visit.signed and not visit.mistaken]
     return (
         _adjusters(changed),
         _by(Slug.LAYOUTS, changed, lambda c: layout_name(c.after.layout)),

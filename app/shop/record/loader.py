@@ -38,7 +38,7 @@ from app.shop.record.meter_visits import judged_by, shown_to
 from app.shop.record.revision import Revision, asked_of, revision_of, revision_when_read, revisions_of
 from app.shop.record.rounds import Round
 from app.shop.record.settings import DEFAULTS
-from app.shop.record.visit_record import VisitRecord
+from app.shop.record.visit_record import MISTAKEN, VisitRecord
 from app.shop.rejections import Rejection
 from app.shop.store.both.records import ANSWERED, SupposedWrongError
 from app.shop.store.database import Database, raw_connection
@@ -48,18 +48,21 @@ from app.shop.store.tables import Row, Visit
 LOOKED_BACK = 3
 """Visits before the one asked for that are read with it (our judgement)."""
 
-BEFORE = """
+WORKED_ON = f"NOT EXISTS (SELECT 1 FROM override w WHERE w.visit_id = b.id AND w.gate = '{MISTAKEN}')"
+"""Passes over a visit that was opened by mistake: it says nothing about the engine."""
+
+BEFORE = f"""
 SELECT visit, id FROM (
   SELECT v.id AS visit, b.id, row_number() OVER (PARTITION BY v.id ORDER BY b.number DESC) AS back
   FROM visit v JOIN visit b ON b.engine_id = v.engine_id AND b.number < v.number JOIN sign_off s ON s.visit_id = b.id
-  WHERE v.id IN ({several})
+  WHERE v.id IN ({{several}}) AND {WORKED_ON}
 ) counted WHERE back <= ? ORDER BY visit, back
 """
 
-FITTED_BEFORE = """
+FITTED_BEFORE = f"""
 SELECT v.id, b.fitting_id, b.place
 FROM visit v JOIN visit b ON b.engine_id = v.engine_id AND b.number < v.number JOIN sign_off s ON s.visit_id = b.id
-WHERE v.id IN ({several}) ORDER BY v.id, b.number
+WHERE v.id IN ({{several}}) AND {WORKED_ON} ORDER BY v.id, b.number
 """
 
 CORRECTED_BEFORE = """
@@ -253,7 +256,7 @@ def _linked(told: Sequence[VisitRecord]) -> list[VisitRecord]:
     before: VisitRecord | None = None
     for record in reversed(told):
         found.append(replace(record, before=before))
-        before = found[-1] if record.sign_off is not None else before
+        before = found[-1] if record.sign_off is not None and record.mistaken is None else before
     return found[::-1]
 
 

@@ -37,6 +37,9 @@ from app.sync.engine.units import KPA, REV_PER_MIN, ZERO_CELSIUS
 TAKEN_BACK = "taken back"
 """The text of a check that takes back the one it supersedes."""
 
+MISTAKEN = "opened-by-mistake"
+"""The gate of a waiver that stands for the whole visit: it was opened by mistake, and ended with nothing in it."""
+
 SPEEDS = ("idle-speed", "idle")
 """The items, of any phase, that tell how fast the engine idles: rpm."""
 
@@ -137,6 +140,20 @@ class VisitRecord:
         return frozenset([one.row.phase for one in self.rounds if one.entered])
 
     @property
+    def mistaken(self) -> WaiverEntry | None:
+        """Why the visit should never have been opened, where it was ended for that; None for any other."""
+        if self.sign_off is None:
+            return None
+        return next((one for one in self.overrides if one.gate == MISTAKEN), None)
+
+    @property
+    def untouched(self) -> bool:
+        """Whether nothing that stands was recorded of the engine in this visit."""
+        entered = any(one.entered or one.speeds for one in self.rounds)
+        noted = self.moves or self.cold_settings or self.checks or self.overrides
+        return not (entered or noted or self.engine_events or self.stop_ends)
+
+    @property
     def intake(self) -> Intake | None:
         """What sat on the intakes while they were read; None where it was not told."""
         return intake_of(self.visit.intake, self.visit.intake_note)
@@ -166,20 +183,23 @@ class VisitRecord:
         return like(self, **_of_rounds(tuple(rounds.values()), self.checks))
 
     def series(self, phase: str, item: str, since: tuple[int, float] = (0, -math.inf)) -> list[tuple[float, float]]:
-        """Every figure recorded of an item with when it was read [s], in that order; those undone left out.
+        """Every figure recorded of an item with when it was read [s], in that order; those undone left out, and those
+        in whose place another of the same time was told, as of a mistyped one.
 
         ``since`` leaves out checks up to that id, and figures read before that time [s].
         """
         after, begun = since
-        found = sorted(
-            [
-                (seconds(check.text or check.at), check.number)
-                for check in self.all_checks
-                if (check.phase, check.item) == (phase, item)
-                if check.number is not None and check.ident not in self.taken_back and check.ident > after
-            ]
-        )
-        return [(at, number) for at, number in found if at >= begun]
+        found = dict[int, tuple[float, float]]()
+        for check in self.all_checks:
+            if (check.phase, check.item) != (phase, item) or check.number is None or check.ident <= after:
+                continue
+            if check.ident in self.taken_back:
+                continue
+            at = seconds(check.text or check.at)
+            if check.text and check.supersedes_id in found and found[check.supersedes_id][0] == at:
+                del found[check.supersedes_id]
+            found[check.ident] = at, check.number
+        return [one for one in sorted(found.values()) if one[0] >= begun]
 
     def moved_since(self, one: Round, at_idle: bool = False) -> bool:
         """Whether a move was made after the round was read; ``at_idle`` for those only that change the idle."""

@@ -307,7 +307,8 @@ class CheckRow(Evidence, table=True):
 
 class Override(Evidence, table=True):
     """Word that a phase was passed with something missing, by whom and why. ``missing`` says what, as it was then.
-    ``gate`` names the one thing that was waived when it was not the whole phase.
+    ``gate`` names the one thing that was waived when it was not the whole phase. ``opened-by-mistake``, it stands for
+    the whole visit: nothing was recorded in it, and it was ended.
     """
 
     __table_args__ = (STRICT,)
@@ -322,6 +323,8 @@ class Override(Evidence, table=True):
 
 class SignOff(Evidence, table=True):
     """A named person's word that the engine is fit to leave. It ends the visit.
+
+    One stored with a waiver ``opened-by-mistake`` only ends it: ``name`` are the initials of who said so.
 
     ``after_study`` is the newest reading of any meter's study by then: the visit stays judged by what was known.
     """

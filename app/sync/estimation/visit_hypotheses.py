@@ -24,6 +24,7 @@ from app.sync.estimation.filter import MISREAD_LOG_ODDS, MISREAD_SD, at, foretol
 from app.sync.estimation.foretold import Roughness, Surprise, band_of_either
 from app.sync.estimation.posterior import Floats, Posterior
 from app.sync.estimation.predict import predict, set_cold
+from app.sync.readings.repeat_checks import without_misreads
 from app.sync.readings.trail import Seen, Stage, Trail
 
 T = TypeVar("T")
@@ -107,11 +108,12 @@ class Judged:
 
 
 def judged(start: Posterior, meter: Meter, events: tuple[Event, ...]) -> Judged:
-    """What all that happened says of the engine and the meter.
+    """What all that happened says of the engine and the meter; readings that cannot be are left out of it.
 
     Parameters: ``start`` before any reading of the visit; ``meter`` read with, as told; ``events`` oldest first.
     """
-    moved, seen = _trail(start, meter).after(events, lambda one, stage: _passed(one, meter, stage))
+    believable = tuple(without_misreads(events))
+    moved, seen = _trail(start, meter).after(believable, lambda one, stage: _passed(one, meter, stage))
     bank = _read_in(moved, seen, meter)
     chance = bank.chances
     loose, noise, place = _planned_with(bank, chance)

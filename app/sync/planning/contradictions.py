@@ -1,14 +1,12 @@
 """Readings that cannot be right: by one another, or by everything else that was read and moved."""
 
-from collections import defaultdict
 from collections.abc import Sequence
 
-from app.sync.engine.events import SEEN, Event, Meter, Reading
+from app.sync.engine.events import Meter, Reading
 from app.sync.engine.layout import Layout
 from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
 from app.sync.readings.observation import far_from_others
 from app.sync.readings.repeat_checks import as_read, at_idle, inconsistent
-from app.sync.readings.rounds import MISREAD_OTHERS, outliers
 
 
 def to_read_again(
@@ -36,30 +34,6 @@ def to_read_again(
         odd -= far_from_others(stood, meter)
     once = tuple(bore for bore in layout.bores if bore in odd and len(by_bore[bore]) == 1)
     return Advice(AdviceKind.MEASURE, AdviceReason.MISREAD, bores=once) if once else None
-
-
-def without_misreads(events: Sequence[Event]) -> Sequence[Event]:
-    """What happened without the readings that are as far from their bore's others, in the same state, as neither
-    engine nor lost motion goes: with three of a bore or more, those ``MISREAD_TIMES`` its middle one or that fraction.
-
-    Parameters: ``events``, oldest first.
-
-    >>> [e.value for e in without_misreads([Reading(1, v, 20.0 * n) for n, v in enumerate((6.5, 38.0, 6.75, 6.5))])]
-    [6.5, 6.75, 6.5]
-    """
-    state, of_bore = 0, defaultdict[tuple[int, int], list[int]](list)
-    for at, event in enumerate(events):
-        if isinstance(event, Reading):
-            of_bore[state, event.bore].append(at)
-        elif not isinstance(event, SEEN):
-            state += 1
-    left_out = set[int]()
-    for places in of_bore.values():
-        if len(places) <= MISREAD_OTHERS:
-            continue
-        read = {at: one.value for at in places if isinstance(one := events[at], Reading)}
-        left_out |= outliers(read)
-    return [event for at, event in enumerate(events) if at not in left_out] if left_out else events
 
 
 def nothing_helps(outside: Sequence[int], told: Sequence[int]) -> Advice:

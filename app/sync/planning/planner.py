@@ -40,7 +40,7 @@ from app.sync.planning.advice import (
     step_kind,
     why_turned,
 )
-from app.sync.planning.contradictions import nothing_helps, to_read_again, without_misreads
+from app.sync.planning.contradictions import nothing_helps, to_read_again
 from app.sync.planning.evaluation import (
     SIXTEENTH,
     Evaluation,
@@ -172,7 +172,7 @@ def next_move(
         return to_read_again(layout, meter, since) or close
     start = read_by_columns(start or start_prior(layout, hardware, displacement, wanted_speed), meter, events)
     start = depth_learned(sharing_learned(start, meter, events), meter, events)
-    found = judged(start, meter, tuple(without_misreads(events)))
+    found = judged(start, meter, tuple(events))
     posterior, as_told, meter = found.posterior, meter, found.meter
     before = [e for e in events if isinstance(e, Reading)][: -len(since) or None]
     if told := to_read_again(layout, meter, since, before) or fault_to_name(found, events):

@@ -2,14 +2,15 @@
 
 import math
 import statistics
+from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import replace
 from functools import lru_cache
 
-from app.sync.engine.events import Meter, Reading
+from app.sync.engine.events import SEEN, Event, Meter, Reading
 from app.sync.readings.idle_wander import WANDER
 from app.sync.readings.observation import per_air
-from app.sync.readings.rounds import reading_sd
+from app.sync.readings.rounds import MISREAD_OTHERS, outliers, reading_sd
 
 FAR = 4.0
 """Standard deviations from what a bore's other readings say beyond which one is a misread (our judgement)."""
@@ -71,3 +72,27 @@ def accepted(values: Sequence[float], meter: Meter) -> list[float]:
         return list(values)
     middle = statistics.median(values)
     return [value for value in values if abs(value - middle) <= FAR * reading_sd(middle, meter)]
+
+
+def without_misreads(events: Sequence[Event]) -> Sequence[Event]:
+    """What happened without the readings that are as far from their bore's others, in the same state, as neither
+    engine nor lost motion goes: with three of a bore or more, those ``MISREAD_TIMES`` its middle one or that fraction.
+
+    Parameters: ``events``, oldest first.
+
+    >>> [e.value for e in without_misreads([Reading(1, v, 20.0 * n) for n, v in enumerate((6.5, 38.0, 6.75, 6.5))])]
+    [6.5, 6.75, 6.5]
+    """
+    state, of_bore = 0, defaultdict[tuple[int, int], list[int]](list)
+    for at, event in enumerate(events):
+        if isinstance(event, Reading):
+            of_bore[state, event.bore].append(at)
+        elif not isinstance(event, SEEN):
+            state += 1
+    left_out = set[int]()
+    for places in of_bore.values():
+        if len(places) <= MISREAD_OTHERS:
+            continue
+        read = {at: one.value for at in places if isinstance(one := events[at], Reading)}
+        left_out |= outliers(read)
+    return [event for at, event in enumerate(events) if at not in left_out] if left_out else events

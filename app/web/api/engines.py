@@ -143,6 +143,7 @@ class VisitLine(Told):
     why: str
     opened_at: str = Field(description="ISO 8601, UTC.")
     signed_off: bool
+    mistaken: bool = Field(description="Whether it was opened by mistake, and ended for that.")
 
 
 class EngineShown(EngineTold):
@@ -235,6 +236,7 @@ def _shown(shop: Shop, engine_id: int) -> EngineShown:
             why=record.visit.why,
             opened_at=record.visit.opened_at,
             signed_off=record.sign_off is not None,
+            mistaken=record.mistaken is not None,
         )
         for record in records
     ]

@@ -31,6 +31,7 @@ from app.web.api.cross_check import findings, recorded
 from app.web.api.description.codes import enumerate_codes
 from app.web.api.description.examples import PARAMETERS
 from app.web.api.description.field_names import describe
+from app.web.api.ending import ends
 from app.web.api.problems import OTHERS, Problem
 from app.web.api.shop import changes, handing, instruments, meters, settings, sites
 from app.web.live import doors, doors_of_checks
@@ -167,6 +168,7 @@ RESOURCES = (
         engines,
         fittings,
         visits,
+        ends,
         phases,
         rounds,
         readings,

@@ -7,6 +7,7 @@ from fastapi import APIRouter
 from pydantic import Field
 
 from app.shop.assessment.assessment import PhaseAssessment
+from app.shop.assessment.progress import must_have
 from app.shop.commands import checks
 from app.shop.procedure.heat import HeatSoak
 from app.shop.procedure.phases import phase_named
@@ -251,7 +252,7 @@ def _told(judged: PhaseAssessment) -> PhaseTold:
                 unit=item.unit,
                 low=item.low,
                 high=item.high,
-                must=item.required,
+                must=must_have(record, judged.phase, item),
                 fresh=item.fresh,
                 before_running=item.before_running,
                 over_time=item.over_time,

@@ -1,4 +1,4 @@
-"""Visits: open one, see where it stands, sign it off."""
+"""Visits: open one, see where it stands, start and stop its engine."""
 
 from collections.abc import Sequence
 from typing import Annotated, Literal
@@ -24,10 +24,11 @@ from app.shop.record.intake import IntakeState
 from app.shop.record.visit_record import VisitRecord
 from app.shop.rejections import Rejection
 from app.web.api.answers.pages import PAGED, page_of
-from app.web.api.problems import NOT_THERE, REFUSALS, WAITS, named, pointing
+from app.web.api.ending.ends import MistakenTold, SignOffTold
+from app.web.api.problems import NOT_THERE, REFUSALS, named, pointing
 from app.web.api.shapes import LARGEST_ID, By, Id, Key, Line, Sent, Slug, Told, example
 from app.web.api.shop.meters import MeterTold
-from app.web.context import Now, ServerNow, Shop
+from app.web.context import Now, Shop
 from app.wording.reasons import in_words
 from app.wording.stored import as_stored, codes_of
 from app.wording.work.phases import phase_title
@@ -78,21 +79,6 @@ class VisitSent(Sent):
     )
 
 
-class SignOffSent(Sent):
-    """A named person's word that the engine is fit to leave."""
-
-    key: Key
-    name: Line = Field(description="The full name of the person responsible.", examples=["Foreman of the yard"])
-    pin: str = Field("", max_length=12, description="That person's PIN, in a shop that lists people.")
-
-
-class SignOffTold(Told):
-    """Who answers for the engine, from when."""
-
-    name: str = Field(description="The full name of the person responsible.", examples=["Foreman of the yard"])
-    at: str = Field(description="ISO 8601, UTC.")
-
-
 class MissingTold(Told):
     """One thing that a phase still lacks."""
 
@@ -118,7 +104,10 @@ class OverrideTold(Told):
     phase: Slug
     missing: str = Field(description="What was missing then.")
     missing_codes: list[str] = Field(description="The same as codes; empty for a row from before codes were stored.")
-    gate: Literal["heat"] | None = Field(description="The one thing waived, where it was not the whole phase.")
+    gate: Literal["heat", "opened-by-mistake"] | None = Field(
+        description="The one thing waived, where it was not the whole phase. `opened-by-mistake`: the whole visit, "
+        "which was ended with nothing in it."
+    )
     why: str
     by: str
     at: str = Field(description="ISO 8601, UTC.")
@@ -290,6 +279,10 @@ class VisitTold(Told):
         description="The first phase that is not done, `sign-off` when all are, null once it is signed off."
     )
     sign_off: SignOffTold | None
+    mistaken: MistakenTold | None = Field(
+        description="Why it should never have been opened, where it was ended for that: it says nothing about the "
+        "engine, and `sign_off` has the initials of who ended it. Null for any other."
+    )
     site_id: int | None = Field(description=SITE, examples=[2])
     engine_state: EngineStateTold
 
@@ -318,6 +311,7 @@ class VisitTold(Told):
                 "phases": [StandingTold.of(standing) for standing in standings],
                 "current": undone if signed is None else None,
                 "sign_off": SignOffTold(name=signed.name, at=signed.at) if signed else None,
+                "mistaken": MistakenTold.of(record.mistaken) if record.mistaken else None,
                 "site_id": visit.site_id,
                 "engine_state": EngineStateTold.of(record),
             }
@@ -387,14 +381,3 @@ def end_stop(shop: Shop, visit_id: Id, body: StopEndSent, now: Now) -> StopEndTo
     with shop.reading() as session:
         ends = ended_stops(loader.load(session, visit_id))
     return next(StopEndTold.of(end, stops) for end, stops in ends if end.ident == row_id)
-
-
-@router.post("/visits/{visit_id}/sign-off", status_code=201, summary="Sign a visit off", responses=REFUSALS)
-def sign_off(shop: Shop, visit_id: Id, body: SignOffSent, now: ServerNow) -> SignOffTold:
-    """End the visit by a named person's word. Refused while a phase has something missing."""
-    with pointing({**WAITS, Rejection.PHASES_INCOMPLETE: ""}):
-        visits.sign_off(shop, visit_id, body.key, body.name, now, body.pin)
-    with shop.reading() as session:
-        signed = loader.load(session, visit_id).sign_off
-    assert signed is not None
-    return SignOffTold(name=signed.name, at=signed.at)

@@ -53,8 +53,8 @@ def worked_on(assessment: Assessment, age: float, elsewhere: str = "") -> BoardL
     )
 
 
-def found(engine: Engine, newest: Visit | None) -> BoardLine:
-    """An engine that was searched for, with its newest visit."""
+def found(engine: Engine, newest: Visit | None, mistaken: str = "") -> BoardLine:
+    """An engine that was searched for, with its newest visit; ``mistaken`` says why that should never have been."""
     return BoardLine(
         href=f"/engines/{engine.ident}",
         number=engine.serial,
@@ -63,7 +63,7 @@ def found(engine: Engine, newest: Visit | None) -> BoardLine:
         rows=(),
         phases=(),
         phase=_last_visit(newest),
-        next=newest.why if newest else "",
+        next=say(engine_words.MISTAKEN, why=mistaken) if mistaken else newest.why if newest else "",
         where=_place_and_job(newest) if newest else "",
     )
 

@@ -63,7 +63,8 @@ def stop_views(record: VisitRecord) -> tuple[StopView, ...]:
 def causes(record: VisitRecord) -> list[tuple[str, str]]:
     """The causes that a person chooses from, each with its words: those of heat only where a figure is too hot."""
     hot = any(stop.reason.code is not Requirement.OIL_PRESSURE_LOW for stop in open_stops(record))
-    return [(code, say(STOP_CAUSES[code])) for code in StopCause if hot or code not in OF_HEAT]
+    offered = [code for code in StopCause if code is not StopCause.RAN_ON]  # that comes with the right figure
+    return [(code, say(STOP_CAUSES[code])) for code in offered if hot or code not in OF_HEAT]
 
 
 def start_view(assessment: Assessment, ticked: frozenset[str], problems: dict[str, str]) -> StartView | None:

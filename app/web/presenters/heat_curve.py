@@ -18,7 +18,7 @@ WIDTH, HEIGHT, LEFT, BOTTOM = 600.0, 120.0, 40.0, 24.0
 COLDEST, HOTTEST, HOTTEST_HEAD = 0.0, 120.0, 240.0
 LEAST_SPAN = 20 * MINUTE
 TICKS: Mapping[Metal, Mapping[str, tuple[int, ...]]] = {
-    "coolant": {"°C": (20, 60, 100), "°F": (50, 100, 150, 200)},
+    "coolant": {"°C": (20, 60, 100), "°F": (60, 130, 200)},
     "head": {"°C": (100, 200), "°F": (200, 400)},
 }
 

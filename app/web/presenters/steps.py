@@ -290,6 +290,8 @@ def resume_url(assessment: Assessment) -> str:
     """The address where the visit goes on: a phase's steps, or its readings once nothing has to come before them."""
     record, undone = assessment.record, assessment.goes_on
     home = f"/visits/{record.visit.ident}"
+    if record.mistaken is not None:
+        return f"/engines/{record.engine.ident}"
     if record.sign_off is not None:
         return f"{home}/sheet"
     if open_stops(record):

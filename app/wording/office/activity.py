@@ -35,6 +35,7 @@ MESSAGES: Mapping[StrEnum, Message] = {
     Activity.ENGINE_STARTED: Message("Engine started"),
     Activity.ENGINE_STOPPED: Message("Engine stopped"),
     Activity.STOP_ENDED: Message("Stop ended. Cause: {cause}. Remedy: {remedy}"),
+    Activity.MISTAKEN: Message("Visit ended, opened by mistake: {why}"),
     Activity.SIGN_OFF: Message("Signed off"),
     Activity.CORRECTION: Message("Corrected after sign-off: {why}"),
     Activity.HOURS: Message("Time corrected, {phase}: {why}"),

@@ -56,6 +56,7 @@ ENGINE = Message("Engine {serial}", note="at the head of a printed page")
 PAGE_OF = Message("Page {page} of {pages}", note="both are counted by the printer")
 JOB = Message("Job {job}")
 VISIT = Message("Visit {number}, {day}")
+MISTAKEN = Message("Opened by mistake: {why}", context="visit")
 NO_VISIT = Message("No visits yet")
 READY = Message("Ready to sign off")
 

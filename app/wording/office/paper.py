@@ -118,6 +118,11 @@ STOPPED_MISTYPED = Message(
     note="on the handover sheet, where the figure was mistyped and the right one entered in its place",
 )
 
+NEVER_STOPPED = Message(
+    "Figure beyond a limit, {at}: {figures}. Cause: {cause}. Corrected: {by}, {ended}.",
+    note="on the handover sheet, where the figure was mistyped and the engine was not stopped",
+)
+
 # The next check.
 
 COUPLER_FIRST = Message("Coupler {near}–{far} was reset on this visit. Check it first.")

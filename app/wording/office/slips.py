@@ -164,6 +164,7 @@ KEEPS_OPENING = Message("keeps opening", limit=18)
 KEEPS_CLOSING = Message("keeps closing", limit=18)
 IS_OPEN = Message("open", limit=18, context="bore")
 IS_CLOSED = Message("closed", limit=18, context="bore")
+MOVED = Message("moved", limit=18, context="bore", note="between visits, and was set again")
 STEADY = Message("steady", limit=18, context="bore")
 NOT_COMPARED = Message("not compared", limit=18, context="bore")
 

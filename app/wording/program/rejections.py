@@ -86,6 +86,7 @@ _ENGINES = {
 
 _VISITS = {
     R.VISIT_OPEN: Message("This engine has an open visit. Continue it, or sign it off first."),
+    R.VISIT_BEGUN: Message("Something is recorded in this visit, so it was not ended as a mistake. Continue it."),
     R.PHASES_INCOMPLETE: Message("The visit is not signed off. Complete these phases first: {phases}."),
 }
 

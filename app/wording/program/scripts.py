@@ -47,6 +47,7 @@ WORDS: Mapping[str, Message] = {
     "write-why": Message("{count} cross-check entry", many="{count} cross-check entries"),
     "write-why-file": Message("{count} logger's file", many="{count} loggers' files"),
     "write-sign-off": Message("{count} sign-off", many="{count} sign-offs"),
+    "write-mistaken": Message("{count} end of a mistaken visit", many="{count} ends of mistaken visits"),
     "write-other": Message("{count} entry", many="{count} entries"),
     "write-bore": Message(
         "Bore {bore}, {value}", note="One reading or skipped bore: its value, or why it was skipped."

@@ -49,6 +49,10 @@ OUTSIDE_RANGE = Message(
     "Outside the calculated range: {what}. The size is a first try: read again after it.",
     note="what: one or more of vacuum, idle speed and the like",
 )
+SCREW_NO_EFFECT = Message(
+    "Readings do not follow {adjuster}, however it is set. Check its direction, lost motion, plate and leaks.",
+    limit=REASON,
+)
 SCREW_END = Message(
     "Bore {bores}: its own screw is at its end. Check for dirt, an air leak or a plate askew on the shaft.",
     limit=REASON,
@@ -201,6 +205,8 @@ def _why(advice: Advice, layout: Layout) -> str:
     message, bores = REASONS[advice.why], bore_list(advice.about) if advice.about else ""
     if advice.why is AdviceReason.BYPASS_END and advice.near not in layout.bypass:
         message = SCREW_END
+    if advice.why is AdviceReason.NO_EFFECT and advice.far is None:
+        message = SCREW_NO_EFFECT
     adjuster = adjusters.called_at(layout, advice.place) if advice.why is AdviceReason.NO_EFFECT else ""
     return say(message, bore=advice.place.sets, bores=bores, count=len(advice.about), adjuster=adjuster)
 

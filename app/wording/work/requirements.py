@@ -119,6 +119,7 @@ WAITING: Mapping[Waiting, Worded] = {
         note="store: the name of another shop's program",
     ),
     Waiting.SIGNED_OFF: Message("This visit is signed off. Open a new visit to record more."),
+    Waiting.MISTAKEN: Message("This visit was opened by mistake and is ended. Open a new visit to record more."),
     Waiting.NO_SUCH_PHASE: Message("This phase does not exist. Go back to the visit and choose one."),
     Waiting.EARLIER_PHASE: _earlier_phase,
     Waiting.PRESET_DESTROYS: Message(
@@ -149,6 +150,7 @@ STOP_CAUSES: Mapping[StopCause, Message] = {
     StopCause.WEAR: Message("Wear or damage inside the engine", context="cause of a stop"),
     StopCause.GAUGE: Message("Gauge, sender or wiring", context="cause of a stop"),
     StopCause.MISTYPED: Message("Figure mistyped: the engine was in order", context="cause of a stop"),
+    StopCause.RAN_ON: Message("Figure mistyped: the engine was in order and ran on", context="cause of a stop"),
     StopCause.OTHER: Message("Another cause, described below", context="cause of a stop"),
 }
 """Why a figure was beyond a limit of the shop."""

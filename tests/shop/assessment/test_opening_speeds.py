@@ -113,12 +113,21 @@ def test_without_a_rev_limit_nothing_is_read_off_idle_and_no_waiver_helps(shop: 
     checks.take_back(shop, visit_id, key(), BANK_BALANCE.slug, "rev-limit", "KM", AT)
     item = because(Requirement.ITEM, phase=BANK_BALANCE.slug, item="rev-limit")
     wait = because(Waiting.CHECK_FIRST, item=item)
-    with pytest.raises(RejectedError) as refusal:
-        readings.add(shop, visit_id, key(), FIRST, AT)
-    assert refusal.value.problems == {"value": wait}
-    with pytest.raises(RejectedError) as refusal:
-        opening_speeds.record(shop, visit_id, key(), NewSpeed(BANK_BALANCE.slug, 3, 1000.0, "KM"), AT)
-    assert refusal.value.problems == {"speed": wait}
+    for waived in (False, True):
+        if waived:  # as far as the engine that leaves is concerned: nothing was opened
+            checks.waive(shop, visit_id, key(), BANK_BALANCE.slug, "No time", "KM", AT)
+        with pytest.raises(RejectedError) as refusal:
+            readings.add(shop, visit_id, key(), FIRST, AT)
+        assert refusal.value.problems == {"value": wait}
+        with pytest.raises(RejectedError) as refusal:
+            opening_speeds.record(shop, visit_id, key(), NewSpeed(BANK_BALANCE.slug, 3, 1000.0, "KM"), AT)
+        assert refusal.value.problems == {"speed": wait}
+
+
+def test_once_a_bank_was_read_its_rev_limit_is_not_waived(shop: Database) -> None:
+    visit_id = at_the_banks(shop)
+    readings.add(shop, visit_id, key(), FIRST, AT)
+    checks.take_back(shop, visit_id, key(), BANK_BALANCE.slug, "rev-limit", "KM", AT)
     with rejects(Waiting.REQUIRED):
         checks.waive(shop, visit_id, key(), BANK_BALANCE.slug, "No time", "KM", AT)
 

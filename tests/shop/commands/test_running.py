@@ -10,6 +10,7 @@ from app.shop.errors import RejectedError
 from app.shop.procedure.limits import ended_stops, open_stops
 from app.shop.procedure.phases import FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN
 from app.shop.procedure.requirements import Requirement, Waiting
+from app.shop.procedure.running import may_run, run_out, state_of
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.sync.engine.units import THOU
@@ -158,6 +159,43 @@ def test_a_mistyped_figure_ends_its_stop_with_the_right_one_and_no_remedy(shop: 
     assert seen.engine_events[-1].what == "stopped"
     with pytest.raises(RejectedError):
         checks.correct_stop(shop, visit_id, key(), {}, "KM", AT)
+
+
+def test_an_engine_that_ran_on_while_a_figure_was_corrected_was_never_stopped(shop: Database) -> None:
+    """What was checked for its start, and its heat, still count; the mistyped figure and its stop stay on record."""
+    visit_id = heat_soaked(shop, FOUR)
+    before = visit_record(shop, visit_id)
+    record(shop, visit_id, HEAT_SOAKED.slug, oil_pressure_hot=30)
+    (wrong,) = open_stops(visit_record(shop, visit_id))
+    checks.correct_stop(shop, visit_id, key(), {wrong.check.ident: 300.0}, "KM", AT, ran_on=True)
+    seen = visit_record(shop, visit_id)
+    assert state_of(seen) == state_of(before)
+    assert may_run(seen)
+    assert run_out(seen, FIRST_FIRE) == ()
+    assert [event.what for event in seen.engine_events] == ["stopped"]
+    assert seen.stop_ends[-1].cause == "mistyped-ran-on"
+    running.stop(shop, visit_id, key(), "KM", AT)
+    assert not may_run(visit_record(shop, visit_id))
+
+
+def test_a_mistyped_temperature_is_no_part_of_the_heat(shop: Database) -> None:
+    visit_id = heat_soaked(shop, FOUR)
+    before = visit_record(shop, visit_id).series(HEAT_SOAKED.slug, "coolant")
+    record(shop, visit_id, HEAT_SOAKED.slug, coolant=148, at=after(1))
+    (wrong,) = open_stops(visit_record(shop, visit_id))
+    checks.correct_stop(shop, visit_id, key(), {wrong.check.ident: 84.0}, "KM", after(2), ran_on=True)
+    now = visit_record(shop, visit_id).series(HEAT_SOAKED.slug, "coolant")
+    assert now[:-1] == before
+    assert now[-1][1] == 84.0
+
+
+def test_a_stop_before_a_mistyped_figure_stays_one(shop: Database) -> None:
+    visit_id = heat_soaked(shop, FOUR)
+    running.stop(shop, visit_id, key(), "KM", AT)
+    record(shop, visit_id, HEAT_SOAKED.slug, oil_pressure_hot=30)
+    (wrong,) = open_stops(visit_record(shop, visit_id))
+    checks.correct_stop(shop, visit_id, key(), {wrong.check.ident: 300.0}, "KM", AT, ran_on=True)
+    assert not may_run(visit_record(shop, visit_id))
 
 
 def test_a_stop_that_is_told_to_be_mistyped_needs_no_remedy_either(shop: Database) -> None:

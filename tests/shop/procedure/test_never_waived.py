@@ -7,14 +7,16 @@ from dataclasses import replace
 
 import pytest
 
-from app.shop.assessment.progress import items_of, must_have
+from app.shop.assessment.gates import why_waiting
+from app.shop.assessment.progress import items_of, must_have, progress
 from app.shop.commands import checks, visits
 from app.shop.commands.visits import NewVisit
 from app.shop.procedure.held import BACK
 from app.shop.procedure.items import PLACES, Phase
 from app.shop.procedure.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN, PHASES
 from app.shop.procedure.requirements import Runs, Waiting
-from app.shop.record.entries import CheckEntry
+from app.shop.record.entries import CheckEntry, MeterReading, RoundEntry
+from app.shop.record.rounds import Round
 from app.shop.record.visit_record import VisitRecord
 from app.shop.store.database import Database
 from app.sync.engine.layout import Layout
@@ -29,7 +31,9 @@ from tests.shop.yard import (
     V8,
     check_all,
     engine,
+    heat_soaked,
     key,
+    read_round,
     visit_record,
 )
 
@@ -78,7 +82,7 @@ COUPLED = ("eight in two banks", "four in line", "shared shafts and bypass screw
 
 
 def never_waived(kind: str, place: str, fresh: bool, phase: str) -> set[str]:
-    """The items of a phase that have to be recorded, by the tables above."""
+    """The items of a phase that have to be recorded, by the tables above, where it was read."""
     wanted = EVERYWHERE[phase] | AT_THE_PLACE.get((place, phase), set())
     wanted |= (OF_LINKAGE if kind in BY_LINKAGE else OF_MOTORS).get(phase, set())
     if fresh:
@@ -107,11 +111,20 @@ def everything_held(record: VisitRecord) -> VisitRecord:
     return replace(record, all_checks=tuple(ticks))
 
 
+def with_a_bank_read(record: VisitRecord) -> VisitRecord:
+    """The record with a bore read under an opened lever."""
+    read = MeterReading(1, "", "", 1, 1, "turn", 6.5, "kg/h", "", "KM", AT, None)
+    head = RoundEntry(1, "", "", record.visit.ident, BANK_BALANCE.slug, 1, 0.001, AT, None)
+    return replace(record, rounds=(Round(head, (read,)),))
+
+
 @pytest.mark.parametrize("runs", [Runs.FRESH, Runs.NEW_THROTTLES])
 @pytest.mark.parametrize("place", PLACES)
 @pytest.mark.parametrize("kind", KINDS)
 def test_the_tables_of_the_phases(shop: Database, kind: str, place: str, runs: Runs) -> None:
     record = everything_held(visit_record(shop, opened(shop, KINDS[kind], place, runs)))
+    unread, record = record, with_a_bank_read(record)
+    assert not any(must_have(unread, BANK_BALANCE, item) for item in items_of(unread, BANK_BALANCE))
     for phase in PHASES:
         found = {item.slug for item in items_of(record, phase) if must_have(record, phase, item)}
         assert found == never_waived(kind, place, runs is Runs.FRESH, phase.slug), phase.slug
@@ -131,6 +144,22 @@ def test_a_waiver_of_first_fire_is_refused_as_long_as_one_of_them_is_missing(
             checks.waive(shop, visit_id, key(), FIRST_FIRE.slug, "It is late", "KM", AT)
         checks.record(shop, visit_id, key(), FIRST_FIRE.slug, {slug: None}, "KM", AT)
     checks.waive(shop, visit_id, key(), FIRST_FIRE.slug, "The quick round was read by ear", "KM", AT)
+
+
+def test_banks_that_were_never_read_are_waived_without_a_word_on_their_lever(shop: Database) -> None:
+    """An engine given up after its hot round: nobody opened the lever, so that nothing is ticked of it. What is asked
+    of the engine that leaves stands in lock-down; and the banks are not read without those items all the same."""
+    visit_id = heat_soaked(shop, V8)
+    read_round(shop, visit_id, HEAT_SOAKED)
+    checks.waive(shop, visit_id, key(), BANK_BALANCE.slug, "The customer takes it as it is", "KM", AT)
+    record = visit_record(shop, visit_id)
+    status = {one.phase: one for one in progress(record)}
+    assert status[BANK_BALANCE].done
+    must = {one.slug for one in status[LOCK_DOWN].missing if one.must}
+    assert {"throttle-returns", "linkage-rest", "tools-counted", "links-tight"} <= must
+    waits = why_waiting(record, BANK_BALANCE)
+    assert waits is not None
+    assert waits.code is Waiting.CHECK_FIRST
 
 
 ON_ITS_OWN = {

@@ -36,7 +36,7 @@ def test_a_page_is_found_by_when_it_was_done(shop: Database) -> None:
     for part in activity.PARTS:
         if part.table not in MANY:
             continue
-        values = {"reach": 100, "undone": ""}
+        values = {"reach": 100, "undone": "", "mistaken": ""}
         with shop.reading() as session:
             rows = raw_connection(session).execute(f"EXPLAIN QUERY PLAN {part.newest(activity.ANY)}", values)
             plan = [row[-1] for row in rows]

@@ -62,6 +62,18 @@ def test_a_coupler_that_answers_is_not_suspected() -> None:
     assert judged(START, TOLD, tuple(events)).unanswering.get(THIRD, 0.0) < 0.01
 
 
+def test_a_reading_that_cannot_be_says_nothing() -> None:
+    """Ten times what the bore's other readings show, in a round that is read before a move: as if never read."""
+    first = shown(START)
+    assert isinstance(first[2], Reading)
+    right = replace(first[2], at=200.0)
+    wrong, again = replace(right, value=10 * right.value, at=220.0), replace(right, at=240.0)
+    with_it = judged(START, TOLD, (*first, right, wrong, again, reset(3.0), *first))
+    without = judged(START, TOLD, (*first, right, again, reset(3.0), *first))
+    np.testing.assert_array_equal(with_it.posterior.mean, without.posterior.mean)
+    assert with_it.noise == without.noise
+
+
 def test_an_unsurprising_move_elsewhere_takes_nothing_back() -> None:
     """Its own readings say as much of either hypothesis (0.5 is our judgement)."""
     first = shown(START, 1.3)

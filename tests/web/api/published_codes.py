@@ -22,8 +22,8 @@ Rejection: adjusted-before-reading adjusted-by-another-tablet adjusted-since-rou
   real-engine reason-missing remedy-missing round-complete round-in-progress round-ran-out runs-missing scopes-missing
   second-head-office sensor-twice serial-missing serial-taken set-before shaft-too-thick stale-form study-complete
   throttles-have-power token-days token-shown too-long too-many-people too-many-tries training-flow-only
-  training-layout-changed training-no-link-rods training-stays turns-missing turns-out-of-range visit-open
-  visit-taken-over wider-than-first-fire
+  training-layout-changed training-no-link-rods training-stays turns-missing turns-out-of-range visit-begun
+  visit-open visit-taken-over wider-than-first-fire
 LayoutFault: bank-count bank-twice bank-without-bores bore-number bore-twice bypass-not-a-bore drive-not-in-bank
   extra-not-a-bore extra-twice extra-unknown joined-beside-motors joint-count sensor-not-a-bore springless-not-a-bore
   stop-not-in-bank too-many-bores
@@ -33,7 +33,7 @@ RequestFault: bad-request foreign-origin header-too-long https-only internal-err
 FieldFault: hidden-sign malformed not-a-uuid not-one-of out-of-range required too-long too-short unknown-field
   wrong-type
 Waiting: check-first earlier-phase engine-stands heat-ran-out no-such-phase not-heat-soaked preset-destroys-as-found
-  required-cannot-be-waived stopped visit-elsewhere visit-signed-off
+  required-cannot-be-waived stopped visit-elsewhere visit-opened-by-mistake visit-signed-off
 Requirement: bank-on-stop banks-together coolant-hot even-round head-hot heat-again heat-cycle heat-low heat-moving
   heat-old heat-rising heat-since-start heat-soak heat-time heat-unread idle-again idle-off idle-round item lever-shut
   oil-hot oil-pressure-low opening-rounds opening-speed over-rev-limit phase pulls quick-round round-after-adjustment

@@ -23,6 +23,7 @@ BY_PROGRAM = {
     "/engines/{engine_id}/fitting": "fit_engine",
     "/engines/{engine_id}/visits": "open_visit",
     "/visits/{visit_id}/sign-off": "sign_off",
+    "/visits/{visit_id}/mistaken": "end_mistaken",
     "/visits/{visit_id}/{slug}/checks": "record_checks",
     "/visits/{visit_id}/{slug}/checks/back": "take_back_check",
     "/visits/{visit_id}/{slug}/overrides": "override_phase",

@@ -84,6 +84,7 @@ WRITES: list[tuple[Callable[[Database], None], str, dict[str, Any], int]] = [
         {"kind": "blade", "coupler": {"near": 2, "far": 3}, "leaves_thou": [3, 1.5], "by": "KM"},
         1,
     ),
+    (cold, "/api/visits/1/mistaken", {"why": "Wrong engine", "by": "KM"}, 2),
     (cold, "/api/visits/1/hours", {"phase": "cold-preset", "minutes": 75, "why": "Set at the bench", "by": "KM"}, 1),
     (moved, f"{HOT}/moves/1/taken-back", {"by": "KM"}, 1),
     (moved, f"{HOT}/moves/1/changed", {"kind": "stop", "bank": "A", "turns": 0.25, "by": "KM"}, 1),

@@ -167,6 +167,7 @@ def test_a_practice_visit_from_cold_plates_to_the_signed_sheet(trainee: Trainee,
         "Engine started (KM,",
     ):
         assert words in sheet, words
+    assert 'href="/practice/1"' in trainee.get("/visits/1/sheet")  # how it truly stands
     assert {made.bore for made in visit_record(shop, 1).set_cold} == {1, 2, 3, 4}
 
 

@@ -14,10 +14,10 @@ from app.shop.record.measures import Units
 from app.shop.record.settings import DEFAULTS
 from app.shop.store.database import Database
 from app.web.application import create_app
-from app.web.presenters.history.drift_chart import Steps
+from app.web.presenters.history.drift_chart import Steps, _word, _word_of_banks
 from app.web.presenters.history.history import history
 from app.web.presenters.history.spread_chart import spread_charts
-from app.wording.message import say
+from app.wording.message import Message, say
 from app.wording.office import slips
 from tests.shop.past import Past
 from tests.shop.yard import AT, FOUR, V8, key, visit_record
@@ -222,3 +222,13 @@ def test_a_metric_shop_reads_the_gap_in_millimeters(client: TestClient, shop: Da
     shown = page(client, past)
     assert re.search(r"about 0\.0\d to 0\.0\d\xa0mm\.", shown)
     assert "\xa0in." not in shown.partition("and the evidence")[2]
+
+
+@pytest.mark.parametrize(("found", "word"), [(0.11, slips.MOVED), (-0.11, slips.MOVED), (0.02, slips.STEADY)])
+def test_what_was_found_off_and_set_again_is_not_called_steady(found: float, word: Message) -> None:
+    """A tolerance of 7 %: a bank left even and found 11 % open moved, whatever it was left at after that."""
+    past = Steps().then(0.0, 0.0).then(found, 0.0)
+    assert _word(past, 0.07, 0.02, False) == (word, False)
+    assert _word_of_banks(past, 0.07) == word
+    assert _word(past, 0.07, 0.02, True, own=True) == (word, False)
+    assert _word(past, 0.07, 0.02, True) == (slips.STEADY, False)  # others slipped, and the average with them

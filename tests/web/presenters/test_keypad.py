@@ -207,6 +207,16 @@ def test_a_value_that_was_kept_is_what_the_next_one_of_the_bore_is_measured_by(
     assert page.get_by_role("group", name="Is this value right?").is_visible() == asked
 
 
+@pytest.mark.parametrize(("value", "asked"), [("62.5", True), ("6.5", False)])
+def test_the_first_value_is_asked_about_by_what_is_known_roughly(page: Page, value: str, asked: bool) -> None:
+    facts = {"low": "0", "high": "99", "range": "0 to 99", "times": "1.6", "others": "2"}
+    facts |= {"roughly": "5:1 6:6.6", "roughly-times": "4"}
+    show(page, keys="tenth", hidden={"key": "k-1", "bore": "6", "sure": ""}, facts=facts)
+    page.keyboard.type(value)
+    page.keyboard.press("Enter")
+    assert kept(page) == ([] if asked else [value])
+
+
 def test_a_value_far_from_the_others_is_asked_about_once(page: Page) -> None:
     far(page, "62.5")
     page.get_by_role("button", name="Correct it").click()

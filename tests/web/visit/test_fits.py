@@ -20,6 +20,14 @@ TABLET: ViewportSize = {"width": 1280, "height": 800}
 SHORT: ViewportSize = {"width": 1280, "height": 690}
 ONE_ROW = 60
 """Pixels that a bar of one row takes, two lines of words in it."""
+NAME_IN_BLADE = """() => {
+  const blade = document.querySelector('.phase[aria-current="page"], .phase[aria-current="step"]');
+  const words = document.createRange();
+  words.selectNodeContents(blade.querySelector("span").firstChild);
+  const [name, edge] = [words.getBoundingClientRect(), blade.getBoundingClientRect()];
+  return name.right <= edge.right - 14 && name.bottom <= edge.bottom;
+}"""
+"""Whether the name of the phase in view stands clear of the round end of its blade, 14 pixels."""
 V12 = Layout((Bank("A", (1, 2, 3, 4, 5, 6), 1, 1), Bank("B", (7, 8, 9, 10, 11, 12), 7, 7)))
 
 
@@ -59,6 +67,12 @@ def test_a_phone_shows_every_page_of_a_visit_without_moving_sideways(
         for path in (*of_visit, *of_engine, "meters", "settings", "audit", ""):
             page.goto(f"{server}/{path}")
             assert beyond(page) <= 0, path
+        if layout is not V8:
+            return
+        page.goto(f"{server}/visits/{visit_id}/{BANK_BALANCE.slug}")
+        assert page.evaluate(NAME_IN_BLADE), "with text of the usual size"
+        page.evaluate("document.documentElement.style.fontSize = '200%'")
+        assert page.evaluate(NAME_IN_BLADE), "with text twice as large"
 
 
 @pytest.mark.parametrize("browser_context_args", [PHONE], indirect=True, ids=["phone"])

@@ -291,3 +291,11 @@ def test_a_first_reading_is_not_nothing(client: TestClient, shop: Database) -> N
     assert say(NONE_YET, round=2) in client.get(path).text
     read(shop, visit_id, HEAT_SOAKED)
     assert say(TOO_FEW, round=2) in client.get(path).text
+
+
+def test_the_meter_of_a_visit_is_named_where_it_is_read(client: TestClient, shop: Database) -> None:
+    """A wrong one is noticed before it is signed for: the unit alone may be that of another meter."""
+    visit_id = heat_soaked(shop, FOUR)
+    name = visit_record(shop, visit_id).meter.name
+    for path in (HEAT_SOAKED.slug, f"{HEAT_SOAKED.slug}/recorded"):
+        assert f"Meter of this visit: {name}, kg/h" in client.get(f"/visits/{visit_id}/{path}").text

@@ -9,7 +9,8 @@ VISIT, ENGINE, PHASE = "/api/visits/{visit_id}", "/api/engines/{engine_id}", "/a
 
 PLACES: Mapping[str, str] = {
     "fit_engine": ENGINE,
-    **dict.fromkeys(("engine_stopped", "engine_started", "end_stop", "sign_off", "correct_visit"), VISIT),
+    **dict.fromkeys(("engine_stopped", "engine_started", "end_stop"), VISIT),
+    **dict.fromkeys(("sign_off", "end_mistaken", "correct_visit"), VISIT),
     **dict.fromkeys(("record_checks", "take_back_check", "override_phase"), PHASE),
     **dict.fromkeys(("begin_round", "record_round_speed"), f"{VISIT}/rounds"),
     **dict.fromkeys(("add_reading", "add_all_bores", "settle_readings"), f"{VISIT}/rounds"),

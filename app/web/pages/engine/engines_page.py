@@ -1,5 +1,6 @@
 """The board: the engines with an open visit, and the search box; all engines in a list; the menu."""
 
+from collections.abc import Sequence
 from enum import StrEnum
 from typing import TypeVar
 
@@ -17,11 +18,12 @@ from app.shop.queries.open_visits import Order, VisitFilter, by_filter, in_order
 from app.shop.reasons import because
 from app.shop.record import loader
 from app.shop.rejections import Rejection
+from app.shop.store.tables import Engine
 from app.web.context import Number, Page, Pages, Shop
 from app.web.display_options import initials_of
 from app.web.pages.engine import first_minute
 from app.web.presenters import lists
-from app.web.presenters.engine_lines import found, worked_on
+from app.web.presenters.engine_lines import BoardLine, found, worked_on
 from app.web.presenters.lists import PER_PAGE
 from app.wording.office.finding import asked
 
@@ -86,8 +88,7 @@ def all_engines(shop: Shop, page: Page, order: str = "", number: Number = 1) -> 
     with shop.reading() as session:
         part = lists.part("/engines", told, engines.count(session), number)
         here = engines_in_order(session, by, part.first, PER_PAGE)
-        newest = engines.newest_visits(session, [engine.ident for engine in here])
-        lines = [found(engine, newest.get(engine.ident)) for engine in here]
+        lines = _lines(session, here)
     return page.show("engines.html", lines=lines, part=part, orders=lists.orders("/engines", told, by))
 
 
@@ -113,9 +114,8 @@ def _found(request: Request, shop: Shop, page: Pages, words: str) -> Response:
         hits = _hits(session, words)
         if len(hits.exact) == 1 and not hits.near and not typing:
             return page.go(f"/engines/{hits.exact[0]}")
-        newest = engines.newest_visits(session, (*hits.exact, *hits.near))
-        lines = [found(e, newest.get(e.ident)) for e in engines.among(session, hits.exact)]
-        near = [found(e, newest.get(e.ident)) for e in engines.among(session, hits.near)]
+        lines = _lines(session, engines.among(session, hits.exact))
+        near = _lines(session, engines.among(session, hits.near))
         count = engines.count(session)
     return page.show(
         "board.html",
@@ -129,6 +129,14 @@ def _found(request: Request, shop: Shop, page: Pages, words: str) -> Response:
         orders=(),
         noticed=page.noticed(),
     )
+
+
+def _lines(session: Session, those: Sequence[Engine]) -> list[BoardLine]:
+    """Engines that are listed, each with its newest visit."""
+    newest = engines.newest_visits(session, [one.ident for one in those])
+    mistaken = engines.why_mistaken(session, newest.values())
+    of_each = [(one, newest.get(one.ident)) for one in those]
+    return [found(one, visit, mistaken.get(visit.ident, "") if visit else "") for one, visit in of_each]
 
 
 def _hits(session: Session, words: str) -> search.Hits:

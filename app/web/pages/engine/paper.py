@@ -41,7 +41,8 @@ def papers(shop: Shop, page: Page, engine_id: int) -> HTMLResponse:
     with shop.reading() as session:
         engine = engines.get(session, engine_id)
         memory = history_cache.of_engine(session, engine_id)
-    return page.show("paper.html", engine=engine, tag=tag_of(engine.key), visits=tuple(reversed(memory.visits)))
+    visits = tuple(one for one in reversed(memory.visits) if not one.mistaken)
+    return page.show("paper.html", engine=engine, tag=tag_of(engine.key), visits=visits)
 
 
 @router.get("/engines/{engine_id}/print.css")
@@ -87,13 +88,16 @@ def worksheet(request: Request, shop: Shop, page: Page, engine_id: int) -> HTMLR
 
 
 @router.get("/visits/{visit_id}/sheet")
-def sheet(shop: Shop, page: Page, now: Now, visit_id: int, issue: int = 0, rounds: bool = False) -> HTMLResponse:
+def sheet(shop: Shop, page: Page, now: Now, visit_id: int, issue: int = 0, rounds: bool = False) -> Response:
     """The handover sheet of a visit, its newest issue or an earlier one; marked as a draft until it is signed off.
 
-    It is two pages; with ``rounds`` every round that was read follows.
+    It is two pages; with ``rounds`` every round that was read follows. A visit that was opened by mistake hands nothing
+    over: the engine's page says what it was.
     """
     with shop.reading() as session:
         newest = assessed(session, visit_id)
+        if newest.record.mistaken is not None:
+            return page.go(f"/engines/{newest.record.engine.ident}")
         setup, held = stored_settings.now(session)
         signed = newest.record.sign_off
         until = newest.record.studied if signed is None else signed.after_study or 0

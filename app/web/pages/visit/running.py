@@ -53,7 +53,8 @@ def correct_stop(shop: Shop, page: Page, form: Form, visit_id: int, now: Now) ->
             one.ident: ITEMS[one.phase, one.item].kept(form.number(f"check-{one.ident}"), form.units) for one in stops
         }
         form.raise_problems()
-        checks.correct_stop(shop, visit_id, form.text("key"), figures, form.text("by"), now, form.units)
+        key, by, ran_on = form.text("key"), form.text("by"), bool(form.text("ran_on"))
+        checks.correct_stop(shop, visit_id, key, figures, by, now, form.units, ran_on=ran_on)
     except NotFoundError:
         raise
     except RejectedError as refusal:

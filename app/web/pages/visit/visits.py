@@ -51,6 +51,9 @@ from app.wording.work.safety import deferral, safety_lines
 
 router = APIRouter()
 
+MISTAKEN_FIELDS = {"why": "mistaken_why", "by": "mistaken_by"}
+"""The fields of the form that ends a visit opened by mistake: the page has others of those names."""
+
 
 @router.get("/visits/{visit_id}")
 def visit(shop: Shop, page: Page, visit_id: int) -> Response:
@@ -80,6 +83,23 @@ def sign_off(shop: Shop, page: Page, form: Form, visit_id: int, now: ServerNow) 
     except RejectedError as refusal:
         return _sign_off(shop, page, visit_id, form.values, problems_in_words(refusal), status_of(refusal))
     return page.saved(f"/visits/{visit_id}/sheet")
+
+
+@router.post("/visits/{visit_id}/mistaken")
+def end_mistaken(shop: Shop, page: Page, form: Form, visit_id: int, now: Now) -> Response:
+    """End a visit that was opened by mistake, then show the engine, which has it in its history."""
+    why, by = form.text("mistaken_why"), form.text("mistaken_by")
+    with shop.reading() as session:
+        engine_id = assessed(session, visit_id).record.engine.ident
+    try:
+        visits.end_mistaken(shop, visit_id, form.text("key"), why, by, now)
+    except NotFoundError:
+        raise
+    except RejectedError as refusal:
+        problems = {MISTAKEN_FIELDS.get(name, name): said for name, said in problems_in_words(refusal).items()}
+        typed = {"key": new_key(), "name": "", "mistaken_key": form.text("key"), "mistaken_why": why}
+        return _sign_off(shop, page, visit_id, typed, problems, status_of(refusal))
+    return page.saved(f"/engines/{engine_id}")
 
 
 @router.get("/visits/{visit_id}/{slug}")

@@ -77,9 +77,10 @@ def drift_charts(
         bore: int | None = None,
         axis: bool = False,
         apart: bool = False,
+        own: bool = False,
     ) -> DriftChart:
         past = _past(read[:-1], height).then(*height.ends(read[-1]))
-        message, drifts = (slipped[bore], True) if bore in slipped else _word(past, window, band, bool(slipped))
+        message, drifts = (slipped[bore], True) if bore in slipped else _word(past, window, band, bool(slipped), own)
         if apart:
             message, drifts = _word_of_banks(past, window), False
         word = say(message)
@@ -94,7 +95,8 @@ def drift_charts(
         )
         whole = None
         if len(layout.banks) > 1:
-            whole = chart(bank.name, slips.CHART_OF_BANK, _Height(_bank, (bank.name,)))
+            own = not slipped.keys().isdisjoint(bank.bores)
+            whole = chart(bank.name, slips.CHART_OF_BANK, _Height(_bank, (bank.name,)), own=own)
         banks.append(DriftBank(bank.name, bores, whole))
     difference = None
     if len(layout.banks) == 2:
@@ -127,8 +129,8 @@ class _Height:
 
 @dataclass(frozen=True, slots=True)
 class Steps:
-    """What changed between each visit as left and the next as found: how many steps, their sum, and whether all of them
-    opened or closed.
+    """What changed between each visit as left and the next as found: how many steps, their sum, the ``widest`` either
+    way, and whether all of them opened or closed.
 
     ``left`` is how the newest visit left it, or else found it, or else where it stood before; ``newest`` the same of
     that visit alone.
@@ -140,6 +142,7 @@ class Steps:
     closed: bool = True
     left: float | None = None
     newest: float | None = None
+    widest: float = 0.0
 
     def then(self, found: float | None, left: float | None) -> "Steps":
         """With one visit more."""
@@ -149,7 +152,8 @@ class Steps:
             return replace(self, left=after, newest=newest)
         step = found - self.left
         opened, closed = self.opened and step > 0, self.closed and step < 0
-        return Steps(self.count + 1, self.total + step, opened, closed, after, newest)
+        widest = max(self.widest, abs(step))
+        return Steps(self.count + 1, self.total + step, opened, closed, after, newest, widest)
 
     def one_way(self, band: float) -> int:
         """1 or -1 when every step opened or closed, at least twice, and further than the meter repeats; else 0.
@@ -181,19 +185,28 @@ def _slipped(changed: Mapping[int, Change]) -> dict[int | None, Message]:
     return words
 
 
-def _word(past: Steps, window: float, band: float, others_slipped: bool) -> tuple[Message, bool]:
-    """Where others slipped, the mean went with them, and a bore that did not move seems to go the other way."""
-    if not others_slipped and (way := past.one_way(band)):
+def _word(past: Steps, window: float, band: float, slipped: bool, own: bool = False) -> tuple[Message, bool]:
+    """Where others ``slipped``, the mean went with them, and what did not move seems to go the other way; ``own``: what
+    slipped is a part of this."""
+    if not slipped and (way := past.one_way(band)):
         return (slips.KEEPS_OPENING if way > 0 else slips.KEEPS_CLOSING), True
     if past.newest is not None and abs(past.newest) > window:
         return (slips.IS_OPEN if past.newest > 0 else slips.IS_CLOSED), False
-    return (slips.STEADY if past.count else slips.NOT_COMPARED), False
+    return _within(past, window, mean_moved=slipped and not own), False
 
 
 def _word_of_banks(past: Steps, window: float) -> Message:
     if past.newest is not None and abs(past.newest) > window:
         return slips.BANKS_APART
-    return slips.STEADY if past.count else slips.NOT_COMPARED
+    return _within(past, window)
+
+
+def _within(past: Steps, window: float, *, mean_moved: bool = False) -> Message:
+    """The word for what stands within the tolerance: steady only where it never moved further than that in use, and
+    where the ``mean_moved`` that says nothing."""
+    if not past.count:
+        return slips.NOT_COMPARED
+    return slips.MOVED if past.widest > window and not mean_moved else slips.STEADY
 
 
 def _aloud(points: Sequence[Point]) -> str:

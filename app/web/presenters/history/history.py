@@ -26,7 +26,8 @@ class VisitCard:
     sheet has it; empty without such a round.
 
     ``moves`` counts them and ``moved`` says what they were; ``slipped`` is what had slipped by the time it began.
-    ``with_time`` where another visit was opened on that day.
+    ``with_time`` where another visit was opened on that day. ``mistaken`` says why it should never have been opened,
+    and ``end`` is where one is ended that has nothing in it.
     """
 
     number: int
@@ -46,6 +47,8 @@ class VisitCard:
     slipped: str
     intake: str
     with_time: bool = False
+    mistaken: str = ""
+    end: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,18 +138,27 @@ def _line(visit: VisitSummary, slip: SlipReport | None, with_time: bool) -> Visi
         why=visit.why,
         job=visit.job,
         found=largest(visit.found.judged) if visit.found else "",
-        left=largest(visit.left.judged) if visit.left else say(slips.NOT_READ if visit.signed else slips.IN_PROGRESS),
+        left=largest(visit.left.judged) if visit.left else _without_a_round(visit),
         unit=visit.unit_name,
         moves=len(visit.moves),
         moved=_moved(visit),
         href=f"{here}/heat-soaked-recheck" if visit.signed else here,
-        sheet=f"{here}/sheet" if visit.signed else "",
+        sheet=f"{here}/sheet" if visit.signed and not visit.mistaken else "",
         by=visit.by,
         signed=visit.signed,
         slipped=slip.title if slip else "",
         intake=intake_line(visit.intake),
         with_time=with_time,
+        mistaken=visit.mistaken,
+        end=f"{here}/sign-off#mistaken" if visit.untouched else "",
     )
+
+
+def _without_a_round(visit: VisitSummary) -> str:
+    """What stands in the place of how an engine was left; empty for a visit that should never have been opened."""
+    if visit.mistaken:
+        return ""
+    return say(slips.NOT_READ if visit.signed else slips.IN_PROGRESS)
 
 
 def _moved(visit: VisitSummary) -> str:

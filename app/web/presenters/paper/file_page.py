@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from app.shop.assessment.assessment import Assessment
-from app.shop.procedure.running import STARTED, ended_by_stop
+from app.shop.procedure.running import STARTED, ended_by_stop, events_of
 from app.shop.record.rounds import Round
 from app.shop.record.visit_record import VisitRecord
 from app.sync.engine.units import REV_PER_MIN
@@ -111,7 +111,7 @@ def _remarks(record: VisitRecord) -> list[str]:
     said += _corrected_moves(record)
     said += [
         say(paper.REMARK_ENGINE_STARTED if e.what == STARTED else paper.REMARK_ENGINE_STOPPED, by=e.by, at=moment(e.at))
-        for e in record.engine_events
+        for e in events_of(record)
     ]
     said += [
         say(

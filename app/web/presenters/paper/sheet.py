@@ -9,11 +9,11 @@ from markupsafe import Markup
 from app.shop.assessment.assessment import Assessment
 from app.shop.commands.corrections import issue_of
 from app.shop.cross_check.weighing import CrossCheck
-from app.shop.procedure.limits import Stop, StopCause, ended_stops
+from app.shop.procedure.limits import NOTHING_WRONG, Stop, StopCause, ended_stops
 from app.shop.procedure.phases import BANK_BALANCE
 from app.shop.queries.hours import JobTime
 from app.shop.queries.search import tag_of
-from app.shop.record.entries import WaiverEntry
+from app.shop.record.entries import StopEndEntry, WaiverEntry
 from app.shop.record.meter_studies import NOT_STUDIED, Provenance
 from app.shop.record.visit_record import VisitRecord
 from app.sync.engine.units import REV_PER_MIN
@@ -28,7 +28,7 @@ from app.web.presenters.paper.record_page import RecordPage, record_page
 from app.web.presenters.paper.result import result_of
 from app.web.presenters.paper.settings_left import NextCheck, hardware, next_check, read_at, settings
 from app.wording.language import to_the_customer
-from app.wording.message import say
+from app.wording.message import Message, say
 from app.wording.names import begin
 from app.wording.office import handover, paper
 from app.wording.quantities import feeler as feeler_words
@@ -159,7 +159,7 @@ def _see_record(record: VisitRecord) -> str:
     if record.overrides:
         phases = dict.fromkeys(phase_title(one.phase) for one in record.overrides)
         said.append(say(handover.WAIVED, phases=listed(list(phases))))
-    mistyped = sum(end.cause == StopCause.MISTYPED for end in record.stop_ends)
+    mistyped = sum(end.cause in NOTHING_WRONG for end in record.stop_ends)
     if stops := len(record.stop_ends) - mistyped:
         said.append(say(handover.STOPPED_ONCE, count=stops))
     if mistyped:
@@ -219,7 +219,7 @@ def _ended_stops(record: VisitRecord) -> tuple[str, ...]:
     """Every stop in full: the figures beyond a limit, what caused them, what was done, by whom."""
     return tuple(
         say(
-            paper.STOPPED if end.remedy else paper.STOPPED_MISTYPED,
+            _how_it_ended(end),
             figures=", ".join(_stop_figure(stop, record) for stop in stops),
             at=moment(stops[0].check.at if stops else end.at),
             cause=cause_in_full(end.cause, end.cause_text),
@@ -229,6 +229,13 @@ def _ended_stops(record: VisitRecord) -> tuple[str, ...]:
         )
         for end, stops in ended_stops(record)
     )
+
+
+def _how_it_ended(end: StopEndEntry) -> Message:
+    """What is printed of a stop: its remedy, or that the figure was wrong."""
+    if end.remedy:
+        return paper.STOPPED
+    return paper.NEVER_STOPPED if end.cause == StopCause.RAN_ON else paper.STOPPED_MISTYPED
 
 
 def _stop_figure(stop: Stop, record: VisitRecord) -> str:

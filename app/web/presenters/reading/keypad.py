@@ -9,7 +9,7 @@ from functools import cached_property
 from typing import Literal
 
 from app.shop.assessment.assessment import PhaseAssessment
-from app.shop.procedure.doubtful_values import ASKED_TIMES
+from app.shop.procedure.doubtful_values import ASKED_TIMES, ROUGHLY_TIMES
 from app.shop.procedure.items import Item
 from app.shop.procedure.opening_speed import FASTEST, SLOWEST, SpeedDue
 from app.shop.procedure.read_order import NextReading
@@ -260,6 +260,8 @@ class Pad:
             else "0",  # a column is no air to it: the server asks
             "last": " ".join(f"{bore}:{value:g}" for bore, value in self.judged.last_values.items()),
             "others": str(MISREAD_OTHERS),
+            "roughly": " ".join(f"{bore}:{value:.4g}" for bore, value in self.judged.known_roughly.items()),
+            "roughly-times": f"{ROUGHLY_TIMES[self.record.meter.quantity]:g}",
         }
 
     @property
