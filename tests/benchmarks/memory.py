@@ -12,6 +12,7 @@ import argparse
 import random
 import shutil
 import sqlite3
+import sys
 import tempfile
 import time
 import uuid
@@ -310,7 +311,7 @@ def main() -> None:
     for count in asked.engines:
         with tempfile.TemporaryDirectory() as made:
             lines.append(measure(count, (asked.folder or Path(made)) / f"{count}-engines", Path(made)))
-        print(f"{count:,} engines done", flush=True)
+        print(f"{count:,} engines done", file=sys.stderr)
     print("\n".join(printed(lines)))
 
 

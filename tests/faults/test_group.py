@@ -9,8 +9,8 @@ import pytest
 from tests.cluster import programs
 from tests.faults.group import run
 
-FALLS = 4
-"""One of each server, and two of the database."""
+FALLS = 8
+"""Two of each server, and four of the database."""
 
 
 @pytest.mark.slow
