@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterable, Iterator, Mapping
 
 from axe_playwright_python.sync_playwright import Axe  # type: ignore[import-untyped]
+from fastapi.routing import APIRoute
 from playwright.sync_api import Page
 from starlette.routing import Route
 
@@ -33,7 +34,7 @@ def paths() -> list[str]:
     known = {"{engine_id}": "1", "{meter_id}": "1", "{visit_id}": "1"}
     found: set[str] = set()
     for route in routes():
-        if "GET" not in (route.methods or ()) or NO_PAGE.search(route.path):
+        if not isinstance(route, APIRoute) or "GET" not in (route.methods or ()) or NO_PAGE.search(route.path):
             continue
         path = route.path
         for name, value in known.items():

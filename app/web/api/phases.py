@@ -7,7 +7,6 @@ from fastapi import APIRouter
 from pydantic import Field
 
 from app.shop.assessment.assessment import PhaseAssessment
-from app.shop.assessment.progress import must_have
 from app.shop.commands import checks
 from app.shop.procedure.heat import HeatSoak
 from app.shop.procedure.phases import phase_named
@@ -112,7 +111,10 @@ class ItemTold(Told):
     )
     low: float
     high: float
-    must: bool = Field(description="Whether it cannot be waived.")
+    must: bool = Field(
+        description="Whether it keeps from harm and cannot be waived; what guards an opened lever can be, as long as "
+        "nothing was read with it open."
+    )
     fresh: bool = Field(description="Whether it counts only when recorded after the last move.")
     before_running: bool = Field(description="Whether it comes ahead of the readings.")
     over_time: bool = Field(description="Whether it is asked for again and again, every figure counting.")
@@ -252,7 +254,7 @@ def _told(judged: PhaseAssessment) -> PhaseTold:
                 unit=item.unit,
                 low=item.low,
                 high=item.high,
-                must=must_have(record, judged.phase, item),
+                must=item.required,
                 fresh=item.fresh,
                 before_running=item.before_running,
                 over_time=item.over_time,
