@@ -22,6 +22,7 @@ from tests.benchmarks.saving import share
 from tests.cluster import cluster
 from tests.faults.bench import Ledger, Tablet, fill, readings_path
 from tests.faults.group import LASTING, Home
+from tests.faults.soak import taken
 from tests.shop.yard import just_now
 
 SITES, TABLETS, VISITS_A_DAY, WRITES_A_VISIT = 40, 200, 2, 150
@@ -29,7 +30,7 @@ HOURS = 8
 SLOW = 250.0
 """What a write may take [ms], the goal of 40 tablets in a shop."""
 
-RATES = (5, 10, 20, 40, 80, 120, 160, 200, 300)
+RATES = (5, 10, 20, 40, 80, 120, 160, 200, 300, 400, 500, 600, 800)
 """Writes a second that are tried one after the other."""
 
 
@@ -95,6 +96,8 @@ def day(homes: Sequence[Home], visits: int, writes: int, seconds: float) -> None
             break
         held = rate
     print(f"Outgrown above {held:g} a second (p95 {SLOW:g} ms): {held / mean:.0f} times the mean of that day.")
+    used = " and ".join(f"{taken(home.program)[0]:.0f}" for home in homes if home.program is not None)
+    print(f"Memory of the two servers, which had {visits} visits in mind: {used} MB.")
 
 
 def main() -> None:

@@ -84,6 +84,10 @@ class Database(ABC):
     shared = False
     """Whether other processes may have the records open too, so that what this one knows of them may be out of date."""
 
+    most_in_mind = 200
+    """How many things are kept in mind: of each visit that is worked on its record, what stands before its phases, and
+    what is judged of it, half a megabyte together (our judgement)."""
+
     def __init__(self, folder: Path, reads: Engine, writes: Engine) -> None:
         self.clock: Callable[[], float] | None = None
         """The time of the shop computer [s], by which what runs out is judged. Without one time stands still at the
@@ -97,7 +101,7 @@ class Database(ABC):
         self.writes = 0
         self.stopwatch = Stopwatch()
         self._turn = threading.Lock()
-        self._memory = LruCache()
+        self._memory = LruCache(self.most_in_mind)
         self._reads = reads
         self._writes = writes
 

@@ -79,6 +79,7 @@ class ServerDatabase(Database):
     """
 
     shared = True
+    most_in_mind = 2000  # the visits of all sites
 
     def __init__(self, address: str, folder: Path) -> None:
         self.address = address

@@ -10,6 +10,9 @@ from app.shop.store.lru import LruCache
 
 NEWEST_CHANGE = Statement("SELECT coalesce(max(seq), 0) FROM change")
 
+MOST_HELD = 2000
+"""Visits that are written to at one time, and more (our judgement)."""
+
 
 class Undisturbed:
     """Answers that hold up to the newest change that is known here.
@@ -21,7 +24,7 @@ class Undisturbed:
         self._since = self._newest = 0
         """Each change after ``_since``, up to ``_newest``, is one row that was ``stored`` from here, and there was no
         other between."""
-        self._held = LruCache()
+        self._held = LruCache(MOST_HELD)
         """By statement its answer, and a change that it held at."""
 
     def instead(self, answers: Answers) -> Answers | None:
