@@ -47,9 +47,7 @@ class ShopPlace:
         self.require_driver()
         from app.shop.store.postgres.opening import open_server
 
-        shop = open_server(self.server, self.folder)
-        _give_lacking_rights(self.server)
-        return shop
+        return open_server(self.server, self.folder)
 
     def require_driver(self) -> None:
         """Raises ShopUnavailableError where the package for a database server is not installed."""
@@ -59,25 +57,6 @@ class ShopPlace:
 
         if find_spec("psycopg") is None:
             raise ShopUnavailableError(because(ServerProblem.NO_DRIVER))
-
-
-LACKING = """
-    SELECT pg_has_role(made.tableowner, 'USAGE') AND NOT has_table_privilege(runs.oid, 'alembic_version', 'SELECT')
-    FROM pg_roles AS runs, pg_tables AS made
-    WHERE runs.rolname = %s AND made.schemaname = current_schema() AND made.tablename = 'alembic_version'
-"""
-"""Whether who asks owns the tables of a database, and the role that runs the program has no right to them."""
-
-
-def _give_lacking_rights(address: str) -> None:
-    """As the owner, give the role that runs the program its rights where it was made after the tables, or a backup was
-    restored without them. Raises a ShopUnavailableError."""
-    from app.shop.store.postgres.failures import server_errors
-    from app.shop.store.postgres.opening import RUNS, give_rights, let_in
-
-    with server_errors(), let_in(address) as connection:
-        if connection.execute(LACKING, (RUNS,)).fetchone() == (True,):
-            give_rights(connection)
 
 
 def place_of(data: ShopPlace | None) -> ShopPlace:

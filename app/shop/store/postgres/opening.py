@@ -37,6 +37,14 @@ EMPTIED = ("search_term", "search_text", "proved", "pairing_code")
 """What may be changed and what emptied: an engine's facts, the index made from them, up to where row hashes were
 proved, how far engines are handed over and what is asked about them, and the codes for tablets."""
 
+LACKING = """
+SELECT pg_has_role(made.tableowner, 'USAGE') AND NOT has_table_privilege(runs.oid, 'alembic_version', 'SELECT')
+FROM pg_roles AS runs, pg_tables AS made
+WHERE runs.rolname = %s AND made.schemaname = current_schema() AND made.tablename = 'alembic_version'
+"""
+"""Whether who asks owns the tables, and the role that runs the program has no right to them: it was made after them, or
+a backup was restored without its rights."""
+
 MIGRATE_SECONDS = 20
 """How long a program that migrates waits for others to close the shop, and one that opens it for a migration."""
 
@@ -52,6 +60,8 @@ def open_server(address: str, folder: Path, scripts: Path | None = None) -> Serv
     with server_errors(), let_in(address) as connection:
         _require_fit(connection)
         _bring_up_to_date(connection, address, scripts or migrations())
+        if connection.execute(LACKING, (RUNS,)).fetchone() == (True,):
+            give_rights(connection)
     return ServerDatabase(address, folder)
 
 
