@@ -134,8 +134,8 @@ HOURS = (
     ENGINE, VISIT, PHASE,
     Column("recorded_minutes", "number", "Time at the engine by the times of the entries; a silence longer than the "
            "shop's setting is left out.", "min", filled=True),
-    Column("minutes", "number", "The time that counts: as corrected by hand, or as recorded. Of the job, whoever and "
-           "however many worked on it.", "min", filled=True),
+    Column("minutes", "number", "The time that counts: as corrected by hand, or as recorded. Of the job, however "
+           "many people worked on it.", "min", filled=True),
     Column("corrected", "boolean", "Whether it was corrected by hand.", filled=True),
     Column("why", "string", "Why the record says otherwise, as typed."),
     Column("by", "string", "Initials of the person who corrected it."),

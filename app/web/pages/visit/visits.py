@@ -16,6 +16,7 @@ from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.procedure.running import may_run, state_of
 from app.shop.queries.assessed import PhaseSeen, assessed, phase_seen
 from app.shop.reasons import because
+from app.shop.record import loader
 from app.shop.record.measures import Units, offered
 from app.shop.record.visit_record import VisitRecord
 from app.shop.rejections import Rejection
@@ -90,7 +91,7 @@ def end_mistaken(shop: Shop, page: Page, form: Form, visit_id: int, now: Now) ->
     """End a visit that was opened by mistake, then show the engine, which has it in its history."""
     why, by = form.text("mistaken_why"), form.text("mistaken_by")
     with shop.reading() as session:
-        engine_id = assessed(session, visit_id).record.engine.ident
+        engine_id = loader.load(session, visit_id).engine.ident
     try:
         visits.end_mistaken(shop, visit_id, form.text("key"), why, by, now)
     except NotFoundError:
