@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, field
 
+from sqlalchemy import text
 from sqlmodel import Session, col, func, select
 
 from app.shop.assessment.progress import progress
@@ -16,7 +17,7 @@ from app.shop.procedure.requirements import ChangedPart, Requirement, Runs, Wait
 from app.shop.reasons import because
 from app.shop.record import meter_studies, stored_settings
 from app.shop.record.intake import IntakeState
-from app.shop.record.loader import load, writing
+from app.shop.record.loader import load, worked_on, writing
 from app.shop.record.meter_visits import shown_by_visits
 from app.shop.record.stored_reasons import stored
 from app.shop.record.visit_record import MISTAKEN, VisitRecord
@@ -113,8 +114,7 @@ def asks_whether_it_runs(session: Session, engine_id: int) -> bool:
 
     Raises NotFoundError.
     """
-    mistaken = select(Override.id).where(Override.visit_id == Visit.id, Override.gate == MISTAKEN)
-    signed = select(Visit.fitting_id).join(SignOff).where(Visit.engine_id == engine_id, ~mistaken.exists())
+    signed = select(Visit.fitting_id).join(SignOff).where(Visit.engine_id == engine_id, text(worked_on("visit.id")))
     newest = session.exec(signed.order_by(col(Visit.number).desc())).first()
     return newest != engines.fitting_now(session, engine_id).ident
 

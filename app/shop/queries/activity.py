@@ -13,6 +13,7 @@ from typing import Any, NamedTuple
 from sqlmodel import Session
 
 from app.shop.reasons import Reason, because
+from app.shop.record.loader import worked_on
 from app.shop.record.visit_record import MISTAKEN, TAKEN_BACK
 from app.shop.store.database import raw_connection
 
@@ -146,9 +147,7 @@ PARTS = (
     _of_visit(
         "stop_end", "'stop-ended'", "json_object('cause', t.cause, 'text', t.cause_text, 'remedy', t.remedy)"
     ),
-    _of_visit("sign_off", "'signed-off'", who="t.name")._replace(
-        where="NOT EXISTS (SELECT 1 FROM override w WHERE w.visit_id = t.visit_id AND w.gate = :mistaken)"
-    ),
+    _of_visit("sign_off", "'signed-off'", who="t.name")._replace(where=worked_on("t.visit_id")),
     _of_visit("correction", "'corrected-after-sign-off'", "json_object('why', t.why)"),
     _of_visit("hours_correction", "'hours-corrected'", "json_object('phase', t.phase, 'why', t.why)"),
     _of_visit(

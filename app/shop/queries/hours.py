@@ -13,8 +13,9 @@ from statistics import median
 from sqlmodel import Session, col, select
 
 from app.shop.queries.statistics import FEWEST
+from app.shop.record.loader import worked_on
 from app.shop.record.rounds import seconds
-from app.shop.record.visit_record import MISTAKEN, PHASE_ORDER
+from app.shop.record.visit_record import PHASE_ORDER
 from app.shop.store.database import raw_connection
 from app.shop.store.tables import HoursCorrection
 
@@ -43,7 +44,7 @@ WITH shape AS (
   FROM fitting f
 )
 SELECT v.id FROM visit v JOIN shape s ON s.id = v.fitting_id JOIN sign_off o ON o.visit_id = v.id
-WHERE v.id <> :visit AND NOT EXISTS (SELECT 1 FROM override w WHERE w.visit_id = v.id AND w.gate = '{MISTAKEN}')
+WHERE v.id <> :visit AND {worked_on("v.id")}
 AND v.engine_id NOT IN (SELECT engine_id FROM practice)
 AND (s.banks, s.bores) = (
   SELECT t.banks, t.bores FROM visit w JOIN shape t ON t.id = w.fitting_id WHERE w.id = :visit

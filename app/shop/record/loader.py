@@ -48,21 +48,28 @@ from app.shop.store.tables import Row, Visit
 LOOKED_BACK = 3
 """Visits before the one asked for that are read with it (our judgement)."""
 
-WORKED_ON = f"NOT EXISTS (SELECT 1 FROM override w WHERE w.visit_id = b.id AND w.gate = '{MISTAKEN}')"
-"""Passes over a visit that was opened by mistake: it says nothing about the engine."""
+
+def worked_on(visit: str) -> str:
+    """The condition, as SQL, that a visit was not opened by mistake; one that was says nothing about the engine.
+
+    >>> worked_on("v.id")
+    "NOT EXISTS (SELECT 1 FROM override w WHERE w.visit_id = v.id AND w.gate = 'opened-by-mistake')"
+    """
+    return f"NOT EXISTS (SELECT 1 FROM override w WHERE w.visit_id = {visit} AND w.gate = '{MISTAKEN}')"
+
 
 BEFORE = f"""
 SELECT visit, id FROM (
   SELECT v.id AS visit, b.id, row_number() OVER (PARTITION BY v.id ORDER BY b.number DESC) AS back
   FROM visit v JOIN visit b ON b.engine_id = v.engine_id AND b.number < v.number JOIN sign_off s ON s.visit_id = b.id
-  WHERE v.id IN ({{several}}) AND {WORKED_ON}
+  WHERE v.id IN ({{several}}) AND {worked_on("b.id")}
 ) counted WHERE back <= ? ORDER BY visit, back
 """
 
 FITTED_BEFORE = f"""
 SELECT v.id, b.fitting_id, b.place
 FROM visit v JOIN visit b ON b.engine_id = v.engine_id AND b.number < v.number JOIN sign_off s ON s.visit_id = b.id
-WHERE v.id IN ({{several}}) AND {WORKED_ON} ORDER BY v.id, b.number
+WHERE v.id IN ({{several}}) AND {worked_on("b.id")} ORDER BY v.id, b.number
 """
 
 CORRECTED_BEFORE = """
